@@ -1,0 +1,248 @@
+//! Every vector decodes to the fields it states, or is refused for the reason it
+//! states, and every good one encodes to the same bytes (SPEC.md section 10).
+//!
+//! The bytes were made by a separate encoder in another language, so that an error
+//! shared by this crate's encoder and decoder shows.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+mod support;
+
+use boltscribe_wire::*;
+use support::{Case, cases};
+
+fn words<T: ToString>(values: impl IntoIterator<Item = T>) -> String {
+    let words: Vec<String> = values.into_iter().map(|value| value.to_string()).collect();
+    words.join(" ")
+}
+
+fn or_none<T: ToString>(value: Option<T>) -> String {
+    value.map_or("none".to_owned(), |value| value.to_string())
+}
+
+/// Message name and fields as a vector file writes them. No wildcard arm: a new
+/// message does not compile until it has a name here, and then needs a vector.
+fn fields_of(message: &Message<'_>) -> Vec<(&'static str, String)> {
+    let (name, mut fields): (&'static str, Vec<(&'static str, String)>) = match message {
+        Message::Identity(identity) => (
+            "identity",
+            vec![
+                ("adc_bits", identity.adc_bits.to_string()),
+                ("time_scale", identity.time_scale.to_string()),
+                ("tick_rate_hz", identity.tick_rate_hz.to_string()),
+                ("count_min", identity.count_min.to_string()),
+                ("count_max", identity.count_max.to_string()),
+                ("rates_hz", words(identity.rates_hz.as_slice())),
+                ("channels", words(identity.channels.iter().map(Channel::number))),
+                ("serial", identity.serial.to_owned()),
+                ("firmware", identity.firmware.to_owned()),
+            ],
+        ),
+        Message::Samples(samples) => {
+            let mut counts = vec![0; samples.count()];
+            assert_eq!(samples.unpack_into(&mut counts), counts.len());
+            (
+                "samples",
+                vec![
+                    ("sequence", samples.sequence.to_string()),
+                    ("first_tick", samples.first_tick.to_string()),
+                    ("ticks_per_sample", samples.ticks_per_sample.to_string()),
+                    ("marks", samples.marks.bits().to_string()),
+                    ("packing", samples.packing().number().to_string()),
+                    ("count", samples.count().to_string()),
+                    ("counts", words(counts)),
+                ],
+            )
+        }
+        Message::Status(status) => (
+            "status",
+            vec![
+                ("tick", status.tick.to_string()),
+                ("dropped", status.dropped.to_string()),
+                ("supply_mV", or_none(status.supply_mV)),
+                ("temperature_centi_c", or_none(status.temperature_centi_c)),
+                ("channel_values", words(status.channel_values.map(or_none))),
+            ],
+        ),
+        Message::Refusal(refusal) => (
+            "refusal",
+            vec![
+                ("fault_number", refusal.fault.number().to_string()),
+                ("about_id", refusal.about_id.to_string()),
+                ("detail", refusal.detail.to_string()),
+            ],
+        ),
+        Message::Identify => ("identify", vec![]),
+        Message::Start(start) => ("start", vec![("rate_hz", start.rate_hz.to_string())]),
+        Message::Stop => ("stop", vec![]),
+        Message::PollStatus => ("poll-status", vec![]),
+    };
+    fields.insert(0, ("message", name.to_owned()));
+    fields
+}
+
+fn fault_of(fault: DecodeFault) -> Vec<(&'static str, String)> {
+    let text = |value: &str| value.to_owned();
+    match fault {
+        DecodeFault::Empty => vec![("fault", text("empty"))],
+        DecodeFault::TooLong => vec![("fault", text("too-long"))],
+        DecodeFault::Cobs => vec![("fault", text("cobs"))],
+        DecodeFault::TooShort => vec![("fault", text("too-short"))],
+        DecodeFault::Crc { expected, found } => vec![
+            ("fault", text("crc")),
+            ("expected", expected.to_string()),
+            ("found", found.to_string()),
+        ],
+        DecodeFault::Version(found) => vec![("fault", text("version")), ("found", found.to_string())],
+        DecodeFault::UnknownMessage(found) => {
+            vec![("fault", text("unknown-message")), ("found", found.to_string())]
+        }
+        DecodeFault::Length {
+            message,
+            expected,
+            found,
+        } => vec![
+            ("fault", text("length")),
+            ("about", message.to_string()),
+            ("expected", expected.to_string()),
+            ("found", found.to_string()),
+        ],
+        DecodeFault::Value { message, field } => vec![
+            ("fault", text("value")),
+            ("about", message.to_string()),
+            ("field", field.to_owned()),
+        ],
+        other => panic!("a fault without a name in the vector files: {other:?}"),
+    }
+}
+
+fn stated(case: &Case) -> Vec<(&str, String)> {
+    let shell = ["name", "direction", "hex", "reencodes"];
+    let fields = case.keys.iter().filter(|(key, _)| !shell.contains(&key.as_str()));
+    fields.map(|(key, value)| (key.as_str(), value.clone())).collect()
+}
+
+fn frame_of(wire: &[u8]) -> &[u8] {
+    let (delimiter, frame) = wire.split_last().unwrap();
+    assert_eq!(*delimiter, DELIMITER);
+    frame
+}
+
+#[test]
+fn every_frame_decodes_to_its_stated_fields_or_fault() {
+    let mut seen = 0;
+    for case in cases()
+        .iter()
+        .filter(|case| case.get("message").is_some() || case.get("fault").is_some())
+    {
+        let wire = case.wire();
+        let mut scratch = [0; SCRATCH_LEN];
+        let found = match decode(frame_of(&wire), &mut scratch) {
+            Ok(message) => fields_of(&message),
+            Err(fault) => fault_of(fault),
+        };
+        assert_eq!(found, stated(case), "{}: {}", case.file, case.name());
+        seen += 1;
+    }
+    assert!(seen >= 60, "only {seen} frames found");
+}
+
+#[test]
+fn every_good_frame_encodes_to_the_same_bytes() {
+    for case in cases().iter().filter(|case| case.get("message").is_some()) {
+        let wire = case.wire();
+        let mut scratch = [0; SCRATCH_LEN];
+        let message = decode(frame_of(&wire), &mut scratch).unwrap();
+        let from_host = message.id() & 0x80 != 0;
+        let direction = if from_host {
+            "host-to-device"
+        } else {
+            "device-to-host"
+        };
+        assert_eq!(case.need("direction"), direction, "{}", case.name());
+        let mut out = [0xEE; MAX_FRAME];
+        let encoded = encode(&message, &mut out).unwrap();
+        let same = case.get("reencodes") != Some("no");
+        assert_eq!(encoded == wire, same, "{}", case.name());
+        // A frame that is not our own form must still lead to one that is.
+        assert_eq!(
+            decode(frame_of(encoded), &mut [0; SCRATCH_LEN]).map(|again| fields_of(&again)),
+            Ok(fields_of(&message))
+        );
+    }
+}
+
+#[test]
+fn every_message_and_every_fault_has_a_vector() {
+    let cases = cases();
+    let has = |key: &str, value: &str| cases.iter().any(|case| case.get(key) == Some(value));
+    let messages = [
+        "identity",
+        "samples",
+        "status",
+        "refusal",
+        "identify",
+        "start",
+        "stop",
+        "poll-status",
+    ];
+    let faults = [
+        "empty",
+        "too-long",
+        "cobs",
+        "too-short",
+        "crc",
+        "version",
+        "unknown-message",
+        "length",
+        "value",
+    ];
+    for name in messages {
+        assert!(has("message", name), "no vector for message {name}");
+    }
+    for name in faults {
+        assert!(has("fault", name), "no vector for fault {name}");
+    }
+}
+
+#[test]
+fn streams_give_their_stated_chunks_whatever_the_chunking() {
+    let cases = cases();
+    let mut seen = 0;
+    for case in cases.iter().filter(|case| !case.all("chunk").is_empty()) {
+        let wire = case.wire();
+        for step in [1, 2, 3, 7, 64, 1000, 4096] {
+            let mut deframer = Deframer::<{ MAX_FRAME - 1 }>::new();
+            let (mut found, mut accounted) = (Vec::new(), 0);
+            for mut rest in wire.chunks(step) {
+                while let Some(chunk) = deframer.push(&mut rest) {
+                    accounted += chunk.stream_len();
+                    found.push(described(&cases, chunk));
+                }
+            }
+            assert_eq!(found, case.all("chunk"), "{} in steps of {step}", case.name());
+            assert_eq!(accounted + deframer.pending(), wire.len(), "{}", case.name());
+        }
+        seen += 1;
+    }
+    assert!(seen >= 9, "only {seen} streams found");
+}
+
+fn described(cases: &[Case], chunk: Chunk<'_>) -> String {
+    let frame = match chunk {
+        Chunk::Overlong { bytes } => return format!("overlong {bytes}"),
+        Chunk::Frame(frame) => frame,
+    };
+    match decode(frame, &mut [0; SCRATCH_LEN]) {
+        Ok(_) => {
+            let same = cases
+                .iter()
+                .find(|case| case.get("message").is_some() && frame_of(&case.wire()) == frame);
+            format!(
+                "ok {}",
+                same.expect("a good frame of a stream is a vector").name()
+            )
+        }
+        Err(DecodeFault::Empty) => "empty".to_owned(),
+        Err(fault) => format!("fault {}", fault_of(fault)[0].1),
+    }
+}

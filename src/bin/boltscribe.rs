@@ -1,0 +1,2 @@
+//! The command line. All logic lives in `boltscribe::cli`.
+fn main() {}

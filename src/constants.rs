@@ -1,0 +1,137 @@
+//! Calibration and bolt factor as given values: what turns counts into newtons and newtons into
+//! equivalent newton metres. How they were found is not known here.
+
+use crate::units::{NewtonMetres, Newtons};
+use serde::{Deserialize, Serialize};
+
+/// The line from counts to tension: a polynomial in counts, lowest power first, in kilonewtons.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Calibration {
+    /// Name under which runs remember it.
+    pub id: String,
+    /// kN per count to the power of the index; 2 to 4 coefficients.
+    #[serde(rename = "coefficients_kN")]
+    pub coefficients_kn: Vec<f64>,
+    /// Made from data-sheet figures, not against a reference: absolute figures are approximate.
+    pub nominal: bool,
+    /// Full tension range, where known.
+    #[serde(rename = "range_kN")]
+    pub range_kn: Option<f64>,
+}
+
+/// Why a calibration cannot be used.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum CalibrationError {
+    /// Not 2 to 4 coefficients.
+    #[error("calibration '{id}': expected 2 to 4 coefficients in kN, lowest power first, found {found}")]
+    Degree {
+        /// Which calibration.
+        id: String,
+        /// How many coefficients it has.
+        found: usize,
+    },
+    /// NaN or infinite, or no slope at all.
+    #[error(
+        "calibration '{id}': expected finite coefficients with a slope that is not zero, found {found:?}"
+    )]
+    Value {
+        /// Which calibration.
+        id: String,
+        /// The coefficients.
+        found: Vec<f64>,
+    },
+}
+
+impl Calibration {
+    /// Checks degree (1 to 3) and values.
+    ///
+    /// # Errors
+    /// Too few or many coefficients, a value that is not finite, a zero slope.
+    pub fn check(&self) -> Result<(), CalibrationError> {
+        if !(2..=4).contains(&self.coefficients_kn.len()) {
+            return Err(CalibrationError::Degree {
+                id: self.id.clone(),
+                found: self.coefficients_kn.len(),
+            });
+        }
+        let finite = self.coefficients_kn.iter().all(|c| c.is_finite());
+        if !finite || self.coefficients_kn[1] == 0.0 {
+            return Err(CalibrationError::Value {
+                id: self.id.clone(),
+                found: self.coefficients_kn.clone(),
+            });
+        }
+        Ok(())
+    }
+}
+
+/// Tension over equivalent torque of one test bolt, newtons per newton metre (1/m).
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct BoltFactor(pub f64);
+
+impl BoltFactor {
+    /// From the short torque form T = K·d·F: factor = 1/(K·d), d in metres.
+    ///
+    /// Source: e.g. Shigley, Mechanical Engineering Design, eq. 8-27 (T = K·F·d).
+    #[must_use]
+    pub fn from_nut_factor(nut_factor: f64, diameter_m: f64) -> Self {
+        Self(1.0 / (nut_factor * diameter_m))
+    }
+
+    /// From a ratio in pounds-force per pound-force foot; 1 lbf/(lbf·ft) = 1/0.3048 N/(N·m).
+    #[must_use]
+    pub fn from_lbf_per_lbf_ft(ratio: f64) -> Self {
+        Self(ratio / 0.3048)
+    }
+
+    /// As pounds-force per pound-force foot.
+    #[must_use]
+    pub fn lbf_per_lbf_ft(self) -> f64 {
+        self.0 * 0.3048
+    }
+
+    /// The nut factor K this factor means for a bolt of nominal diameter `diameter_m`.
+    #[must_use]
+    pub fn nut_factor(self, diameter_m: f64) -> f64 {
+        1.0 / (self.0 * diameter_m)
+    }
+
+    /// Equivalent torque: the steady torque that would give this tension on this bolt.
+    #[must_use]
+    pub fn torque(self, tension: Newtons) -> NewtonMetres {
+        NewtonMetres(tension.0 / self.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::M_PER_IN;
+
+    #[test]
+    fn seventy_lbf_per_lbf_ft_on_a_one_and_a_quarter_inch_bolt_is_a_nut_factor_of_0_137() {
+        // Common practice, no source: a ratio of 70 lbf per lbf·ft for a 1 1/4 in bolt is K = 0.137.
+        let diameter_m = 1.25 * M_PER_IN;
+        let factor = BoltFactor::from_lbf_per_lbf_ft(70.0);
+        assert!((factor.nut_factor(diameter_m) - 0.137).abs() < 0.0005);
+        let back = BoltFactor::from_nut_factor(0.137, diameter_m);
+        assert!((back.lbf_per_lbf_ft() - 70.0).abs() < 0.1);
+    }
+
+    #[test]
+    fn a_calibration_without_a_slope_is_refused() {
+        let mut c = Calibration {
+            id: "c".into(),
+            coefficients_kn: vec![0.0, 0.0],
+            nominal: true,
+            range_kn: None,
+        };
+        assert!(matches!(c.check(), Err(CalibrationError::Value { .. })));
+        c.coefficients_kn = vec![0.0];
+        assert!(matches!(c.check(), Err(CalibrationError::Degree { .. })));
+        c.coefficients_kn = vec![0.0, 1e-4];
+        assert_eq!(c.check(), Ok(()));
+    }
+}

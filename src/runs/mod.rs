@@ -1,0 +1,15 @@
+//! The run finder and the measures: evenly spaced tension in, events and records out.
+//!
+//! README "What is measured" gives the definitions in words; each file below is one of them. This
+//! room knows newtons and samples; it must not know torque, setups or storage.
+
+pub mod blows;
+pub mod finder;
+pub mod lowpass;
+pub mod measure;
+pub mod plateau;
+pub mod record;
+pub mod spikes;
+
+// pub use finder::{Finder, Found};
+pub use record::{Blow, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};

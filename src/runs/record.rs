@@ -1,0 +1,216 @@
+//! What is known of one run: the record made once at its announcement, and the closing row.
+//!
+//! All tensions are newtons above the idle median of the 0.5 s before the first blow; all times are
+//! seconds of the device's clock since sample 0 of the stream, except where a name says otherwise.
+
+use crate::units::Newtons;
+use serde::{Deserialize, Serialize};
+
+/// How runs are found and measured. Every field has the default of `Settings::default()`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Settings {
+    /// Times after the first blow at which tension is read, seconds, ascending, 0 < g <= 300.
+    pub gates_s: Vec<f64>,
+    /// Cut-off of the low-pass, hertz; 0.4 × Nyquist is used where that is lower.
+    pub lowpass_hz: f64,
+    /// Start threshold above zero, kN; none: 0.2 % of range, 0.3 kN where the range is unknown.
+    #[serde(rename = "start_threshold_kN")]
+    pub start_threshold_kn: Option<f64>,
+    /// How far the zero may stand from the rig's zero before runs are flagged, kN; none: 1 % of
+    /// range, 1 kN where the range is unknown.
+    #[serde(rename = "zero_shift_limit_kN")]
+    pub zero_shift_limit_kn: Option<f64>,
+    /// Full range of the rig, kN, where known.
+    #[serde(rename = "range_kN")]
+    pub range_kn: Option<f64>,
+    /// A drive time below this is flagged `short`, seconds.
+    pub short_s: f64,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            gates_s: vec![3.0],
+            lowpass_hz: 200.0,
+            start_threshold_kn: None,
+            zero_shift_limit_kn: None,
+            range_kn: None,
+            short_s: 0.5,
+        }
+    }
+}
+
+impl Settings {
+    /// The configured part of the start threshold, newtons.
+    #[must_use]
+    pub fn start_threshold(&self) -> Newtons {
+        match (self.start_threshold_kn, self.range_kn) {
+            (Some(kn), _) => Newtons::from_kn(kn),
+            (None, Some(range)) => Newtons::from_kn(0.002 * range),
+            (None, None) => Newtons(300.0),
+        }
+    }
+
+    /// Limit of the zero's shift, newtons.
+    #[must_use]
+    pub fn zero_shift_limit(&self) -> Newtons {
+        match (self.zero_shift_limit_kn, self.range_kn) {
+            (Some(kn), _) => Newtons::from_kn(kn),
+            (None, Some(range)) => Newtons::from_kn(0.01 * range),
+            (None, None) => Newtons(1000.0),
+        }
+    }
+
+    /// Jump that counts as a spike below 1,000 samples/s, newtons: 10 % of range, 3 kN where unknown.
+    #[must_use]
+    pub fn slow_spike(&self) -> Newtons {
+        self.range_kn
+            .map_or(Newtons(3000.0), |range| Newtons::from_kn(0.1 * range))
+    }
+}
+
+/// Which clock the times of a run come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Timing {
+    /// Ticks sent by the device, or the time column of a trace.
+    Device,
+    /// Arrival times at the host, fitted to the nominal rate: durations are less certain.
+    Host,
+}
+
+/// What the measuring itself has to say about a run. The full table of flags is in `results`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RunFlag {
+    /// Samples stood at the end of the ADC's range.
+    Clipped,
+    /// Samples are missing inside the run.
+    Gap,
+    /// Single-sample spikes were removed.
+    Spike,
+    /// The tool drove for less than the configured time.
+    Short,
+    /// Less than 0.2 s of settled tension was left.
+    Unsettled,
+    /// More blows after the announcement raised the level.
+    RePulled,
+    /// Ringing is under 6 × the noise: the count of blows is doubtful.
+    BlowsWeak,
+    /// The idle reading moved away from the rig's zero.
+    ZeroShift,
+    /// The recording ended, or the device restarted, inside the run.
+    Interrupted,
+}
+
+/// One hammer impact seen in the tension.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Blow {
+    /// Onset, seconds since sample 0.
+    pub at_s: f64,
+    /// Median tension between this onset and the next (or the level after the last), newtons.
+    pub level: Newtons,
+}
+
+/// Tension at a fixed time after the first blow.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Gate {
+    /// Seconds after the first blow.
+    pub after_s: f64,
+    /// Time average over one interval around the gate; none: the tool had stopped, or samples lack.
+    pub tension: Option<Newtons>,
+}
+
+/// The fitted limit F∞·(1 − exp(−(t − t0)/τ)) with standard errors.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Plateau {
+    /// F∞, newtons.
+    pub limit: Newtons,
+    /// Standard error of F∞, newtons.
+    pub limit_se: Newtons,
+    /// τ, seconds.
+    pub time_constant_s: f64,
+    /// Standard error of τ, seconds.
+    pub time_constant_se_s: f64,
+}
+
+/// One measured run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Record {
+    /// Index in the stream of the first sample kept for this run.
+    pub first_sample: u64,
+    /// Samples a second.
+    pub rate_hz: f64,
+    /// Clock of all times.
+    pub timing: Timing,
+    /// Idle median of the 0.5 s before the first blow, newtons in the calibration's terms.
+    pub zero: Newtons,
+    /// `zero` minus the rig's zero.
+    pub zero_shift: Newtons,
+    /// 1.4826 × MAD of the low-passed signal over that 0.5 s.
+    pub noise: Newtons,
+    /// Onset of the first blow.
+    pub first_blow_s: f64,
+    /// Onset of the last blow of the first pull.
+    pub last_blow_s: f64,
+    /// `last_blow_s` − `first_blow_s`.
+    pub drive_time_s: f64,
+    /// Blows of the first pull; none where sampling cannot show them.
+    pub blow_count: Option<u32>,
+    /// Blows a second; none where they are not seen or fewer than two.
+    pub blow_rate_hz: Option<f64>,
+    /// Median over blows of the largest excursion in the unfiltered band.
+    pub ringing: Option<Newtons>,
+    /// The blows themselves; empty where they are not seen.
+    pub blows: Vec<Blow>,
+    /// Greatest filtered tension.
+    pub peak: Newtons,
+    /// Its time.
+    pub peak_time_s: f64,
+    /// Samples are missing or clipped, so the true peak may lie higher.
+    pub peak_is_lower_bound: bool,
+    /// Median 0.05–0.2 s after the last blow.
+    pub level: Option<Newtons>,
+    /// Median 0.2–0.7 s after the last blow.
+    pub held: Option<Newtons>,
+    /// One value for each configured gate.
+    pub gates: Vec<Gate>,
+    /// Fitted limit; none where the fit does not converge.
+    pub plateau: Option<Plateau>,
+    /// Single-sample spikes removed.
+    pub spikes: u32,
+    /// Samples missing between first blow and the end of the held window.
+    pub missing: u32,
+    /// Samples at the end of the ADC's range.
+    pub clipped: u32,
+    /// Sorted, without repeats.
+    pub flags: Vec<RunFlag>,
+}
+
+/// Why a run closed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CloseReason {
+    /// Tension fell under half of the level.
+    Released,
+    /// A blow lowered the level by more than 2 %.
+    Loosened,
+    /// 60 s passed after the last blow.
+    TimedOut,
+    /// The recording ended, or the device restarted.
+    Interrupted,
+}
+
+/// The second row of a run: how it ended after its announcement.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Closing {
+    /// Seconds since sample 0.
+    pub closed_s: f64,
+    /// Why.
+    pub reason: CloseReason,
+    /// Later blows raised the level.
+    pub re_pulled: bool,
+    /// Highest level reached by a later pull, where there was one.
+    pub re_pulled_level: Option<Newtons>,
+}

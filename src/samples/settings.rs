@@ -1,0 +1,16 @@
+//! What is asked of the device, and what to expect where it cannot tell.
+
+use serde::{Deserialize, Serialize};
+
+/// Rate and count range of a rig's amplifier.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Settings {
+    /// Samples a second: asked of a framed device (none: its highest offered rate), nominal for an
+    /// ASCII board (none: measured in the first two seconds).
+    pub rate_hz: Option<f64>,
+    /// Smallest code the converter can give, where the device does not tell.
+    pub count_min: Option<i32>,
+    /// Largest code the converter can give, where the device does not tell.
+    pub count_max: Option<i32>,
+}
