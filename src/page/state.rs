@@ -1,4 +1,6 @@
 //! What every request gets: readers, the writer, the rigs, and the time of day as a given value.
+//!
+//! Reading happens on threads that may block; a change waits for its commit. Must not know HTTP paths.
 
 use super::problem::Problem;
 use super::rigs::{RigState, Rigs};

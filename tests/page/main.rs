@@ -1,5 +1,8 @@
 //! The HTTP interface from outside, in process and over its sockets.
 
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
+
 mod asking;
 mod guarding;
 mod people;

@@ -121,7 +121,7 @@ pub fn announced(stream: StreamId, result: RunResult) -> Write {
     let first_blow_utc_ns = T0_NS + i64::from(result.run_seq) * 10_000_000_000;
     Write::Run {
         stream,
-        row: RunRow::Announced(result),
+        row: RunRow::Announced(Box::new(result)),
         first_blow_utc_ns,
     }
 }
