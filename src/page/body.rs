@@ -49,15 +49,14 @@ impl<T: DeserializeOwned + Send, S: Send + Sync> FromRequestParts<S> for Asked<T
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, state: &S) -> Result<Self, Problem> {
-        Query::<T>::from_request_parts(parts, state)
-            .await
-            .map(|Query(asked)| Self(asked))
-            .map_err(|rejection| {
+        Query::<T>::from_request_parts(parts, state).await.map(|Query(asked)| Self(asked)).map_err(
+            |rejection| {
                 Problem::new(
                     StatusCode::BAD_REQUEST,
                     format!("cannot read the query: {}", rejection.body_text()),
                 )
-            })
+            },
+        )
     }
 }
 
@@ -81,9 +80,7 @@ pub fn check_why(why: &str) -> Result<(), Problem> {
         )));
     }
     if why.chars().any(char::is_control) {
-        return Err(Problem::unprocessable(
-            "why: expected printable characters, found a control character",
-        ));
+        return Err(Problem::unprocessable("why: expected printable characters, found a control character"));
     }
     Ok(())
 }

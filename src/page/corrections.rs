@@ -42,9 +42,7 @@ pub async fn tag(
     Body(body): Body<TagBody>,
 ) -> Result<Json<Value>, Problem> {
     if body.setup.is_none() && body.tool.is_none() {
-        return Err(Problem::unprocessable(
-            "cannot tag a run: expected a setup or a tool, found neither",
-        ));
+        return Err(Problem::unprocessable("cannot tag a run: expected a setup or a tool, found neither"));
     }
     let (setup, tool) = (body.setup, body.tool);
     let tags = state.read(move |reader| new_tags(reader, setup, tool)).await?;
@@ -76,24 +74,17 @@ pub async fn restore(
 }
 
 fn new_tags(reader: &Reader, setup: Option<String>, tool: Option<String>) -> Result<NewTags, Problem> {
-    let tool_known: Option<Tool> = tool
-        .as_deref()
-        .map(|name| on_shelf(reader, ShelfKind::Tools, name))
-        .transpose()?;
+    let tool_known: Option<Tool> =
+        tool.as_deref().map(|name| on_shelf(reader, ShelfKind::Tools, name)).transpose()?;
     let mut contacts = None;
     if let Some(name) = &setup {
         let chain = chain_named(reader, name)?;
         let pieces = pieces(reader)?;
         // The pieces may have been taken apart since: then only the count of contacts is unknown.
-        contacts = fit(&chain, |piece| pieces.get(piece), tool_known.as_ref())
-            .ok()
-            .map(|fitted| fitted.contacts);
+        contacts =
+            fit(&chain, |piece| pieces.get(piece), tool_known.as_ref()).ok().map(|fitted| fitted.contacts);
     }
-    Ok(NewTags {
-        setup,
-        contacts,
-        tool,
-    })
+    Ok(NewTags { setup, contacts, tool })
 }
 
 async fn store(
@@ -105,13 +96,7 @@ async fn store(
     check_who(&who)?;
     check_why(&why)?;
     let run = run_id(id)?;
-    let write = Write::Correct {
-        run,
-        utc_ns: state.now(),
-        who,
-        why,
-        correction,
-    };
+    let write = Write::Correct { run, utc_ns: state.now(), who, why, correction };
     state.write("", write).await?;
     let line = state.read(move |reader| reader.run(run)).await?;
     let line = line.ok_or_else(|| no_run(run))?.line;

@@ -71,10 +71,7 @@ fn one<'a>(headers: &'a HeaderMap, name: &'static str) -> Result<Option<&'a str>
 }
 
 fn refuse(name: &str, expected: &str, found: &str) -> Problem {
-    Problem::new(
-        StatusCode::FORBIDDEN,
-        format!("header {name}: expected {expected}, found {found}"),
-    )
+    Problem::new(StatusCode::FORBIDDEN, format!("header {name}: expected {expected}, found {found}"))
 }
 
 /// Adds what a browser must not do with our answers.

@@ -90,23 +90,11 @@ pub async fn check(Shared(state): Shared<State>) -> Result<Json<CheckReport>, Pr
 pub async fn metrics(Shared(state): Shared<State>) -> Result<impl IntoResponse, Problem> {
     let mut text = String::new();
     let runs = state.read(crate::store::Reader::run_count).await?;
-    family(
-        &mut text,
-        "boltscribe_runs",
-        "counter",
-        "Runs in the store.",
-        [(String::new(), runs)],
-    );
+    family(&mut text, "boltscribe_runs", "counter", "Runs in the store.", [(String::new(), runs)]);
     store_families(&mut text, &state);
     rig_families(&mut text, &state);
     for (name, value) in state.rigs.counters() {
-        family(
-            &mut text,
-            &name,
-            "counter",
-            "Counter of the daemon.",
-            [(String::new(), value)],
-        );
+        family(&mut text, &name, "counter", "Counter of the daemon.", [(String::new(), value)]);
     }
     Ok(([(header::CONTENT_TYPE, "text/plain; version=0.0.4")], text))
 }
@@ -117,105 +105,50 @@ fn store_families(text: &mut String, state: &State) {
     };
     let failing = u64::from(health.failing.is_some());
     let plain = [
-        (
-            "boltscribe_store_rows_queued_total",
-            "counter",
-            "Rows handed to the writer.",
-            health.queued,
-        ),
+        ("boltscribe_store_rows_queued_total", "counter", "Rows handed to the writer.", health.queued),
         (
             "boltscribe_store_rows_committed_total",
             "counter",
             "Rows in committed transactions.",
             health.committed,
         ),
-        (
-            "boltscribe_store_commits_total",
-            "counter",
-            "Transactions committed.",
-            health.commits,
-        ),
+        ("boltscribe_store_commits_total", "counter", "Transactions committed.", health.commits),
         (
             "boltscribe_store_failed_commits_total",
             "counter",
             "Tries to commit that failed.",
             health.failed_commits,
         ),
-        (
-            "boltscribe_store_rows_waiting",
-            "gauge",
-            "Rows waiting in memory.",
-            health.waiting,
-        ),
-        (
-            "boltscribe_store_failing",
-            "gauge",
-            "1 while the store cannot be written.",
-            failing,
-        ),
+        ("boltscribe_store_rows_waiting", "gauge", "Rows waiting in memory.", health.waiting),
+        ("boltscribe_store_failing", "gauge", "1 while the store cannot be written.", failing),
     ];
     for (name, kind, help, value) in plain {
         family(text, name, kind, help, [(String::new(), value)]);
     }
     let refused = health.refused.iter();
     let refused = refused.map(|(reason, rows)| (format!("{{reason={}}}", quoted(reason)), *rows));
-    family(
-        text,
-        "boltscribe_store_rows_refused_total",
-        "counter",
-        "Rows not stored.",
-        refused,
-    );
+    family(text, "boltscribe_store_rows_refused_total", "counter", "Rows not stored.", refused);
 }
 
 fn rig_families(text: &mut String, state: &State) {
     type Figure = fn(&super::rigs::RigState) -> u64;
     let figures: [(&str, &str, &str, Figure); 8] = [
-        ("boltscribe_rig_up", "gauge", "1 while the line is open.", |rig| {
-            u64::from(rig.link == Link::Up)
+        ("boltscribe_rig_up", "gauge", "1 while the line is open.", |rig| u64::from(rig.link == Link::Up)),
+        ("boltscribe_rig_stale", "gauge", "1 while nothing comes.", |rig| u64::from(rig.stale)),
+        ("boltscribe_rig_bytes_total", "counter", "Bytes received.", |rig| rig.counters.bytes_in),
+        ("boltscribe_rig_frames_total", "counter", "Good frames or lines.", |rig| rig.counters.frames),
+        ("boltscribe_rig_samples_total", "counter", "Samples taken.", |rig| rig.counters.samples_in),
+        ("boltscribe_rig_samples_missing_total", "counter", "Samples lost on the way.", |rig| {
+            rig.counters.samples_missing
         }),
-        ("boltscribe_rig_stale", "gauge", "1 while nothing comes.", |rig| {
-            u64::from(rig.stale)
+        ("boltscribe_rig_bytes_discarded_total", "counter", "Bytes thrown away.", |rig| {
+            rig.counters.bytes_discarded.values().sum()
         }),
-        (
-            "boltscribe_rig_bytes_total",
-            "counter",
-            "Bytes received.",
-            |rig| rig.counters.bytes_in,
-        ),
-        (
-            "boltscribe_rig_frames_total",
-            "counter",
-            "Good frames or lines.",
-            |rig| rig.counters.frames,
-        ),
-        (
-            "boltscribe_rig_samples_total",
-            "counter",
-            "Samples taken.",
-            |rig| rig.counters.samples_in,
-        ),
-        (
-            "boltscribe_rig_samples_missing_total",
-            "counter",
-            "Samples lost on the way.",
-            |rig| rig.counters.samples_missing,
-        ),
-        (
-            "boltscribe_rig_bytes_discarded_total",
-            "counter",
-            "Bytes thrown away.",
-            |rig| rig.counters.bytes_discarded.values().sum(),
-        ),
-        ("boltscribe_rig_runs_total", "counter", "Runs announced.", |rig| {
-            rig.counters.runs
-        }),
+        ("boltscribe_rig_runs_total", "counter", "Runs announced.", |rig| rig.counters.runs),
     ];
     let rigs = state.rigs.rigs();
     for (name, kind, help, figure) in figures {
-        let lines = rigs
-            .iter()
-            .map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
+        let lines = rigs.iter().map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
         family(text, name, kind, help, lines);
     }
 }
@@ -235,9 +168,6 @@ fn family(
 }
 
 fn quoted(value: &str) -> String {
-    let escaped = value
-        .replace('\\', "\\\\")
-        .replace('"', "\\\"")
-        .replace('\n', "\\n");
+    let escaped = value.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n");
     format!("\"{escaped}\"")
 }

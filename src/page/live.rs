@@ -50,10 +50,7 @@ pub async fn events(Shared(state): Shared<State>) -> Response {
     let alive =
         IntervalStream::new(tokio::time::interval(KEEP_ALIVE)).map(|_| Bytes::from_static(b": alive\n\n"));
     let body = Body::from_stream(Ended::new(news, alive).map(Ok::<Bytes, Infallible>));
-    let headers = [
-        (header::CONTENT_TYPE, "text/event-stream"),
-        (header::CACHE_CONTROL, "no-store"),
-    ];
+    let headers = [(header::CONTENT_TYPE, "text/event-stream"), (header::CACHE_CONTROL, "no-store")];
     (headers, body).into_response()
 }
 

@@ -23,11 +23,7 @@ pub struct Problem {
 impl Problem {
     /// With a status and a sentence.
     pub fn new(status: StatusCode, detail: impl Into<String>) -> Self {
-        Self {
-            status,
-            detail: detail.into(),
-            hint: None,
-        }
+        Self { status, detail: detail.into(), hint: None }
     }
 
     /// What was asked for cannot be understood or breaks a rule.
@@ -65,10 +61,9 @@ impl IntoResponse for Problem {
             body["hint"] = hint.into();
         }
         let mut response = (self.status, Json(body)).into_response();
-        response.headers_mut().insert(
-            header::CONTENT_TYPE,
-            HeaderValue::from_static("application/problem+json"),
-        );
+        response
+            .headers_mut()
+            .insert(header::CONTENT_TYPE, HeaderValue::from_static("application/problem+json"));
         response
     }
 }

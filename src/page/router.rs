@@ -34,14 +34,9 @@ pub fn router(state: State) -> Router {
         .route("/runs/{id}/exclude", post(corrections::exclude))
         .route("/runs/{id}/restore", post(corrections::restore))
         .route("/shelf/{kind}", get(shelf::list))
-        .route(
-            "/shelf/{kind}/{name}",
-            get(shelf::show).put(shelf::put).delete(shelf::remove),
-        )
+        .route("/shelf/{kind}/{name}", get(shelf::show).put(shelf::put).delete(shelf::remove))
         .layer(from_fn(within));
-    let untimed = Router::new()
-        .route("/events", get(live::events))
-        .route("/store/check", get(health::check));
+    let untimed = Router::new().route("/events", get(live::events)).route("/store/check", get(health::check));
     Router::new()
         .nest("/api/v1", timed.merge(untimed))
         .route("/metrics", get(health::metrics))
@@ -57,11 +52,7 @@ async fn within(request: Request, next: Next) -> Response {
         Ok(response) => response,
         Err(_) => {
             let seconds = ANSWER_WITHIN.as_secs();
-            let after = if changes {
-                "; the change may still be stored"
-            } else {
-                ""
-            };
+            let after = if changes { "; the change may still be stored" } else { "" };
             Problem::new(
                 StatusCode::SERVICE_UNAVAILABLE,
                 format!("expected an answer within {seconds} s, found none{after}"),

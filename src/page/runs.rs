@@ -72,9 +72,7 @@ pub async fn list(Shared(state): Shared<State>, Asked(query): Asked<Query>) -> R
     let filter = query.filter()?;
     let limit = filter.limit as usize;
     let runs: Vec<RunLine> = state.read(move |reader| reader.runs(&filter)).await?;
-    let next = (runs.len() == limit)
-        .then(|| runs.last().map(|run| run.id))
-        .flatten();
+    let next = (runs.len() == limit).then(|| runs.last().map(|run| run.id)).flatten();
     Ok(Json(json!({ "runs": runs, "next": next })))
 }
 
@@ -107,11 +105,8 @@ fn document(run: &RunDetail) -> Value {
     let record = &run.result.record;
     let torques = &run.result.torques;
     let closing = run.closed.as_ref().map(|closed| &closed.closing);
-    let blows: Vec<Value> = record
-        .blows
-        .iter()
-        .map(|blow| json!({ "at_s": blow.at_s, "level_kN": blow.level.kn() }))
-        .collect();
+    let blows: Vec<Value> =
+        record.blows.iter().map(|blow| json!({ "at_s": blow.at_s, "level_kN": blow.level.kn() })).collect();
     let more = json!({
         "rate_hz": record.rate_hz,
         "zero_shift_kN": record.zero_shift.kn(),

@@ -35,10 +35,7 @@ pub fn bind_unix(path: &Path) -> io::Result<UnixListener> {
     match std::fs::symlink_metadata(path) {
         Ok(meta) if meta.file_type().is_socket() => std::fs::remove_file(path)?,
         Ok(_) => {
-            let detail = format!(
-                "{}: expected a socket or nothing, found another file",
-                path.display()
-            );
+            let detail = format!("{}: expected a socket or nothing, found another file", path.display());
             return Err(io::Error::new(io::ErrorKind::AlreadyExists, detail));
         }
         Err(error) if error.kind() == io::ErrorKind::NotFound => {}

@@ -35,10 +35,7 @@ pub struct RemoveBody {
 fn kind_of(word: &str) -> Result<ShelfKind, Problem> {
     ShelfKind::from_name(word).ok_or_else(|| {
         let known: Vec<&str> = ShelfKind::ALL.iter().map(|kind| kind.name()).collect();
-        Problem::not_found(format!(
-            "cannot find the shelf '{word}': expected {}",
-            known.join(", ")
-        ))
+        Problem::not_found(format!("cannot find the shelf '{word}': expected {}", known.join(", ")))
     })
 }
 
@@ -63,11 +60,8 @@ pub async fn show(
 ) -> Result<Json<Value>, Problem> {
     let kind = kind_of(&kind)?;
     let wanted = name.clone();
-    let row = state
-        .read(move |reader| reader.shelf_entry(kind, &wanted))
-        .await?;
-    row.map(|row| Json(row.document))
-        .ok_or_else(|| absent(kind, &name))
+    let row = state.read(move |reader| reader.shelf_entry(kind, &wanted)).await?;
+    row.map(|row| Json(row.document)).ok_or_else(|| absent(kind, &name))
 }
 
 fn absent(kind: ShelfKind, name: &str) -> Problem {
@@ -142,9 +136,7 @@ fn removable(reader: &Reader, kind: ShelfKind, name: &str) -> Result<(), Problem
         return Ok(());
     }
     let uses = |row: &crate::store::ShelfRow| {
-        row.document["pieces"]
-            .as_array()
-            .is_some_and(|pieces| pieces.iter().any(|piece| piece == name))
+        row.document["pieces"].as_array().is_some_and(|pieces| pieces.iter().any(|piece| piece == name))
     };
     let setups = reader.shelf(ShelfKind::Setups)?;
     match setups.iter().find(|row| uses(row)) {

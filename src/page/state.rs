@@ -39,9 +39,7 @@ impl State {
     {
         let readers = self.readers.clone();
         let done = tokio::task::spawn_blocking(move || {
-            let reader = readers
-                .reader()
-                .map_err(|error: StoreError| Problem::from(error))?;
+            let reader = readers.reader().map_err(|error: StoreError| Problem::from(error))?;
             work(&reader).map_err(Into::into)
         });
         done.await.unwrap_or_else(|error| {
@@ -76,11 +74,7 @@ impl State {
         let rigs = self.rigs.rigs();
         let known: Vec<String> = rigs.iter().map(|rig| rig.rig.clone()).collect();
         rigs.into_iter().find(|rig| rig.rig == name).ok_or_else(|| {
-            let found = if known.is_empty() {
-                "no rig at all".to_owned()
-            } else {
-                known.join(", ")
-            };
+            let found = if known.is_empty() { "no rig at all".to_owned() } else { known.join(", ") };
             Problem::not_found(format!("cannot find the rig '{name}': found {found}"))
         })
     }

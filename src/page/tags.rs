@@ -52,15 +52,9 @@ pub async fn put_in_force(
             resolve(reader, body, before.unwrap_or_default())
         })
         .await?;
-    let command = Command::Use {
-        in_force: in_force.clone(),
-    };
+    let command = Command::Use { in_force: in_force.clone() };
     // Stored before it is told: what a run is tagged with must be there after a crash too.
-    let write = Write::Command {
-        utc_ns: state.now(),
-        who: who.clone(),
-        command: Box::new(command.clone()),
-    };
+    let write = Write::Command { utc_ns: state.now(), who: who.clone(), command: Box::new(command.clone()) };
     state.write(&rig, write).await?;
     let reply = state.rigs.command(&rig, &who, command).await?;
     Ok(Json(json!({ "rig": rig, "reply": reply, "in_force": in_force })))
@@ -78,11 +72,7 @@ pub async fn zero(
     check_who(&body.who)?;
     state.rig(&rig)?;
     let reply = state.rigs.command(&rig, &body.who, Command::Zero).await?;
-    let write = Write::Command {
-        utc_ns: state.now(),
-        who: body.who,
-        command: Box::new(Command::Zero),
-    };
+    let write = Write::Command { utc_ns: state.now(), who: body.who, command: Box::new(Command::Zero) };
     state.write(&rig, write).await?;
     let zero_kn = state.rig(&rig)?.zero_kn;
     Ok(Json(json!({ "rig": rig, "reply": reply, "zero_kN": zero_kn })))
@@ -95,10 +85,8 @@ pub(super) fn on_shelf<T: DeserializeOwned>(
     name: &str,
 ) -> Result<T, Problem> {
     let Some(row) = reader.shelf_entry(kind, name)? else {
-        return Err(
-            Problem::unprocessable(format!("cannot find '{name}' among the {}", kind.name()))
-                .hint("put it on the shelf first, or correct its name"),
-        );
+        return Err(Problem::unprocessable(format!("cannot find '{name}' among the {}", kind.name()))
+            .hint("put it on the shelf first, or correct its name"));
     };
     serde_json::from_value(row.document).map_err(|error| {
         Problem::unprocessable(format!("cannot read '{name}' of the {}: {error}", kind.name()))
@@ -124,10 +112,8 @@ pub(super) fn pieces(reader: &Reader) -> Result<HashMap<String, Piece>, Problem>
 fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, Problem> {
     let setup = body.setup.or(before.setup);
     let tool_name = body.tool.or(before.tool);
-    let tool: Option<Tool> = tool_name
-        .as_deref()
-        .map(|name| on_shelf(reader, ShelfKind::Tools, name))
-        .transpose()?;
+    let tool: Option<Tool> =
+        tool_name.as_deref().map(|name| on_shelf(reader, ShelfKind::Tools, name)).transpose()?;
     let contacts = match &setup {
         None => None,
         Some(name) => {
@@ -159,13 +145,7 @@ fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, P
         }
         (None, _) => None,
     };
-    Ok(InForce {
-        setup,
-        contacts,
-        tool: tool_name,
-        source,
-        bolt,
-    })
+    Ok(InForce { setup, contacts, tool: tool_name, source, bolt })
 }
 
 const fn kind_of(state: &SourceState) -> SourceKind {
@@ -178,11 +158,7 @@ const fn kind_of(state: &SourceState) -> SourceKind {
 
 fn without_reading(state: SourceState) -> SourceState {
     match state {
-        SourceState::Battery { id, .. } => SourceState::Battery {
-            id,
-            rested_v: None,
-            fresh: None,
-        },
+        SourceState::Battery { id, .. } => SourceState::Battery { id, rested_v: None, fresh: None },
         SourceState::Air { .. } => SourceState::Air { dynamic_kpa: None },
         SourceState::Mains { .. } => SourceState::Mains { voltage_v: None },
     }
@@ -190,40 +166,21 @@ fn without_reading(state: SourceState) -> SourceState {
 
 /// Checks what was read at a source; a battery must stand on the shelf, supplies have no name.
 fn read_source(reader: &Reader, told: &SourceState, tool: Option<&Tool>) -> Result<SourceState, Problem> {
-    let unnamed = |kind: SourceKind| Source {
-        name: kind.to_string(),
-        kind,
-        serial: None,
-    };
+    let unnamed = |kind: SourceKind| Source { name: kind.to_string(), kind, serial: None };
     let (source, reading) = match told {
         SourceState::Battery { id, rested_v, fresh } => (
             on_shelf::<Source>(reader, ShelfKind::Sources, id)?,
-            Reading {
-                rested_v: *rested_v,
-                fresh: *fresh,
-                ..Reading::default()
-            },
+            Reading { rested_v: *rested_v, fresh: *fresh, ..Reading::default() },
         ),
-        SourceState::Air { dynamic_kpa } => (
-            unnamed(SourceKind::Air),
-            Reading {
-                dynamic_kpa: *dynamic_kpa,
-                ..Reading::default()
-            },
-        ),
-        SourceState::Mains { voltage_v } => (
-            unnamed(SourceKind::Mains),
-            Reading {
-                voltage_v: *voltage_v,
-                ..Reading::default()
-            },
-        ),
+        SourceState::Air { dynamic_kpa } => {
+            (unnamed(SourceKind::Air), Reading { dynamic_kpa: *dynamic_kpa, ..Reading::default() })
+        }
+        SourceState::Mains { voltage_v } => {
+            (unnamed(SourceKind::Mains), Reading { voltage_v: *voltage_v, ..Reading::default() })
+        }
     };
     if let Some(tool) = tool {
-        tool.check_source(&source)
-            .map_err(|error| Problem::unprocessable(error.to_string()))?;
+        tool.check_source(&source).map_err(|error| Problem::unprocessable(error.to_string()))?;
     }
-    source
-        .state(reading)
-        .map_err(|error| Problem::unprocessable(error.to_string()))
+    source.state(reading).map_err(|error| Problem::unprocessable(error.to_string()))
 }

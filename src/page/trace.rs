@@ -75,10 +75,7 @@ pub async fn trace(
             return Err(Problem::not_found(format!("run {} has no samples", id.0)));
         }
         let Some(calibration) = trace.calibration.clone() else {
-            let detail = format!(
-                "cannot convert the samples of run {}: its calibration is not stored",
-                id.0
-            );
+            let detail = format!("cannot convert the samples of run {}: its calibration is not stored", id.0);
             return Err(Problem::conflict(detail));
         };
         Ok(thin(id.0, &trace, &calibration, points))
@@ -89,10 +86,7 @@ pub async fn trace(
 /// Least and greatest tension of stretches of equal length.
 fn thin(run: i64, trace: &RunTrace, calibration: &Calibration, points: usize) -> Thinned {
     let first = trace.blocks.first().map_or(0, |block| block.first_sample);
-    let end = trace
-        .blocks
-        .last()
-        .map_or(first, |block| block.first_sample + block.counts.len() as u64);
+    let end = trace.blocks.last().map_or(first, |block| block.first_sample + block.counts.len() as u64);
     let span = (end - first) as usize;
     let samples_per_point = span.div_ceil(points).max(1);
     let count = span.div_ceil(samples_per_point);
@@ -119,12 +113,7 @@ fn thin(run: i64, trace: &RunTrace, calibration: &Calibration, points: usize) ->
         let stop = (start + samples_per_point).min(span);
         (first as f64 + (start + stop - 1) as f64 / 2.0) / trace.rate_hz
     };
-    let finite = |column: Vec<f64>| {
-        column
-            .into_iter()
-            .map(|kn| kn.is_finite().then_some(kn))
-            .collect()
-    };
+    let finite = |column: Vec<f64>| column.into_iter().map(|kn| kn.is_finite().then_some(kn)).collect();
     Thinned {
         run,
         rate_hz: trace.rate_hz,
@@ -142,9 +131,5 @@ fn thin(run: i64, trace: &RunTrace, calibration: &Calibration, points: usize) ->
 /// The polynomial by Horner's rule.
 fn tension_kn(calibration: &Calibration, code: i32) -> f64 {
     let x = f64::from(code);
-    calibration
-        .coefficients_kn
-        .iter()
-        .rev()
-        .fold(0.0, |sum, coefficient| sum * x + coefficient)
+    calibration.coefficients_kn.iter().rev().fold(0.0, |sum, coefficient| sum * x + coefficient)
 }

@@ -11,10 +11,7 @@ static ORIGIN: OnceLock<Instant> = OnceLock::new();
 
 /// Now, in nanoseconds since the first call in this process.
 #[must_use]
-#[allow(
-    clippy::disallowed_methods,
-    reason = "this is the place where the monotonic clock is read"
-)]
+#[allow(clippy::disallowed_methods, reason = "this is the place where the monotonic clock is read")]
 pub fn now() -> MonoNs {
     let origin = *ORIGIN.get_or_init(Instant::now);
     // 2^64 ns are 584 years.

@@ -113,24 +113,12 @@ mod tests {
     #[test]
     fn a_reason_names_the_port_and_who_has_it() {
         let path = || "/dev/ttyUSB0".to_owned();
-        let holder = Holder {
-            pid: 812,
-            name: "cat".into(),
-        };
-        let busy = PortError::Busy {
-            path: path(),
-            holders: vec![holder],
-        };
+        let holder = Holder { pid: 812, name: "cat".into() };
+        let busy = PortError::Busy { path: path(), holders: vec![holder] };
         assert_eq!(busy.to_string(), "/dev/ttyUSB0: in use by process 812 (cat)");
-        let unseen = PortError::Busy {
-            path: path(),
-            holders: vec![],
-        };
+        let unseen = PortError::Busy { path: path(), holders: vec![] };
         assert_eq!(unseen.to_string(), "/dev/ttyUSB0: in use by another program");
-        let denied = PortError::NoPermission {
-            path: path(),
-            group: Some("dialout".into()),
-        };
+        let denied = PortError::NoPermission { path: path(), group: Some("dialout".into()) };
         assert_eq!(
             denied.advice().unwrap(),
             "add the user to the group 'dialout' (sudo usermod -aG dialout USER), then log in again"

@@ -45,19 +45,15 @@ pub fn list_ports() -> Vec<ListedPort> {
         return Vec::new();
     }
     let found = tokio_serial::available_ports().unwrap_or_default();
-    let devices: Vec<(PathBuf, String)> = found
-        .into_iter()
-        .map(|port| (PathBuf::from(&port.port_name), words(&port.port_type)))
-        .collect();
+    let devices: Vec<(PathBuf, String)> =
+        found.into_iter().map(|port| (PathBuf::from(&port.port_name), words(&port.port_type))).collect();
     name_ports(Path::new("/dev/serial"), &devices)
 }
 
 /// Gives devices the names of the links under `serial` that lead to them.
 fn name_ports(serial: &Path, devices: &[(PathBuf, String)]) -> Vec<ListedPort> {
-    let links: Vec<(PathBuf, PathBuf)> = ["by-id", "by-path"]
-        .iter()
-        .flat_map(|folder| links_in(&serial.join(folder)))
-        .collect();
+    let links: Vec<(PathBuf, PathBuf)> =
+        ["by-id", "by-path"].iter().flat_map(|folder| links_in(&serial.join(folder))).collect();
     let mut ports: Vec<ListedPort> = devices
         .iter()
         .map(|(device, words)| {
@@ -133,9 +129,7 @@ fn words(kind: &SerialPortType) -> String {
                 .into_iter()
                 .filter_map(|text| text.as_deref())
                 .collect();
-            format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, told.join(" "))
-                .trim_end()
-                .to_owned()
+            format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, told.join(" ")).trim_end().to_owned()
         }
         SerialPortType::BluetoothPort => "Bluetooth".to_owned(),
         SerialPortType::PciPort => "PCI".to_owned(),
@@ -162,35 +156,23 @@ mod tests {
         symlink("../../ttyUSB1", serial.join("by-path/p1")).unwrap();
         symlink("../../ttyUSB0", serial.join("by-path/p0")).unwrap();
         symlink("../../gone", serial.join("by-id/usb-gone")).unwrap();
-        let devices: Vec<(PathBuf, String)> = ["ttyUSB0", "ttyUSB1", "ttyS0"]
-            .iter()
-            .map(|name| (dev.join(name), String::new()))
-            .collect();
+        let devices: Vec<(PathBuf, String)> =
+            ["ttyUSB0", "ttyUSB1", "ttyS0"].iter().map(|name| (dev.join(name), String::new())).collect();
         let ports = name_ports(&serial, &devices);
         let text = |path: PathBuf| path.to_string_lossy().into_owned();
         let paths: Vec<&str> = ports.iter().map(|port| port.path.as_str()).collect();
         assert_eq!(
             paths,
-            [
-                text(serial.join("by-id/usb-rig-7")),
-                text(serial.join("by-path/p0")),
-                text(dev.join("ttyS0"))
-            ]
+            [text(serial.join("by-id/usb-rig-7")), text(serial.join("by-path/p0")), text(dev.join("ttyS0"))]
         );
-        assert_eq!(
-            ports[0].other_names,
-            [text(serial.join("by-path/p1")), text(dev.join("ttyUSB1"))]
-        );
+        assert_eq!(ports[0].other_names, [text(serial.join("by-path/p1")), text(dev.join("ttyUSB1"))]);
         assert!(ports.iter().all(|port| port.allowed.is_ok()), "{ports:?}");
     }
 
     #[test]
     fn a_denied_port_names_the_group_that_may() {
         let named = denied(Some("dialout".into()));
-        assert_eq!(
-            named.to_string(),
-            "no permission: only root and the group 'dialout' may open it"
-        );
+        assert_eq!(named.to_string(), "no permission: only root and the group 'dialout' may open it");
         assert!(named.what_to_do.contains("usermod -aG dialout"));
         assert!(denied(None).what_to_do.contains("udev"));
     }
@@ -201,10 +183,7 @@ mod tests {
         let path = folder.path().join("ttyUSB0");
         let _open = std::fs::File::create(&path).unwrap();
         let why = allowed(&path).unwrap_err().why;
-        assert!(
-            why.starts_with(&format!("in use by process {} (", std::process::id())),
-            "{why}"
-        );
+        assert!(why.starts_with(&format!("in use by process {} (", std::process::id())), "{why}");
     }
 
     #[test]

@@ -17,19 +17,14 @@ use tokio_serial::{SerialPortBuilderExt, SerialStream};
 /// Opens, locks and configures the port. Needs a tokio runtime with IO.
 pub(super) fn open(settings: &Settings) -> Result<SerialStream, PortError> {
     prepare(&settings.path)?;
-    tokio_serial::new(&settings.path, settings.baud)
-        .open_native_async()
-        .map_err(|error| match error.kind() {
-            tokio_serial::ErrorKind::Io(std::io::ErrorKind::NotFound) => PortError::Missing {
-                path: settings.path.clone(),
-            },
-            // The serial crate words a failed lock and a vanished device alike; the file was there.
-            tokio_serial::ErrorKind::NoDevice => busy(&settings.path),
-            _ => PortError::Other {
-                path: settings.path.clone(),
-                what: error.to_string(),
-            },
-        })
+    tokio_serial::new(&settings.path, settings.baud).open_native_async().map_err(|error| match error.kind() {
+        tokio_serial::ErrorKind::Io(std::io::ErrorKind::NotFound) => {
+            PortError::Missing { path: settings.path.clone() }
+        }
+        // The serial crate words a failed lock and a vanished device alike; the file was there.
+        tokio_serial::ErrorKind::NoDevice => busy(&settings.path),
+        _ => PortError::Other { path: settings.path.clone(), what: error.to_string() },
+    })
 }
 
 /// Opens the path once as a file, to know why it may fail and to switch off the hang-up.
@@ -42,9 +37,7 @@ fn prepare(path: &str) -> Result<(), PortError> {
         .open(path)
         .map_err(|error| explain(path, &error))?;
     let mut modes = tcgetattr(&file).map_err(|errno| match errno {
-        Errno::NOTTY | Errno::INVAL => PortError::NotSerial {
-            path: path.to_owned(),
-        },
+        Errno::NOTTY | Errno::INVAL => PortError::NotSerial { path: path.to_owned() },
         other => explain(path, &other.into()),
     })?;
     if modes.control_modes.contains(ControlModes::HUPCL) {
@@ -56,10 +49,7 @@ fn prepare(path: &str) -> Result<(), PortError> {
 }
 
 fn busy(path: &str) -> PortError {
-    PortError::Busy {
-        path: path.to_owned(),
-        holders: holders(Path::new(path)),
-    }
+    PortError::Busy { path: path.to_owned(), holders: holders(Path::new(path)) }
 }
 
 /// An error of the system as a reason.
@@ -71,16 +61,12 @@ fn explain(path: &str, error: &std::io::Error) -> PortError {
         }
         // A pseudo terminal whose other end is closed; a USB adapter on its way out.
         Some(Errno::IO) => PortError::Gone { path: owned() },
-        Some(Errno::ACCESS | Errno::PERM) => PortError::NoPermission {
-            path: owned(),
-            group: group_of(Path::new(path)),
-        },
+        Some(Errno::ACCESS | Errno::PERM) => {
+            PortError::NoPermission { path: owned(), group: group_of(Path::new(path)) }
+        }
         Some(Errno::BUSY) => busy(path),
         Some(Errno::ISDIR) => PortError::NotSerial { path: owned() },
-        _ => PortError::Other {
-            path: owned(),
-            what: error.to_string(),
-        },
+        _ => PortError::Other { path: owned(), what: error.to_string() },
     }
 }
 
@@ -118,14 +104,8 @@ mod tests {
         let file = folder.path().join("file");
         std::fs::write(&file, b"x").unwrap();
         assert!(matches!(reason("/dev/does-not-exist"), PortError::Missing { .. }));
-        assert!(matches!(
-            reason(folder.path().to_str().unwrap()),
-            PortError::NotSerial { .. }
-        ));
-        assert!(matches!(
-            reason(file.to_str().unwrap()),
-            PortError::NotSerial { .. }
-        ));
+        assert!(matches!(reason(folder.path().to_str().unwrap()), PortError::NotSerial { .. }));
+        assert!(matches!(reason(file.to_str().unwrap()), PortError::NotSerial { .. }));
         assert!(matches!(reason("/dev/null"), PortError::NotSerial { .. }));
     }
 
@@ -141,10 +121,7 @@ mod tests {
     fn errors_of_the_system_become_reasons() {
         let from = |errno: Errno| explain("/dev/x", &errno.into());
         assert!(matches!(from(Errno::NXIO), PortError::Missing { .. }));
-        assert!(matches!(
-            from(Errno::ACCESS),
-            PortError::NoPermission { group: None, .. }
-        ));
+        assert!(matches!(from(Errno::ACCESS), PortError::NoPermission { group: None, .. }));
         assert!(matches!(from(Errno::BUSY), PortError::Busy { .. }));
         assert!(matches!(from(Errno::IO), PortError::Gone { .. }));
         assert!(matches!(from(Errno::NOMEM), PortError::Other { .. }));

@@ -59,15 +59,8 @@ pub async fn run(
     stop: watch::Receiver<bool>,
     counters: Arc<Counters>,
 ) {
-    let mut wires = Wires {
-        settings,
-        to,
-        from,
-        from_open: true,
-        stop,
-        counters,
-        buffer: vec![0; READ_BYTES_MAX],
-    };
+    let mut wires =
+        Wires { settings, to, from, from_open: true, stop, counters, buffer: vec![0; READ_BYTES_MAX] };
     let mut backoff = Backoff::new();
     let mut told: Option<PortError> = None;
     loop {
@@ -76,10 +69,7 @@ pub async fn run(
             Ended::Gone(reason) => reason,
         };
         if told.as_ref() != Some(&reason) {
-            let event = PortEvent::Down {
-                at: clock::now(),
-                reason: reason.clone(),
-            };
+            let event = PortEvent::Down { at: clock::now(), reason: reason.clone() };
             told = Some(reason);
             if wires.tell(event).await.is_err() {
                 return;
@@ -168,9 +158,7 @@ impl Wires {
     }
 
     fn gone(&self) -> PortError {
-        PortError::Gone {
-            path: self.settings.path.clone(),
-        }
+        PortError::Gone { path: self.settings.path.clone() }
     }
 
     /// Puts an event into the queue, waiting for room.
@@ -246,10 +234,7 @@ async fn read_event(
     let at = clock::now();
     add(&counters.bytes_in, filled);
     add(&counters.reads, 1);
-    permit.send(PortEvent::Bytes {
-        at,
-        bytes: buffer[..filled].to_vec(),
-    });
+    permit.send(PortEvent::Bytes { at, bytes: buffer[..filled].to_vec() });
     Ok(Flow::On)
 }
 
@@ -279,11 +264,7 @@ fn drain(
             }
         }
     }
-    if filled == 0 {
-        Poll::Pending
-    } else {
-        Poll::Ready(Ok(filled))
-    }
+    if filled == 0 { Poll::Pending } else { Poll::Ready(Ok(filled)) }
 }
 
 #[cfg(test)]

@@ -27,18 +27,9 @@ fn start(path: &Path, queue: usize) -> Running {
     let (send, from) = mpsc::channel(8);
     let (stop, stopped) = watch::channel(false);
     let counters = Arc::new(Counters::default());
-    let settings = Settings {
-        path: path.to_string_lossy().into_owned(),
-        baud: 115_200,
-    };
+    let settings = Settings { path: path.to_string_lossy().into_owned(), baud: 115_200 };
     let task = tokio::spawn(run(settings, to, from, stopped, Arc::clone(&counters)));
-    Running {
-        events,
-        send,
-        stop,
-        counters,
-        task,
-    }
+    Running { events, send, stop, counters, task }
 }
 
 impl Running {

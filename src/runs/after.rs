@@ -59,7 +59,11 @@ impl After {
         let since_blow_s = now.saturating_sub(self.last_blow) as f64 / self.rate_hz;
         if level < 0.5 * self.reference() {
             Some(CloseReason::Released)
-        } else if struck && since_blow_s < 0.3 && level < 0.98 * self.reference() - 2.0 * noise {
+        } else if self.blows_seen
+            && struck
+            && since_blow_s < 0.3
+            && level < 0.98 * self.reference() - 2.0 * noise
+        {
             Some(CloseReason::Loosened)
         } else if since_blow_s > CLOSE_S {
             Some(CloseReason::TimedOut)

@@ -32,6 +32,10 @@ pub struct Series {
     pub noise: f64,
     /// Share of neighbours whose interval is 0.6 to 1.6 medians.
     pub regular: f64,
+    /// The same before weaker onsets were looked for.
+    pub regular_sure: f64,
+    /// Excursion that nine of ten blows exceed, newtons.
+    pub faint: f64,
 }
 
 /// Interval taken where blows are not seen, seconds.
@@ -51,8 +55,10 @@ impl Series {
         let mut onsets = peaks(band, range.clone(), sure);
         drop_faint(&mut onsets, 0.02);
         drop_close(&mut onsets, band.design().rate_hz);
+        let rate_hz = band.design().rate_hz;
+        let regular_sure = Self::describe(onsets.clone(), noise, rate_hz).regular;
         fill_holes(band, &mut onsets, noise);
-        Self::describe(onsets, noise, band.design().rate_hz)
+        Self { regular_sure, ..Self::describe(onsets, noise, rate_hz) }
     }
 
     fn describe(onsets: Vec<Onset>, noise: f64, rate_hz: f64) -> Self {
@@ -60,28 +66,44 @@ impl Series {
         let interval_s = median(&mut intervals.clone()).unwrap_or(INTERVAL_UNSEEN_S);
         let near = intervals.iter().filter(|v| (0.6 * interval_s..=1.6 * interval_s).contains(*v)).count();
         let regular = if intervals.is_empty() { 0.0 } else { near as f64 / intervals.len() as f64 };
-        let ringing = median(&mut onsets.iter().map(|o| o.excursion).collect::<Vec<_>>()).unwrap_or(0.0);
-        Self { onsets, interval_s, ringing, noise, regular }
+        let mut excursions: Vec<f64> = onsets.iter().map(|o| o.excursion).collect();
+        excursions.sort_unstable_by(f64::total_cmp);
+        let faint = excursions.get(excursions.len() / 10).copied().unwrap_or(0.0);
+        let ringing = median(&mut excursions).unwrap_or(0.0);
+        Self { onsets, interval_s, ringing, noise, regular, regular_sure: regular, faint }
     }
 
     /// Keeps only the onsets inside `range` and describes those.
     #[must_use]
     pub fn within(&self, range: Range<usize>, rate_hz: f64) -> Self {
         let kept = self.onsets.iter().copied().filter(|o| range.contains(&o.index)).collect();
-        Self::describe(kept, self.noise, rate_hz)
+        Self { regular_sure: self.regular_sure, ..Self::describe(kept, self.noise, rate_hz) }
     }
 
     /// Whether sampling shows the blows at all.
     ///
-    /// Where samples are few or ringing is weak the series must be very regular to be believed.
+    /// Below 250 samples/s a fast tool can look like a slow one (aliasing), so blows are never believed;
+    /// below 1,000 nearly all of them must stand out. Weak ringing is believed only of a regular series.
     #[must_use]
     pub fn seen(&self, rate_hz: f64) -> bool {
-        let doubtful = rate_hz < 1000.0 || !self.strong();
-        let (needed, enough) = if doubtful { (0.95, 8) } else { (0.85, 3) };
-        self.onsets.len() >= enough
+        let slow = rate_hz < 1000.0;
+        let doubtful = slow || !self.strong();
+        let (needed, needed_sure, enough) = if doubtful { (0.95, 0.85, 8) } else { (0.85, 0.0, 3) };
+        rate_hz >= 250.0
+            && self.onsets.len() >= enough
             && self.interval_s * rate_hz >= SAMPLES_PER_INTERVAL
             && self.regular >= needed
-            && (rate_hz >= 1000.0 || self.strong())
+            && self.regular_sure >= needed_sure
+            && (!slow || self.faint >= STRONG * self.noise)
+    }
+
+    /// Whether no more than one blow (or one in a hundred) seems to be missing between the onsets.
+    #[must_use]
+    pub fn whole(&self) -> bool {
+        let steps: Vec<f64> = intervals(&self.onsets).map(|n| n as f64).collect();
+        let Some(usual) = median(&mut steps.clone()) else { return true };
+        let missing: f64 = steps.iter().map(|s| (s / usual).round() - 1.0).filter(|m| *m > 0.0).sum();
+        missing <= (0.01 * self.onsets.len() as f64).max(1.0)
     }
 
     /// Whether ringing stands at least 6 times above the noise of the band.
@@ -131,12 +153,12 @@ fn drop_faint(onsets: &mut Vec<Onset>, share: f64) {
     onsets.retain(|o| o.rise >= least);
 }
 
-/// Of two onsets closer than half the usual interval the weaker one goes.
+/// Of two onsets closer than 0.62 of the usual interval the weaker one goes.
 fn drop_close(onsets: &mut Vec<Onset>, rate_hz: f64) {
     loop {
         let mut all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
         let Some(usual) = median(&mut all) else { return };
-        let least = (0.5 * usual).max(CLOSEST_S * rate_hz);
+        let least = (0.62 * usual).max(CLOSEST_S * rate_hz);
         let weaker = onsets
             .windows(2)
             .enumerate()

@@ -14,7 +14,13 @@ const LOOSENED: f64 = 0.02;
 ///
 /// `crossing` is the offset at which the low-passed tension crossed; offsets in samples. Returns the
 /// index of the first blow in `series.onsets`, which may gain weak onsets at its front.
-pub fn first_seen(band: &BandSignal, series: &mut Series, crossing: usize, earliest: usize) -> Option<usize> {
+pub fn first_seen(
+    wave: Wave<'_>,
+    band: &BandSignal,
+    series: &mut Series,
+    crossing: usize,
+    earliest: usize,
+) -> Option<usize> {
     let rate = band.design().rate_hz;
     let usual = series.interval_s * rate;
     let slack = (0.003 * rate) as usize + 1;
@@ -25,6 +31,9 @@ pub fn first_seen(band: &BandSignal, series: &mut Series, crossing: usize, earli
             break;
         }
         first -= 1;
+    }
+    while first + 1 < series.onsets.len() && is_knock(wave, series, first) {
+        first += 1;
     }
     // Blows of a soft start fainter than the rest: one interval before, as long as the band rises there.
     loop {
@@ -40,24 +49,69 @@ pub fn first_seen(band: &BandSignal, series: &mut Series, crossing: usize, earli
     }
 }
 
-/// Adds blows fainter than the rest behind the last one, an interval apart, as long as the band rises.
+/// An impact that left no tension behind, before one that did: the tool was set down, say.
+fn is_knock(wave: Wave<'_>, series: &Series, at: usize) -> bool {
+    let index = |i: usize| series.onsets[i].index;
+    let before = index(at).saturating_sub(index(at + 1) - index(at))..index(at);
+    let between = index(at) + (index(at + 1) - index(at)) / 3..index(at + 1);
+    let end = series.onsets.get(at + 2).map_or(2 * index(at + 1) - index(at), |o| o.index);
+    let after = index(at + 1) + (end - index(at + 1)) / 3..end.min(wave.x.len());
+    let samples = between.len() as f64;
+    let noise = wave.sample_noise(before.clone());
+    match (wave.median(before), wave.median(between), wave.median(after)) {
+        (Some(a), Some(b), Some(c)) => {
+            let (own, next) = (b - a, c - b);
+            let doubt = 4.0 * 1.25 * noise / samples.sqrt();
+            next > 0.0 && own < 0.08 * next && doubt < 0.08 * next
+        }
+        _ => false,
+    }
+}
+
+/// Adds blows fainter than the rest behind the last one, within the pause of six intervals that would end
+/// the pull, as long as the band rises sharply there.
 pub fn extend_end(band: &BandSignal, series: &mut Series, last: usize, limit: usize) -> usize {
     let usual = series.interval_s * band.design().rate_hz;
+    let usual_rise = median(&mut series.onsets.iter().map(|o| o.rise).collect::<Vec<_>>()).unwrap_or(0.0);
+    let least = if band.design().rate_hz < 2000.0 { 0.012 } else { 0.004 };
     let mut last = last;
-    loop {
+    'next: loop {
         let at = series.onsets[last].index as f64;
         let bound = series.onsets.get(last + 1).map_or(limit, |o| o.index);
-        let from = (at + 0.7 * usual) as usize;
-        let to = ((at + 1.4 * usual) as usize).min(bound.saturating_sub((0.6 * usual) as usize));
-        let found = if from < to { look_for(band, series.noise, from..to, 4.0) } else { None };
-        let usual_rise = median(&mut series.onsets[..=last].iter().map(|o| o.rise).collect::<Vec<_>>());
-        let alike = |f: &Onset| f.rise > 0.2 * usual_rise.unwrap_or(0.0);
-        match found.filter(|f| band.sharp(f.index) && alike(f)) {
-            Some(found) => series.onsets.insert(last + 1, found),
-            None => return last,
+        let bound = bound.saturating_sub((0.62 * usual) as usize);
+        for step in 1..=5 {
+            let from = (at + (f64::from(step) - 0.3) * usual) as usize;
+            let to = ((at + (f64::from(step) + 0.4) * usual) as usize).min(bound);
+            let found = if from < to { look_for(band, series.noise, from..to, 4.5) } else { None };
+            if let Some(found) = found.filter(|f| band.sharp(f.index) && f.rise > least * usual_rise) {
+                series.onsets.insert(last + 1, found);
+                last += 1;
+                continue 'next;
+            }
         }
-        last += 1;
+        return last;
     }
+}
+
+/// A rise behind the last blow that is neither surely a blow nor surely none: where samples are few the
+/// last blow cannot be told then.
+#[must_use]
+pub fn ambiguous_end(band: &BandSignal, series: &Series, last: usize) -> bool {
+    let usual = series.interval_s * band.design().rate_hz;
+    let usual_rise = median(&mut series.onsets.iter().map(|o| o.rise).collect::<Vec<_>>()).unwrap_or(0.0);
+    let at = series.onsets[last].index as f64;
+    let to = ((at + 1.4 * usual) as usize).min(band.len());
+    let found = look_for(band, series.noise, ((at + 0.62 * usual) as usize).min(to)..to, 4.5);
+    found.is_some_and(|f| f.rise > 0.003 * usual_rise)
+}
+
+/// Onset of the first blow, samples: back from the greatest rise to where the band first stands out.
+#[must_use]
+pub fn onset_of_first(band: &BandSignal, series: &Series, first: usize) -> usize {
+    let index = series.onsets[first].index;
+    let least = index.saturating_sub(band.design().window);
+    let stands_out = |i: usize| band.excursion(i..i + 1) > 5.0 * series.noise;
+    (least..index).rev().take_while(|i| stands_out(*i)).last().unwrap_or(index)
 }
 
 /// A stretch without activity that ends the search for an unseen first blow, seconds.
@@ -81,14 +135,15 @@ pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64,
         }
     }
     // Page's cumulative sum: the start of the stretch whose excess over 1.5 × noise is greatest.
-    let (mut sum, mut best, mut start) = (0.0, 0.0, first);
+    let (mut sum, mut best, mut start) = (0.0, 2.0 * noise, first);
     for i in (earliest.max(first.saturating_sub(quiet))..first).rev() {
         sum += above(i) - 1.5 * noise;
         if sum > best {
             (best, start) = (sum, i);
         }
     }
-    (start as f64 - 0.5).max(0.0) / wave.rate_hz
+    // A point sample shows an onset up to one spacing late, an averaged one up to half a spacing early.
+    (start as f64 - 0.25).max(0.0) / wave.rate_hz
 }
 
 /// The end of the first pull where blows are seen.
@@ -161,34 +216,90 @@ pub struct Unseen {
     pub last_s: f64,
     /// Greatest 0.1 s median, newtons in the calibration's terms.
     pub greatest: f64,
-    /// The band tells when the tool stopped; if not, only the greatest median does.
+    /// The band tells when the tool stopped.
     pub by_unrest: bool,
+    /// Nothing told yet when the tool stopped: tension has stayed at its greatest up to the end.
+    pub flat: bool,
+    /// Tension rose again after a pause: another pull begins here (offset).
+    pub next: Option<usize>,
 }
 
-/// Last blow where blows are not seen: the middle of the greatest 0.1 s median after the first blow, or the
-/// end of the unrest in the band that began with the run where that lies later (at the limit the median no
-/// longer tells when the tool stopped).
+/// A pause between pulls where blows are not seen: six intervals of 0.1 s, seconds.
+const PAUSE_UNSEEN_S: f64 = 0.6;
+/// A second pull raises tension within this, seconds.
+const JUMP_S: f64 = 0.2;
+
+/// Tension was flat for the pause and then rose within the jump: another pull. `step_s` between medians.
+fn pulled_again(medians: &[f64], step_s: f64, height: f64, spread: f64) -> bool {
+    let back = |seconds: f64| medians.len().checked_sub(1 + (seconds / step_s).round() as usize);
+    let (Some(before), Some(long_before)) = (back(JUMP_S), back(JUMP_S + PAUSE_UNSEEN_S)) else {
+        return false;
+    };
+    let (now, then) = (medians[medians.len() - 1], medians[before]);
+    now - then > (0.005 * height).max(8.0 * spread)
+        && then - medians[long_before] < 0.0015 * height + 4.0 * spread
+}
+
+/// Last blow where blows are not seen: the last time the 0.1 s median stood within noise of its greatest,
+/// if it fell from there; the middle of the greatest median if it stayed; or the end of the unrest in the
+/// band that began with the run, where that lies later.
 ///
-/// `end` bounds the search (offset); `noise` is the band's.
+/// `end` bounds the search (offset); `noise` is the band's, `zero` and `raw_noise` (of single samples) in
+/// newtons.
 #[must_use]
-pub fn last_unseen(wave: Wave<'_>, band: &BandSignal, noise: f64, first_s: f64, end: usize) -> Unseen {
+pub fn last_unseen(
+    wave: Wave<'_>,
+    band: &BandSignal,
+    noise: f64,
+    (zero, raw_noise): (f64, f64),
+    first_s: f64,
+    end: usize,
+) -> Unseen {
     let width = ((0.1 * wave.rate_hz).round() as usize).max(3);
     let hop = ((0.01 * wave.rate_hz) as usize).max(1);
     let (start, end) = (wave.offset(first_s), end.min(wave.x.len()));
-    let (mut greatest, mut middle, mut fallen) = (f64::MIN, start, end);
+    let spread = 1.25 * raw_noise / (width as f64).sqrt();
+    let (mut medians, mut greatest, mut stop, mut next) = (Vec::new(), f64::MIN, end, None);
     let mut at = start;
     while at + width <= end {
         let m = wave.median(at..at + width).unwrap_or(f64::MIN);
-        if m > greatest {
-            (greatest, middle, fallen) = (m, at + width / 2, end);
-        } else if fallen == end && m < 0.98 * greatest - noise {
-            fallen = at;
+        medians.push(m);
+        greatest = m.max(greatest);
+        let height = greatest - zero;
+        if pulled_again(&medians, hop as f64 / wave.rate_hz, height, spread) {
+            stop = at.saturating_sub((JUMP_S * wave.rate_hz) as usize);
+            next = Some(stop + width);
+            break;
+        }
+        if m < greatest - 0.02 * height - 4.0 * spread {
+            stop = at;
+            break;
         }
         at += hop;
     }
-    let unrest = unrest_end(band, noise, start, fallen.max(middle), width);
-    let last = unrest.map_or(middle, |u| u.max(middle));
-    Unseen { last_s: last as f64 / wave.rate_hz, greatest, by_unrest: unrest.is_some_and(|u| u >= middle) }
+    medians.truncate((stop.saturating_sub(start) / hop).max(1));
+    let offset = |i: usize| start + i * hop + width / 2;
+    greatest = medians.iter().copied().fold(f64::MIN, f64::max);
+    let reached = offset(medians.iter().position(|m| *m > greatest - 4.0 * spread).unwrap_or(0));
+    let middle = offset(medians.iter().position(|m| *m >= greatest).unwrap_or(0));
+    let near = offset(medians.iter().rposition(|m| *m > greatest - 7.0 * spread).unwrap_or(0));
+    let flat = near + width >= stop;
+    let by_level = if flat { middle } else { near };
+    // The tool stopped before what ends the stretch (a release, another pull): a held window fits between.
+    let room = stop.saturating_sub((0.75 * wave.rate_hz) as usize);
+    let by_level = if stop < end { by_level.min(room).max(reached) } else { by_level };
+    // What ends the stretch (a release, another pull) is restless itself, so unrest right before it tells
+    // nothing of the tool.
+    let telling = if stop < end { room } else { stop };
+    let unrest = unrest_end(band, noise, start, stop, width).filter(|u| *u <= telling);
+    let last = unrest.map_or(by_level, |u| u.max(by_level));
+    Unseen {
+        last_s: last as f64 / wave.rate_hz,
+        greatest,
+        by_unrest: unrest.is_some_and(|u| u >= by_level),
+        flat: flat && stop == end && unrest.is_none_or(|u| u < by_level),
+        next,
+    }
 }
 
 /// Where the unrest that begins at `start` ends: the last sample that stands out of the band's noise

@@ -30,6 +30,13 @@ pub enum Outcome {
 /// Announcement: this long after the last blow, or 6 intervals, whichever is longer, seconds.
 const ANNOUNCE_S: f64 = 0.7;
 
+/// Where blows are not seen and tension stays at its greatest nothing tells whether the tool still drives:
+/// so much longer a release, a fall or unrest is waited for, seconds.
+const FLAT_S: f64 = 4.3;
+
+/// A spike has no other within this, seconds.
+const LONE_S: f64 = 0.005;
+
 /// Everything the steps share.
 struct Study<'a> {
     kept: &'a Kept<'a>,
@@ -52,6 +59,9 @@ struct Span {
     noise: f64,
     raw_noise: f64,
     first: usize,
+    next: Option<usize>,
+    flat: bool,
+    whole: bool,
     pull: Option<Pull>,
 }
 
@@ -61,9 +71,10 @@ pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let mut study = Study::new(kept, settings);
     let span = study.span();
     let wave = study.wave();
-    let next_s = span.pull.as_ref().and_then(|p| p.next).map(|n| n as f64 / kept.rate_hz);
+    let next_s = span.next.map(|n| n as f64 / kept.rate_hz);
     let held = held::measure(wave, span.last_s, next_s, span.zero, span.raw_noise);
-    let due_s = span.last_s + ANNOUNCE_S.max(6.0 * span.interval_s);
+    let patience = if span.flat { FLAT_S } else { 0.0 };
+    let due_s = span.last_s + ANNOUNCE_S.max(6.0 * span.interval_s) + patience;
     let due = wave.rate_hz * due_s;
     let cut_early = held.cut && (held.end_s + 0.05) * kept.rate_hz < kept.samples.len() as f64;
     if !kept.ended && !cut_early && (kept.samples.len() as f64) < due {
@@ -79,7 +90,7 @@ impl<'a> Study<'a> {
         let idle = before(kept, kept.crossing, 0.1);
         let raw = Wave { x: kept.samples, rate_hz: kept.rate_hz };
         let filtered = lowpass(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
-        let noise = Wave { x: &filtered, rate_hz: kept.rate_hz }.noise(idle.clone());
+        let noise = raw.sample_noise(idle.clone());
         let mut study = Self {
             kept,
             settings,
@@ -87,20 +98,38 @@ impl<'a> Study<'a> {
             filtered,
             delay_s: delay,
             spikes: Vec::new(),
-            band: BandSignal::new(kept.samples, kept.rate_hz),
+            band: BandSignal::new(&[], kept.rate_hz),
             series: Series::default(),
             seen: false,
         };
+        let mut calm = study.calm(noise);
+        study.band = BandSignal::new(&calm, kept.rate_hz);
         study.find_blows();
         study.spikes = spikes::find(kept.samples, study.spike_rule(noise));
         if !study.spikes.is_empty() {
             spikes::repair(&mut study.repaired, &study.spikes);
-            study.band = BandSignal::new(&study.repaired, kept.rate_hz);
             study.filtered = lowpass(&study.repaired, corner, kept.rate_hz, raw.median(idle));
+            spikes::repair(&mut calm, &study.spikes);
+            study.band = BandSignal::new(&calm, kept.rate_hz);
             study.find_blows();
         }
         study.seen = study.series.seen(kept.rate_hz);
         study
+    }
+
+    /// Samples without the lone ones that could be spikes, also those too small beside the ringing to be
+    /// removed from the tension: blows are looked for in these.
+    fn calm(&self, noise: f64) -> Vec<f32> {
+        let rate_hz = self.kept.rate_hz;
+        let rule = if rate_hz >= FAST_FROM_HZ {
+            Rule::Fast { jump_n: 10.0 * noise }
+        } else {
+            Rule::Slow { jump_n: self.settings.slow_spike().get() }
+        };
+        let suspects = spikes::find(self.kept.samples, rule);
+        let mut calm = self.kept.samples.to_vec();
+        spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize));
+        calm
     }
 
     fn spike_rule(&self, noise: f64) -> Rule {
@@ -129,8 +158,9 @@ impl<'a> Study<'a> {
         let kept = self.kept;
         let back = (ends::LOOK_BACK_S * kept.rate_hz) as usize;
         let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from);
+        let wave = Wave { x: &self.repaired, rate_hz: kept.rate_hz };
         let first = if self.seen {
-            ends::first_seen(&self.band, &mut self.series, kept.crossing, earliest)
+            ends::first_seen(wave, &self.band, &mut self.series, kept.crossing, earliest)
         } else {
             None
         };
@@ -140,7 +170,7 @@ impl<'a> Study<'a> {
         let (rough_zero, rough_noise) =
             (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
         let first_s = if self.seen {
-            (self.series.onsets[first].index as f64 - 0.5).max(0.0) / kept.rate_hz
+            (ends::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
             ends::first_unseen(self.wave(), kept.crossing, earliest, rough_zero, rough_noise)
         };
@@ -150,22 +180,40 @@ impl<'a> Study<'a> {
         let raw_noise = self.wave().sample_noise(idle);
         let mut pull = self.pull(first, zero, noise, raw_noise);
         let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
-        let unseen = ends::last_unseen(self.wave(), &self.band, self.series.noise, first_s, unseen_end);
-        if pull.as_ref().is_some_and(|p| self.blows_vanish(p, &unseen, zero, raw_noise)) {
+        let (wave, band_noise) = (self.wave(), self.series.noise);
+        let unseen = ends::last_unseen(wave, &self.band, band_noise, (zero, raw_noise), first_s, unseen_end);
+        let of_pull = pull.as_ref().map(|p| {
+            let onsets = &self.series.onsets;
+            self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
+        });
+        let slow = kept.rate_hz < FAST_FROM_HZ;
+        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz))
+            && !(slow
+                && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
+        if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
             pull = None;
             self.seen = false;
         }
-        let (last_s, interval_s) = match &pull {
-            Some(p) => {
-                let of_pull = self.series.within(
-                    self.series.onsets[first].index..self.series.onsets[p.last].index + 1,
-                    kept.rate_hz,
-                );
+        let whole = of_pull.as_ref().is_some_and(Series::whole);
+        let (last_s, interval_s) = match (&pull, of_pull) {
+            (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
             }
-            None => (unseen.last_s, INTERVAL_UNSEEN_S),
+            _ => (unseen.last_s, INTERVAL_UNSEEN_S),
         };
-        Span { first_s, last_s: last_s.max(first_s), interval_s, zero, noise, raw_noise, first, pull }
+        Span {
+            first_s,
+            last_s: last_s.max(first_s),
+            interval_s,
+            zero,
+            noise,
+            raw_noise,
+            first,
+            next: pull.as_ref().map_or(unseen.next, |p| p.next),
+            flat: pull.is_none() && unseen.flat,
+            whole,
+            pull,
+        }
     }
 
     fn pull(&mut self, first: usize, zero: f64, noise: f64, raw_noise: f64) -> Option<Pull> {
@@ -248,7 +296,7 @@ impl<'a> Study<'a> {
             clipped,
             flags: Vec::new(),
         };
-        record.flags = self.flags(&record, held);
+        record.flags = self.flags(&record, span, held);
         record
     }
 
@@ -323,7 +371,7 @@ impl<'a> Study<'a> {
         plateau::fit(&times, &levels)
     }
 
-    fn flags(&self, record: &Record, held: &Held) -> Vec<RunFlag> {
+    fn flags(&self, record: &Record, span: &Span, held: &Held) -> Vec<RunFlag> {
         let limit = self.settings.zero_shift_limit();
         let all = [
             (RunFlag::Clipped, record.clipped > 0),
@@ -331,7 +379,7 @@ impl<'a> Study<'a> {
             (RunFlag::Spike, record.spikes > 0),
             (RunFlag::Short, record.drive_time_s < self.settings.short_s),
             (RunFlag::Unsettled, held.unsettled),
-            (RunFlag::BlowsWeak, self.seen && !self.series.strong()),
+            (RunFlag::BlowsWeak, self.seen && !(self.series.strong() && span.whole)),
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
             (RunFlag::Interrupted, self.kept.interrupted),
         ];

@@ -1,6 +1,7 @@
 //! Single-sample spikes: found, counted, replaced by the mean of their neighbours.
 //!
-//! At 1,000 samples/s and more: one sample that leaves both neighbours by more than 10 × noise and more
+//! At 1,000 samples/s and more: one sample that leaves both neighbours by more than 10 × noise (of single
+//! samples: fast sampling has far more of it than the low-passed signal shows) and more
 //! than 5 × the ringing seen in this run while the neighbours agree. Below that only jumps over a given
 //! size that the next sample takes back, because a blow may be one sample long there.
 
@@ -44,6 +45,18 @@ pub fn find(x: &[f32], rule: Rule) -> Vec<usize> {
             left * right > 0.0 && smaller > jump && (a - c).abs() < 0.5 * smaller
         })
         .map(|(i, _)| i + 1)
+        .collect()
+}
+
+/// Of ascending offsets those with no other within `reach` samples: a converter's spike stands alone, while
+/// ringing that is sampled coarsely gives several such samples together.
+#[must_use]
+pub fn alone(offsets: &[usize], reach: usize) -> Vec<usize> {
+    let far = |a: usize, b: usize| a.abs_diff(b) > reach;
+    (0..offsets.len())
+        .filter(|i| *i == 0 || far(offsets[*i], offsets[i - 1]))
+        .filter(|i| offsets.get(i + 1).is_none_or(|next| far(offsets[*i], *next)))
+        .map(|i| offsets[i])
         .collect()
 }
 

@@ -14,6 +14,7 @@ pub struct Watch {
     before: f64,
     threshold: f64,
     typical: f64,
+    fading: f64,
     armed: bool,
     since: usize,
     closest: usize,
@@ -35,6 +36,8 @@ impl Watch {
             before: 0.0,
             threshold: noise * noise * (band.noise_factor(5.0) - 0.5) * band.window as f64,
             typical: 0.0,
+            // A spike must not hide the blows that follow it for longer than a third of a second.
+            fading: 1.0 - 1.0 / (0.3 * rate_hz).max(2.0),
             armed: true,
             since: 0,
             closest: ((0.008 * rate_hz) as usize).max(2),
@@ -69,11 +72,12 @@ impl Watch {
         self.at = if self.at + 1 == 2 * w { 0 } else { self.at + 1 };
         self.since += 1;
         let rise = self.after - self.before;
+        self.typical *= self.fading;
         let least = self.threshold.max(0.02 * self.typical);
         if self.armed && rise > least && self.since > self.closest {
             self.armed = false;
             self.since = 0;
-            self.typical += 0.2 * (rise - self.typical);
+            self.typical = rise;
             return true;
         }
         if !self.armed && rise < 0.25 * least {

@@ -97,17 +97,12 @@ impl Store {
 
 impl Default for Daemon {
     fn default() -> Self {
-        Self {
-            listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 7483)),
-            log: Log::Info,
-        }
+        Self { listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 7483)), log: Log::Info }
     }
 }
 
 impl Default for Store {
     fn default() -> Self {
-        Self {
-            folder: PathBuf::from("/var/lib/boltscribe"),
-        }
+        Self { folder: PathBuf::from("/var/lib/boltscribe") }
     }
 }

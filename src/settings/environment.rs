@@ -14,12 +14,7 @@ pub(super) fn layer(variables: impl Iterator<Item = (String, String)>) -> (Map<S
     let known: Vec<(String, &Section, &Key)> = SECTIONS
         .iter()
         .filter(|section| !section.many)
-        .flat_map(|section| {
-            section
-                .keys
-                .iter()
-                .map(move |key| (variable(section, key), section, key))
-        })
+        .flat_map(|section| section.keys.iter().map(move |key| (variable(section, key), section, key)))
         .collect();
     let names: Vec<&str> = known.iter().map(|(name, ..)| name.as_str()).collect();
     let mut tables: Map<String, Map<String, Value>> = Map::new();
@@ -27,29 +22,20 @@ pub(super) fn layer(variables: impl Iterator<Item = (String, String)>) -> (Map<S
     let mut ours: Vec<(String, String)> = variables.filter(|(name, _)| name.starts_with(PREFIX)).collect();
     ours.sort();
     for (name, text) in ours {
-        let place = Place::Environment {
-            variable: name.clone(),
-        };
+        let place = Place::Environment { variable: name.clone() };
         let Some((_, section, key)) = known.iter().find(|(known, ..)| *known == name) else {
             let what = if name.starts_with("BOLTSCRIBE__RIG__") {
                 "rigs are set in files only".to_owned()
             } else {
                 unknown("variable", &name, &names)
             };
-            problems.push(Problem {
-                place,
-                key: None,
-                what,
-            });
+            problems.push(Problem { place, key: None, what });
             continue;
         };
         match key.kind.read_plain(&text) {
             Ok(kind) => {
                 let value = Value::new(Some(&place.to_string()), kind);
-                tables
-                    .entry(section.name.to_owned())
-                    .or_default()
-                    .insert(key.name.to_owned(), value);
+                tables.entry(section.name.to_owned()).or_default().insert(key.name.to_owned(), value);
             }
             Err(expected) => problems.push(Problem {
                 place,
@@ -58,10 +44,7 @@ pub(super) fn layer(variables: impl Iterator<Item = (String, String)>) -> (Map<S
             }),
         }
     }
-    let layer = tables
-        .into_iter()
-        .map(|(name, table)| (name, Value::from(table)))
-        .collect();
+    let layer = tables.into_iter().map(|(name, table)| (name, Value::from(table))).collect();
     (layer, problems)
 }
 

@@ -24,12 +24,7 @@ pub(super) enum Kind {
     /// true or false.
     Switch,
     /// A list of finite numbers.
-    Numbers {
-        limits: Limits,
-        least: usize,
-        most: usize,
-        ascending: bool,
-    },
+    Numbers { limits: Limits, least: usize, most: usize, ascending: bool },
     /// A table within the table.
     Table(&'static [super::schema::Key]),
 }
@@ -46,42 +41,26 @@ pub(super) struct Limits {
 impl Limits {
     /// From `min` to `max`, both allowed.
     pub const fn from_to(min: f64, max: f64) -> Self {
-        Self {
-            min,
-            above: false,
-            max,
-        }
+        Self { min, above: false, max }
     }
 
     /// Above 0, at most `max`.
     pub const fn positive(max: f64) -> Self {
-        Self {
-            min: 0.0,
-            above: true,
-            max,
-        }
+        Self { min: 0.0, above: true, max }
     }
 
     /// Any finite number.
     pub const ANY: Self = Self::from_to(f64::MIN, f64::MAX);
 
     fn hold(self, value: f64) -> bool {
-        let low = if self.above {
-            value > self.min
-        } else {
-            value >= self.min
-        };
+        let low = if self.above { value > self.min } else { value >= self.min };
         low && value <= self.max
     }
 
     fn words(self) -> String {
         match self {
             Self { max: f64::MAX, .. } => String::new(),
-            Self {
-                above: true,
-                min,
-                max,
-            } => format!(" above {min} and at most {max}"),
+            Self { above: true, min, max } => format!(" above {min} and at most {max}"),
             Self { min, max, .. } => format!(" from {min} to {max}"),
         }
     }
@@ -102,12 +81,7 @@ impl Kind {
             Self::Number(limits) => format!("a number{}", limits.words()),
             Self::Whole { min, max } => format!("a whole number from {min} to {max}"),
             Self::Switch => "true or false".to_owned(),
-            Self::Numbers {
-                limits,
-                least,
-                most,
-                ascending,
-            } => {
+            Self::Numbers { limits, least, most, ascending } => {
                 let order = if *ascending { ", ascending" } else { "" };
                 format!("a list of {least} to {most} numbers{}{order}", limits.words())
             }
@@ -117,10 +91,7 @@ impl Kind {
 
     /// Reads a value of a file; tables are not read here.
     pub fn read(&self, value: &Spanned<DeValue<'_>>) -> Result<ValueKind, Misfit> {
-        let misfit = |expected| Misfit {
-            span: value.span(),
-            expected,
-        };
+        let misfit = |expected| Misfit { span: value.span(), expected };
         match (self, value.get_ref()) {
             (Self::Text(_) | Self::Choice(_), DeValue::String(text)) => self.word(text).map_err(misfit),
             (Self::Number(limits), item) => number(item)
@@ -152,10 +123,9 @@ impl Kind {
         let real = |text: &str| text.parse::<f64>().ok().filter(|n| n.is_finite());
         match self {
             Self::Text(_) | Self::Choice(_) => self.word(text),
-            Self::Number(limits) => real(text)
-                .filter(|&n| limits.hold(n))
-                .map(ValueKind::Float)
-                .ok_or_else(|| self.expected()),
+            Self::Number(limits) => {
+                real(text).filter(|&n| limits.hold(n)).map(ValueKind::Float).ok_or_else(|| self.expected())
+            }
             Self::Whole { min, max } => text
                 .parse::<i64>()
                 .ok()
@@ -168,10 +138,8 @@ impl Kind {
                 _ => Err(self.expected()),
             },
             Self::Numbers { limits, .. } => {
-                let list: Option<Vec<f64>> = text
-                    .split(',')
-                    .map(|item| real(item.trim()).filter(|&n| limits.hold(n)))
-                    .collect();
+                let list: Option<Vec<f64>> =
+                    text.split(',').map(|item| real(item.trim()).filter(|&n| limits.hold(n))).collect();
                 self.list(list.ok_or_else(|| self.expected())?)
             }
             Self::Table(_) => Err("a table, which only a file can hold".to_owned()),
@@ -188,30 +156,22 @@ impl Kind {
     }
 
     fn list(&self, list: Vec<f64>) -> Result<ValueKind, String> {
-        if let Self::Numbers {
-            least,
-            most,
-            ascending,
-            ..
-        } = self
-        {
+        if let Self::Numbers { least, most, ascending, .. } = self {
             let ordered = !ascending || list.windows(2).all(|pair| pair[0] < pair[1]);
             if !(least..=most).contains(&&list.len()) || !ordered {
                 return Err(self.expected());
             }
         }
-        Ok(ValueKind::Array(
-            list.into_iter().map(config::Value::from).collect(),
-        ))
+        Ok(ValueKind::Array(list.into_iter().map(config::Value::from).collect()))
     }
 }
 
 fn number(value: &DeValue<'_>) -> Option<f64> {
     match value {
         DeValue::Float(text) => text.as_str().parse().ok().filter(|n: &f64| n.is_finite()),
-        DeValue::Integer(_) => whole(value)
-            .filter(|n| n.unsigned_abs() <= WHOLE_MAX.unsigned_abs())
-            .map(|n| n as f64),
+        DeValue::Integer(_) => {
+            whole(value).filter(|n| n.unsigned_abs() <= WHOLE_MAX.unsigned_abs()).map(|n| n as f64)
+        }
         _ => None,
     }
 }

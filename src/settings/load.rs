@@ -77,49 +77,30 @@ pub(super) fn assemble(
         .add_source(Layer(rig_layer))
         .build()
         .map_err(|error| internal(&error))?;
-    let typed: Typed = merged
-        .clone()
-        .try_deserialize()
-        .map_err(|error| internal(&error))?;
-    Ok(Loaded {
-        settings: check(typed, &rigs)?,
-        values: shown(&merged.cache),
-    })
+    let typed: Typed = merged.clone().try_deserialize().map_err(|error| internal(&error))?;
+    Ok(Loaded { settings: check(typed, &rigs)?, values: shown(&merged.cache) })
 }
 
 fn lay(layers: [Map<String, Value>; 3]) -> Result<Config, Vec<Problem>> {
     layers
         .into_iter()
-        .fold(Config::builder(), |builder, layer| {
-            builder.add_source(Layer(layer))
-        })
+        .fold(Config::builder(), |builder, layer| builder.add_source(Layer(layer)))
         .build()
         .map_err(|error| internal(&error))
 }
 
 /// The built-in defaults as the lowest layer.
 fn built_in() -> Map<String, Value> {
-    let Settings {
-        daemon,
-        store,
-        measure,
-        ..
-    } = Settings::default();
+    let Settings { daemon, store, measure, .. } = Settings::default();
     let origin = Place::BuiltIn.to_string();
     let leaf = |name: &str, kind: ValueKind| (name.to_owned(), Value::new(Some(&origin), kind));
     let gates: Vec<Value> = measure.gates_s.into_iter().map(Value::from).collect();
     let tables = [
         (
             "daemon",
-            vec![
-                leaf("listen", daemon.listen.to_string().into()),
-                leaf("log", daemon.log.word().into()),
-            ],
+            vec![leaf("listen", daemon.listen.to_string().into()), leaf("log", daemon.log.word().into())],
         ),
-        (
-            "store",
-            vec![leaf("folder", store.folder.to_string_lossy().into_owned().into())],
-        ),
+        ("store", vec![leaf("folder", store.folder.to_string_lossy().into_owned().into())]),
         (
             "measure",
             vec![
@@ -129,10 +110,7 @@ fn built_in() -> Map<String, Value> {
             ],
         ),
     ];
-    tables
-        .into_iter()
-        .map(|(name, leaves)| (name.to_owned(), Value::from(Map::from_iter(leaves))))
-        .collect()
+    tables.into_iter().map(|(name, leaves)| (name.to_owned(), Value::from(Map::from_iter(leaves)))).collect()
 }
 
 /// The rigs of the settings file, then those of the rig files.
@@ -176,13 +154,8 @@ fn check(typed: Typed, rigs: &[Value]) -> Result<Settings, Vec<Problem>> {
         .and_then(|()| typed.daemon.listen.parse().map_err(|_| "an address".to_owned()))
         .map_err(|expected| vec![whole_file("daemon.listen", format!("expected {expected}"))])?;
     Ok(Settings {
-        daemon: Daemon {
-            listen,
-            log: typed.daemon.log,
-        },
-        store: Store {
-            folder: PathBuf::from(typed.store.folder),
-        },
+        daemon: Daemon { listen, log: typed.daemon.log },
+        store: Store { folder: PathBuf::from(typed.store.folder) },
         measure,
         rigs: good,
     })
@@ -209,11 +182,7 @@ fn repeats(values: &[Value], rigs: &[Rig]) -> Vec<Problem> {
 
 fn stop_on(mut problems: Vec<Problem>) -> Result<(), Vec<Problem>> {
     problems.truncate(PROBLEMS_MAX);
-    if problems.is_empty() {
-        Ok(())
-    } else {
-        Err(problems)
-    }
+    if problems.is_empty() { Ok(()) } else { Err(problems) }
 }
 
 /// The layers were checked before, so an error of the config crate is a fault of this room.
@@ -233,10 +202,7 @@ fn read(path: &Path) -> Result<Text, Problem> {
     let bytes = std::fs::read(path).map_err(cannot)?;
     let text = String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
-        whole_file(
-            &name,
-            format!("expected UTF-8 text, found another byte at offset {at}"),
-        )
+        whole_file(&name, format!("expected UTF-8 text, found another byte at offset {at}"))
     })?;
     Ok(Text { name, text })
 }
@@ -258,10 +224,7 @@ fn rig_files(folder: &Path) -> Result<Vec<Text>, Vec<Problem>> {
         .filter(|path| path.extension().is_some_and(|end| end == "toml"))
         .collect();
     paths.sort();
-    paths
-        .iter()
-        .map(|path| read(path).map_err(|problem| vec![problem]))
-        .collect()
+    paths.iter().map(|path| read(path).map_err(|problem| vec![problem])).collect()
 }
 
 #[cfg(test)]

@@ -15,10 +15,7 @@ fn variables(list: &[(&str, &str)]) -> impl Iterator<Item = (String, String)> {
 }
 
 fn text(name: &str, text: &str) -> Text {
-    Text {
-        name: name.into(),
-        text: text.into(),
-    }
+    Text { name: name.into(), text: text.into() }
 }
 
 fn load(toml: &str) -> Result<Loaded, Vec<Problem>> {
@@ -26,10 +23,7 @@ fn load(toml: &str) -> Result<Loaded, Vec<Problem>> {
 }
 
 fn lines(result: Result<Loaded, Vec<Problem>>) -> Vec<String> {
-    result.map_or_else(
-        |problems| problems.iter().map(ToString::to_string).collect(),
-        |_| vec![],
-    )
+    result.map_or_else(|problems| problems.iter().map(ToString::to_string).collect(), |_| vec![])
 }
 
 const RIG_HEAD: &str = "[[rig]]\nname = \"a\"\nport = \"/dev/x\"\n";
@@ -37,30 +31,15 @@ const RIG_HEAD: &str = "[[rig]]\nname = \"a\"\nport = \"/dev/x\"\n";
 /// Each: text of the file, and the one line it is answered with.
 const MISTAKES: &[(&str, &str)] = &[
     // Not TOML at all.
-    (
-        "[daemon",
-        "f:1:8: not TOML: unclosed table, expected `]` in '[daemon'",
-    ),
+    ("[daemon", "f:1:8: not TOML: unclosed table, expected `]` in '[daemon'"),
     (
         "[daemon]\nlog = \n",
         "f:2:7: not TOML: string values must be quoted, expected literal string in 'log ='",
     ),
-    (
-        "[daemon]\nlog = info\n",
-        "f:2:7: not TOML: expected a value, text in quotes, found info",
-    ),
-    (
-        "[daemon]\nlog = \"info\"\nlog = \"warn\"\n",
-        "f:3:1: not TOML: duplicate key in 'log = \"warn\"'",
-    ),
-    (
-        "[daemon]\n[daemon]\n",
-        "f:2:2: not TOML: duplicate key in '[daemon]'",
-    ),
-    (
-        "[daemon]\nlog \"info\"\n",
-        "f:2:5: not TOML: key with no value, expected `=` in 'log \"info\"'",
-    ),
+    ("[daemon]\nlog = info\n", "f:2:7: not TOML: expected a value, text in quotes, found info"),
+    ("[daemon]\nlog = \"info\"\nlog = \"warn\"\n", "f:3:1: not TOML: duplicate key in 'log = \"warn\"'"),
+    ("[daemon]\n[daemon]\n", "f:2:2: not TOML: duplicate key in '[daemon]'"),
+    ("[daemon]\nlog \"info\"\n", "f:2:5: not TOML: key with no value, expected `=` in 'log \"info\"'"),
     (
         "[measure]\nshort_s = 0.5.1\n",
         "f:2:14: not TOML: invalid float, expected nothing in 'short_s = 0.5.1'",
@@ -70,27 +49,12 @@ const MISTAKES: &[(&str, &str)] = &[
         "f:2:12: not TOML: unexpected key or value, expected newline, `#` in 'short_s = 1,5'",
     ),
     // Tables.
-    (
-        "[deamon]\n",
-        "f:1:2: deamon: expected a known table, found 'deamon'; the nearest is daemon",
-    ),
-    (
-        "[rigs]\n",
-        "f:1:2: rigs: expected a known table, found 'rigs'; the nearest is rig",
-    ),
-    (
-        "[network]\n",
-        "f:1:2: network: expected a known table (daemon, store, measure, rig), found 'network'",
-    ),
+    ("[deamon]\n", "f:1:2: deamon: expected a known table, found 'deamon'; the nearest is daemon"),
+    ("[rigs]\n", "f:1:2: rigs: expected a known table, found 'rigs'; the nearest is rig"),
+    ("[network]\n", "f:1:2: network: expected a known table (daemon, store, measure, rig), found 'network'"),
     ("daemon = 3\n", "f:1:1: daemon: expected [daemon], found 3"),
-    (
-        "[[daemon]]\n",
-        "f:1:3: daemon: expected [daemon], found [[daemon]]",
-    ),
-    (
-        "[rig]\nname = \"a\"\n",
-        "f:1:2: rig: expected [[rig]], found a table",
-    ),
+    ("[[daemon]]\n", "f:1:3: daemon: expected [daemon], found [[daemon]]"),
+    ("[rig]\nname = \"a\"\n", "f:1:2: rig: expected [[rig]], found a table"),
     ("rig = [1]\n", "f:1:8: rig: expected a table, found 1"),
     (
         "listen = \"127.0.0.1:1\"\n",
@@ -154,10 +118,7 @@ const MISTAKES: &[(&str, &str)] = &[
         "[measure]\nlowpass_hz = {}\n",
         "f:2:14: measure.lowpass_hz: expected a number from 1 to 100000, found {}",
     ),
-    (
-        "[daemon]\nlog = 1\n",
-        "f:2:7: daemon.log: expected one of error, warn, info, debug, trace, found 1",
-    ),
+    ("[daemon]\nlog = 1\n", "f:2:7: daemon.log: expected one of error, warn, info, debug, trace, found 1"),
     (
         "[daemon]\nlog = true\n",
         "f:2:7: daemon.log: expected one of error, warn, info, debug, trace, found true",
@@ -166,14 +127,8 @@ const MISTAKES: &[(&str, &str)] = &[
         "[daemon]\nlog = \"Info\"\n",
         "f:2:7: daemon.log: expected one of error, warn, info, debug, trace, found \"Info\"",
     ),
-    (
-        "[daemon]\nlisten = 7483\n",
-        "f:2:10: daemon.listen: expected text in quotes, found 7483",
-    ),
-    (
-        "[store]\nfolder = false\n",
-        "f:2:10: store.folder: expected text in quotes, found false",
-    ),
+    ("[daemon]\nlisten = 7483\n", "f:2:10: daemon.listen: expected text in quotes, found 7483"),
+    ("[store]\nfolder = false\n", "f:2:10: store.folder: expected text in quotes, found false"),
     // Ranges and rules.
     (
         "[measure]\nlowpass_hz = 0.9\n",
@@ -183,10 +138,7 @@ const MISTAKES: &[(&str, &str)] = &[
         "[measure]\nlowpass_hz = 100_001\n",
         "f:2:14: measure.lowpass_hz: expected a number from 1 to 100000, found 100_001",
     ),
-    (
-        "[measure]\nshort_s = -0.1\n",
-        "f:2:11: measure.short_s: expected a number from 0 to 60, found -0.1",
-    ),
+    ("[measure]\nshort_s = -0.1\n", "f:2:11: measure.short_s: expected a number from 0 to 60, found -0.1"),
     (
         "[measure]\nstart_threshold_kN = 0\n",
         "f:2:22: measure.start_threshold_kN: expected a number above 0 and at most 10000, found 0",
@@ -248,10 +200,7 @@ const MISTAKES: &[(&str, &str)] = &[
         "f:2:10: store.folder: expected an absolute folder such as \"/var/lib/boltscribe\", found \"/a\\u0000b\"",
     ),
     // Columns count characters, not bytes.
-    (
-        "[daemon]\n\"lög\" = 1\n",
-        "f:2:1: daemon.lög: expected a known key, found 'lög'; the nearest is log",
-    ),
+    ("[daemon]\n\"lög\" = 1\n", "f:2:1: daemon.lög: expected a known key, found 'lög'; the nearest is log"),
     (
         "store = { \"ä\" = 1, folder = 1 }\n",
         "f:1:11: store.ä: expected a known key (folder), found 'ä'\nf:1:29: store.folder: expected text in quotes, found 1",
@@ -260,14 +209,8 @@ const MISTAKES: &[(&str, &str)] = &[
 
 /// Each: lines after a rig's name and port, and the one line it is answered with.
 const RIG_MISTAKES: &[(&str, &str)] = &[
-    (
-        "",
-        "f:1:1: rig.instrument: expected one of framed, lines, found no such key",
-    ),
-    (
-        "instrument = \"frame\"",
-        "f:4:14: rig.instrument: expected one of framed, lines, found \"frame\"",
-    ),
+    ("", "f:1:1: rig.instrument: expected one of framed, lines, found no such key"),
+    ("instrument = \"frame\"", "f:4:14: rig.instrument: expected one of framed, lines, found \"frame\""),
     (
         "instrument = \"framed\"\nbaud = 115200.9",
         "f:5:8: rig.baud: expected a whole number from 300 to 12000000, found 115200.9",
@@ -432,10 +375,7 @@ fn every_mistake_in_a_rig_is_told_in_its_own_words() {
 #[test]
 fn all_mistakes_of_a_file_are_told_at_once_in_order() {
     let toml = "[store]\nfolder = 1\n[daemon]\nlog = 2\nlisten = 3\n[masure]\n";
-    let places: Vec<String> = lines(load(toml))
-        .iter()
-        .map(|line| line[..5].to_owned())
-        .collect();
+    let places: Vec<String> = lines(load(toml)).iter().map(|line| line[..5].to_owned()).collect();
     assert_eq!(places, ["f:2:1", "f:4:7", "f:5:1", "f:6:2"]);
 }
 
@@ -444,10 +384,7 @@ fn a_folder_too_long_for_its_socket_is_refused_at_the_byte() {
     let folder = |n: usize| format!("[store]\nfolder = \"/{}\"\n", "x".repeat(n - 1));
     assert!(load(&folder(98)).is_ok());
     let told = lines(load(&folder(99)));
-    assert!(
-        told[0].starts_with("f:2:10: store.folder: expected a folder of at most 98 bytes"),
-        "{told:?}"
-    );
+    assert!(told[0].starts_with("f:2:10: store.folder: expected a folder of at most 98 bytes"), "{told:?}");
 }
 
 #[test]
@@ -507,10 +444,7 @@ fn every_mistake_in_a_variable_is_told_in_its_own_words() {
 
 #[test]
 fn variables_win_over_the_file_and_the_file_over_the_defaults() {
-    let file = text(
-        "f",
-        "[daemon]\nlog = \"warn\"\n[measure]\ngates_s = [1, 2.5]\nlowpass_hz = 100\n",
-    );
+    let file = text("f", "[daemon]\nlog = \"warn\"\n[measure]\ngates_s = [1, 2.5]\nlowpass_hz = 100\n");
     let set = [
         ("BOLTSCRIBE__MEASURE__LOWPASS_HZ", "50"),
         ("BOLTSCRIBE__MEASURE__START_THRESHOLD_KN", "0.25"),
@@ -546,27 +480,20 @@ const FULL_RIG: &str = "name = \"bench-1\"\nport = \"/dev/serial/by-id/usb-x\"\n
 
 #[test]
 fn a_rig_becomes_what_its_pipeline_takes() {
-    let settings = load(&format!("[measure]\nshort_s = 1\n[[rig]]\n{FULL_RIG}"))
-        .unwrap()
-        .settings;
+    let settings = load(&format!("[measure]\nshort_s = 1\n[[rig]]\n{FULL_RIG}")).unwrap().settings;
     let rig = &settings.rigs[0];
     assert_eq!((rig.name.as_str(), rig.baud), ("bench-1", 57_600));
     let frames::Settings::Lines(lines) = &rig.pipeline.instrument else {
         panic!("expected lines");
     };
-    assert_eq!(
-        (lines.tick_hz, lines.tick_bits, lines.decimals),
-        (Some(1e6), 24, 2)
-    );
+    assert_eq!((lines.tick_hz, lines.tick_bits, lines.decimals), (Some(1e6), 24, 2));
     assert_eq!(rig.pipeline.samples.count_min, Some(-8_388_608));
     assert_eq!(rig.pipeline.runs.range_kn, Some(250.0));
     assert_eq!(rig.pipeline.runs.short_s, 1.0);
     let calibration = rig.pipeline.calibration.as_ref().unwrap();
     assert_eq!(calibration.check(), Ok(()));
     assert_eq!(calibration.range_kn, Some(250.0));
-    let least = load(&format!("{RIG_HEAD}instrument = \"framed\"\n"))
-        .unwrap()
-        .settings;
+    let least = load(&format!("{RIG_HEAD}instrument = \"framed\"\n")).unwrap().settings;
     assert_eq!(least.rigs[0].baud, 115_200);
     assert_eq!(least.rigs[0].pipeline.instrument, frames::Settings::Framed);
     assert_eq!(least.rigs[0].pipeline.runs, runs::Settings::default());
@@ -627,20 +554,14 @@ fn a_thirty_third_rig_is_refused() {
             .collect()
     };
     assert_eq!(load(&rigs(32)).unwrap().settings.rigs.len(), 32);
-    assert_eq!(
-        lines(load(&rigs(33))),
-        ["f:129:1: rig: expected at most 32 rigs, found 33"]
-    );
+    assert_eq!(lines(load(&rigs(33))), ["f:129:1: rig: expected at most 32 rigs, found 33"]);
 }
 
 #[test]
 fn a_file_that_cannot_be_read_never_means_defaults() {
     let told = lines(Settings::load(Some(Path::new("/nowhere/b.toml")), none()));
     assert_eq!(told.len(), 1);
-    assert!(
-        told[0].starts_with("/nowhere/b.toml: cannot read the settings: "),
-        "{told:?}"
-    );
+    assert!(told[0].starts_with("/nowhere/b.toml: cannot read the settings: "), "{told:?}");
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("f");
     std::fs::write(&path, b"# \xff").unwrap();
@@ -683,22 +604,15 @@ fn the_shipped_file_equals_the_built_in_defaults() {
     assert_eq!(empty.settings, Settings::default());
     assert_eq!(values(&loaded), values(&empty));
     // Every default stands in the file itself and is not only inherited.
-    assert!(
-        loaded.values.iter().all(|shown| shown.source.starts_with("f:")),
-        "{:?}",
-        loaded.values
-    );
+    assert!(loaded.values.iter().all(|shown| shown.source.starts_with("f:")), "{:?}", loaded.values);
 }
 
 #[test]
 fn the_shipped_file_shows_every_key_with_its_range() {
     let loaded = load(&uncommented()).unwrap();
     let shown: Vec<&str> = loaded.values.iter().map(|shown| shown.key.as_str()).collect();
-    let comments: String = shipped()
-        .lines()
-        .filter_map(|line| line.strip_prefix("# "))
-        .collect::<Vec<_>>()
-        .join(" ");
+    let comments: String =
+        shipped().lines().filter_map(|line| line.strip_prefix("# ")).collect::<Vec<_>>().join(" ");
     for section in SECTIONS {
         let path = if section.many { "rig[0]" } else { section.name };
         expect_keys(&shown, &comments, path, section.keys);
@@ -726,10 +640,7 @@ fn expect_keys(shown: &[&str], comments: &str, path: &str, keys: &[Key]) {
             Kind::Choice(words) => words.iter().map(|&word| word.to_owned()).collect(),
             _ => vec![],
         };
-        assert!(
-            shown.contains(&full.as_str()),
-            "{full} is not in the shipped file"
-        );
+        assert!(shown.contains(&full.as_str()), "{full} is not in the shipped file");
         for limit in limits {
             assert!(comments.contains(&limit), "{full}: {limit} is not told");
         }
@@ -744,10 +655,7 @@ fn the_example_rig_of_the_shipped_file_shows_the_defaults_it_names() {
         panic!("expected lines");
     };
     assert_eq!(example.baud, crate::settings::rig::BAUD_DEFAULT);
-    assert_eq!(
-        (lines.tick_bits, lines.decimals),
-        (defaults.tick_bits, defaults.decimals)
-    );
+    assert_eq!((lines.tick_bits, lines.decimals), (defaults.tick_bits, defaults.decimals));
     assert!(shipped().contains(&format!("Default {:?}", defaults.pattern)));
 }
 
@@ -755,10 +663,7 @@ fn the_example_rig_of_the_shipped_file_shows_the_defaults_it_names() {
 fn a_key_of_the_shipped_file_with_one_letter_missing_is_always_refused() {
     let good = uncommented();
     let mut tried = 0;
-    for (start, line) in good
-        .lines()
-        .map(|line| (line.as_ptr() as usize - good.as_ptr() as usize, line))
-    {
+    for (start, line) in good.lines().map(|line| (line.as_ptr() as usize - good.as_ptr() as usize, line)) {
         let Some((name, _)) = line.split_once(" = ").filter(|(name, _)| !name.contains(' ')) else {
             continue;
         };

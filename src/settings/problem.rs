@@ -107,12 +107,7 @@ pub(super) fn shorten(text: &str) -> String {
 pub(super) fn unknown(what: &str, found: &str, known: &[&str]) -> String {
     let nearest = known
         .iter()
-        .map(|name| {
-            (
-                strsim::damerau_levenshtein(&found.to_lowercase(), &name.to_lowercase()),
-                *name,
-            )
-        })
+        .map(|name| (strsim::damerau_levenshtein(&found.to_lowercase(), &name.to_lowercase()), *name))
         .min_by_key(|(distance, _)| *distance);
     let found = shorten(found);
     match nearest {

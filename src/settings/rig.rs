@@ -32,10 +32,7 @@ pub struct Rig {
 /// # Errors
 /// Every mistake, each with its place.
 pub fn parse_rig(file: &str, text: &str, measure: &runs::Settings) -> Result<Rig, Vec<Problem>> {
-    let text = Text {
-        name: file.to_owned(),
-        text: text.to_owned(),
-    };
+    let text = Text { name: file.to_owned(), text: text.to_owned() };
     let (values, problems) = Walk::one_table(&text, "rig", RIG);
     if !problems.is_empty() {
         return Err(problems);
@@ -110,10 +107,7 @@ pub(super) fn checked(value: &Value, typed: TypedRig, measure: &runs::Settings) 
                 count_min: typed.count_min,
                 count_max: typed.count_max,
             },
-            runs: runs::Settings {
-                range_kn: typed.range_kn,
-                ..measure.clone()
-            },
+            runs: runs::Settings { range_kn: typed.range_kn, ..measure.clone() },
             calibration: typed.calibration.map(|c| Calibration {
                 id: c.id,
                 coefficients_kn: c.coefficients_kn,
@@ -128,10 +122,7 @@ pub(super) fn checked(value: &Value, typed: TypedRig, measure: &runs::Settings) 
 fn conflicts(value: &Value, typed: &TypedRig, measure: &runs::Settings) -> Vec<Problem> {
     let mut problems = Vec::new();
     let mut refuse = |key: &str, what: String| problems.push(at(value, key, what));
-    let ticking = typed
-        .pattern
-        .as_ref()
-        .is_some_and(|pattern| pattern.contains("{tick}"));
+    let ticking = typed.pattern.as_ref().is_some_and(|pattern| pattern.contains("{tick}"));
     let given = [
         ("pattern", typed.pattern.is_some()),
         ("tick_hz", typed.tick_hz.is_some()),
@@ -140,16 +131,10 @@ fn conflicts(value: &Value, typed: &TypedRig, measure: &runs::Settings) -> Vec<P
     ];
     if typed.instrument == "framed" {
         for (key, _) in given.iter().filter(|(_, given)| *given) {
-            refuse(
-                key,
-                "expected no such key with instrument = \"framed\", whose frames say it".into(),
-            );
+            refuse(key, "expected no such key with instrument = \"framed\", whose frames say it".into());
         }
     } else if ticking && typed.tick_hz.is_none() {
-        refuse(
-            "pattern",
-            "expected tick_hz beside a pattern with {tick}, found none".into(),
-        );
+        refuse("pattern", "expected tick_hz beside a pattern with {tick}, found none".into());
     } else if !ticking {
         for (key, _) in given[1..3].iter().filter(|(_, given)| *given) {
             refuse(key, "expected a pattern with {tick} beside it, found none".into());
@@ -157,10 +142,7 @@ fn conflicts(value: &Value, typed: &TypedRig, measure: &runs::Settings) -> Vec<P
     }
     match (typed.count_min, typed.count_max) {
         (Some(min), Some(max)) if min >= max => {
-            refuse(
-                "count_max",
-                format!("expected more than count_min ({min}), found {max}"),
-            );
+            refuse("count_max", format!("expected more than count_min ({min}), found {max}"));
         }
         (Some(_), None) => refuse("count_min", "expected count_max beside it, found none".into()),
         (None, Some(_)) => refuse("count_max", "expected count_min beside it, found none".into()),
@@ -198,11 +180,7 @@ pub(super) fn at(rig: &Value, key: &str, what: String) -> Problem {
     }
     Problem {
         place: place.map_or(Place::BuiltIn, Place::Words),
-        key: Some(if key == "rig" {
-            key.to_owned()
-        } else {
-            format!("rig.{key}")
-        }),
+        key: Some(if key == "rig" { key.to_owned() } else { format!("rig.{key}") }),
         what,
     }
 }

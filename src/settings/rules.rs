@@ -16,9 +16,8 @@ fn demand(holds: bool, expected: &str) -> Result<(), String> {
 
 /// An address of this machine only: without access tokens any other would be open to everybody.
 pub(super) fn listen(text: &str) -> Result<(), String> {
-    let address: SocketAddr = text
-        .parse()
-        .map_err(|_| "an IP address and port such as \"127.0.0.1:7483\"".to_owned())?;
+    let address: SocketAddr =
+        text.parse().map_err(|_| "an IP address and port such as \"127.0.0.1:7483\"".to_owned())?;
     demand(
         address.ip().is_loopback(),
         "a loopback address such as \"127.0.0.1:7483\", because another needs access tokens and this version has none",
@@ -27,10 +26,7 @@ pub(super) fn listen(text: &str) -> Result<(), String> {
 
 /// An absolute folder short enough for the socket in it.
 pub(super) fn folder(text: &str) -> Result<(), String> {
-    demand(
-        plain_path(text),
-        "an absolute folder such as \"/var/lib/boltscribe\"",
-    )?;
+    demand(plain_path(text), "an absolute folder such as \"/var/lib/boltscribe\"")?;
     demand(
         text.trim_end_matches('/').len() + 1 + SOCKET_NAME.len() <= SOCKET_PATH_BYTES_MAX,
         "a folder of at most 98 bytes, because the path of the socket in it is limited",
@@ -51,10 +47,7 @@ pub(super) fn rig_name(text: &str) -> Result<(), String> {
 
 /// An absolute path of a port.
 pub(super) fn port(text: &str) -> Result<(), String> {
-    demand(
-        plain_path(text),
-        "an absolute path such as \"/dev/serial/by-id/usb-...\"",
-    )
+    demand(plain_path(text), "an absolute path such as \"/dev/serial/by-id/usb-...\"")
 }
 
 fn plain_path(text: &str) -> bool {

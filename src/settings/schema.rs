@@ -22,19 +22,11 @@ pub(super) struct Section {
 }
 
 const fn key(name: &'static str, kind: Kind) -> Key {
-    Key {
-        name,
-        kind,
-        required: false,
-    }
+    Key { name, kind, required: false }
 }
 
 const fn required(name: &'static str, kind: Kind) -> Key {
-    Key {
-        name,
-        kind,
-        required: true,
-    }
+    Key { name, kind, required: true }
 }
 
 /// Greatest tension, kN.
@@ -49,41 +41,22 @@ pub(super) const SECTIONS: &[Section] = &[
             key("log", Kind::Choice(&["error", "warn", "info", "debug", "trace"])),
         ],
     },
-    Section {
-        name: "store",
-        many: false,
-        keys: &[key("folder", Kind::Text(rules::folder))],
-    },
+    Section { name: "store", many: false, keys: &[key("folder", Kind::Text(rules::folder))] },
     Section {
         name: "measure",
         many: false,
         keys: &[
             key(
                 "gates_s",
-                Kind::Numbers {
-                    limits: Limits::positive(300.0),
-                    least: 1,
-                    most: 16,
-                    ascending: true,
-                },
+                Kind::Numbers { limits: Limits::positive(300.0), least: 1, most: 16, ascending: true },
             ),
             key("lowpass_hz", Kind::Number(Limits::from_to(1.0, 100_000.0))),
-            key(
-                "start_threshold_kN",
-                Kind::Number(Limits::positive(TENSION_KN_MAX)),
-            ),
-            key(
-                "zero_shift_limit_kN",
-                Kind::Number(Limits::positive(TENSION_KN_MAX)),
-            ),
+            key("start_threshold_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
+            key("zero_shift_limit_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
             key("short_s", Kind::Number(Limits::from_to(0.0, 60.0))),
         ],
     },
-    Section {
-        name: "rig",
-        many: true,
-        keys: RIG,
-    },
+    Section { name: "rig", many: true, keys: RIG },
 ];
 
 /// Keys of a rig, in a `[[rig]]` table or in a file of its own.
@@ -91,29 +64,11 @@ pub(super) const RIG: &[Key] = &[
     required("name", Kind::Text(rules::rig_name)),
     required("port", Kind::Text(rules::port)),
     required("instrument", Kind::Choice(&["framed", "lines"])),
-    key(
-        "baud",
-        Kind::Whole {
-            min: 300,
-            max: 12_000_000,
-        },
-    ),
+    key("baud", Kind::Whole { min: 300, max: 12_000_000 }),
     key("rate_hz", Kind::Number(Limits::from_to(0.1, 20_000_000.0))),
     key("range_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
-    key(
-        "count_min",
-        Kind::Whole {
-            min: i32::MIN as i64,
-            max: i32::MAX as i64,
-        },
-    ),
-    key(
-        "count_max",
-        Kind::Whole {
-            min: i32::MIN as i64,
-            max: i32::MAX as i64,
-        },
-    ),
+    key("count_min", Kind::Whole { min: i32::MIN as i64, max: i32::MAX as i64 }),
+    key("count_max", Kind::Whole { min: i32::MIN as i64, max: i32::MAX as i64 }),
     key("pattern", Kind::Text(rules::pattern)),
     key("tick_hz", Kind::Number(Limits::from_to(1.0, 1e10))),
     key("tick_bits", Kind::Whole { min: 8, max: 64 }),
@@ -123,14 +78,6 @@ pub(super) const RIG: &[Key] = &[
 
 const CALIBRATION: &[Key] = &[
     required("id", Kind::Text(rules::id)),
-    required(
-        "coefficients_kN",
-        Kind::Numbers {
-            limits: Limits::ANY,
-            least: 2,
-            most: 4,
-            ascending: false,
-        },
-    ),
+    required("coefficients_kN", Kind::Numbers { limits: Limits::ANY, least: 2, most: 4, ascending: false }),
     required("nominal", Kind::Switch),
 ];

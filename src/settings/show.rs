@@ -31,12 +31,7 @@ pub(super) fn shown(merged: &Value) -> Vec<Shown> {
         match get(merged, section.name).map(|value| value.kind) {
             Some(ValueKind::Array(items)) => {
                 for (index, item) in items.iter().enumerate() {
-                    table(
-                        &mut lines,
-                        &format!("{}[{index}]", section.name),
-                        section.keys,
-                        item,
-                    );
+                    table(&mut lines, &format!("{}[{index}]", section.name), section.keys, item);
                 }
             }
             Some(kind) => table(&mut lines, section.name, section.keys, &Value::new(None, kind)),
@@ -59,9 +54,7 @@ fn table(lines: &mut Vec<Shown>, path: &str, keys: &[Key], value: &Value) {
         lines.push(Shown {
             key: full,
             value: words(&inner.kind),
-            source: inner
-                .origin()
-                .map_or_else(|| Place::BuiltIn.to_string(), str::to_owned),
+            source: inner.origin().map_or_else(|| Place::BuiltIn.to_string(), str::to_owned),
         });
     }
 }

@@ -32,10 +32,7 @@ impl<'a> Walk<'a> {
         text: &'a Text,
         read: impl FnOnce(&mut Self, &DeTable<'a>, Range<usize>) -> Map<String, Value>,
     ) -> (Map<String, Value>, Vec<Problem>) {
-        let mut walk = Self {
-            text,
-            problems: Vec::new(),
-        };
+        let mut walk = Self { text, problems: Vec::new() };
         let (table, errors) = DeTable::parse_recoverable(&text.text);
         for error in &errors {
             let at = error.span().map_or(0, |span| span.start);
@@ -46,21 +43,13 @@ impl<'a> Walk<'a> {
             });
         }
         // A text that is no TOML would only give further messages that mislead.
-        let values = if errors.is_empty() {
-            read(&mut walk, table.get_ref(), 0..0)
-        } else {
-            Map::new()
-        };
+        let values = if errors.is_empty() { read(&mut walk, table.get_ref(), 0..0) } else { Map::new() };
         walk.problems.sort_by(|a, b| a.place.cmp(&b.place));
         (values, walk.problems)
     }
 
     fn problem(&mut self, at: usize, key: String, what: String) {
-        self.problems.push(Problem {
-            place: self.text.place(at),
-            key: Some(key),
-            what,
-        });
+        self.problems.push(Problem { place: self.text.place(at), key: Some(key), what });
     }
 
     fn origin(&self, at: usize) -> String {
@@ -73,11 +62,7 @@ impl<'a> Walk<'a> {
             let Some(section) = SECTIONS.iter().find(|s| s.name == name.get_ref().as_ref()) else {
                 let known: Vec<&str> = SECTIONS.iter().map(|section| section.name).collect();
                 let found = name.get_ref();
-                self.problem(
-                    name.span().start,
-                    found.to_string(),
-                    unknown("table", found, &known),
-                );
+                self.problem(name.span().start, found.to_string(), unknown("table", found, &known));
                 continue;
             };
             if let Some(kind) = self.section(section, name.span(), value) {
@@ -108,10 +93,7 @@ impl<'a> Walk<'a> {
                     DeValue::Table(_) => "a table".to_owned(),
                     _ => self.text.quote(value.span()),
                 };
-                let what = format!(
-                    "expected {}{}{}, found {found}",
-                    brackets.0, section.name, brackets.1
-                );
+                let what = format!("expected {}{}{}, found {found}", brackets.0, section.name, brackets.1);
                 self.problem(name.start, section.name.to_owned(), what);
                 None
             }
@@ -182,10 +164,7 @@ fn not_toml(text: &str, at: usize, message: &str) -> String {
     let start = before.rfind('\n').map_or(0, |newline| newline + 1);
     let rest = after.lines().next().unwrap_or_default();
     if before[start..].trim_end().ends_with('=') && rest.starts_with(|c: char| c.is_alphabetic()) {
-        return format!(
-            "not TOML: expected a value, text in quotes, found {}",
-            shorten(rest)
-        );
+        return format!("not TOML: expected a value, text in quotes, found {}", shorten(rest));
     }
     let line = text[start..].lines().next().unwrap_or_default();
     format!("not TOML: {} in '{}'", shorten(message), shorten(line))
@@ -193,9 +172,5 @@ fn not_toml(text: &str, at: usize, message: &str) -> String {
 
 /// A problem of a file as a whole.
 pub(super) fn whole_file(file: &str, what: String) -> Problem {
-    Problem {
-        place: Place::Words(file.to_owned()),
-        key: None,
-        what,
-    }
+    Problem { place: Place::Words(file.to_owned()), key: None, what }
 }

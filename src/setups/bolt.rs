@@ -106,18 +106,12 @@ impl TestBolt {
         check_text("thread", &self.thread)?;
         check_optional("lubricant", self.lubricant.as_deref())?;
         if !DIAMETER_MM_RANGE.contains(&self.diameter_mm) {
-            return Err(BoltError::Diameter {
-                name: self.name.clone(),
-                found: self.diameter_mm,
-            });
+            return Err(BoltError::Diameter { name: self.name.clone(), found: self.diameter_mm });
         }
         if let Some(found) = self.allowed_kn
             && !(found > 0.0 && found <= ALLOWED_KN_MAX)
         {
-            return Err(BoltError::Allowed {
-                name: self.name.clone(),
-                found,
-            });
+            return Err(BoltError::Allowed { name: self.name.clone(), found });
         }
         if let Some(given) = self.factor {
             let found = match given {
@@ -184,9 +178,7 @@ mod tests {
         for given in [
             GivenFactor::NutFactor { nut_factor: 0.2 },
             GivenFactor::Ratio { n_per_nm: 250.0 },
-            GivenFactor::RatioLbf {
-                lbf_per_lbf_ft: 250.0 * 0.3048,
-            },
+            GivenFactor::RatioLbf { lbf_per_lbf_ft: 250.0 * 0.3048 },
         ] {
             let in_force = bolt(Some(given)).in_force().unwrap();
             assert!((in_force.factor.unwrap().0 - 250.0).abs() < 1e-9, "{given:?}");
@@ -202,22 +194,14 @@ mod tests {
             GivenFactor::Ratio { n_per_nm: 0.0 },
             GivenFactor::Ratio { n_per_nm: -250.0 },
             GivenFactor::Ratio { n_per_nm: f64::NAN },
-            GivenFactor::RatioLbf {
-                lbf_per_lbf_ft: 2500.0,
-            },
+            GivenFactor::RatioLbf { lbf_per_lbf_ft: 2500.0 },
             GivenFactor::NutFactor { nut_factor: 20.0 },
             GivenFactor::NutFactor { nut_factor: 0.0 },
         ] {
-            assert!(
-                matches!(bolt(Some(given)).in_force(), Err(BoltError::Factor { .. })),
-                "{given:?}"
-            );
+            assert!(matches!(bolt(Some(given)).in_force(), Err(BoltError::Factor { .. })), "{given:?}");
         }
         assert_eq!(
-            bolt(Some(GivenFactor::Ratio { n_per_nm: 2.5 }))
-                .check()
-                .unwrap_err()
-                .to_string(),
+            bolt(Some(GivenFactor::Ratio { n_per_nm: 2.5 })).check().unwrap_err().to_string(),
             "test bolt 'bolt A': expected a bolt factor that means a nut factor from 0.05 to 0.6 at 20 mm, \
              found a nut factor of 20.0000"
         );
@@ -226,17 +210,11 @@ mod tests {
     #[test]
     fn diameter_and_allowed_tension_have_limits() {
         for bad in [0.0, 2.9, 200.1, f64::NAN] {
-            let bolt = TestBolt {
-                diameter_mm: bad,
-                ..bolt(None)
-            };
+            let bolt = TestBolt { diameter_mm: bad, ..bolt(None) };
             assert!(matches!(bolt.check(), Err(BoltError::Diameter { .. })));
         }
         for bad in [0.0, -1.0, 10_000.5, f64::NAN] {
-            let bolt = TestBolt {
-                allowed_kn: Some(bad),
-                ..bolt(None)
-            };
+            let bolt = TestBolt { allowed_kn: Some(bad), ..bolt(None) };
             assert!(matches!(bolt.check(), Err(BoltError::Allowed { .. })));
         }
     }

@@ -124,10 +124,9 @@ impl FitError {
     #[must_use]
     pub fn hint(&self) -> Option<String> {
         match self {
-            Self::Mismatch { expected, found, .. } => Some(format!(
-                "put an adapter from {} to {} between them",
-                found.drive, expected.drive
-            )),
+            Self::Mismatch { expected, found, .. } => {
+                Some(format!("put an adapter from {} to {} between them", found.drive, expected.drive))
+            }
             Self::NoSocket { .. } => Some("add the socket that sits on the nut".to_owned()),
             Self::Unknown { .. } => Some("put the piece on the shelf first, or correct its name".to_owned()),
             _ => None,
@@ -163,10 +162,7 @@ pub fn fit<'a>(
         }
         driving = piece.end_out().map(|end| (words, end));
     }
-    let joints = pieces
-        .iter()
-        .filter(|piece| piece.kind == PieceKind::UniversalJoint)
-        .count();
+    let joints = pieces.iter().filter(|piece| piece.kind == PieceKind::UniversalJoint).count();
     Ok(Fitted {
         // At most 2 × CHAIN_PIECES_MAX.
         contacts: (pieces.len() + joints) as u32,
@@ -181,10 +177,7 @@ fn take<'a>(chain: &Chain, shelf: impl Fn(&str) -> Option<&'a Piece>) -> Result<
     check_text("setup name", &chain.name)?;
     let of = chain.pieces.len();
     if !(1..=CHAIN_PIECES_MAX).contains(&of) {
-        return Err(FitError::Count {
-            setup: setup(),
-            found: of,
-        });
+        return Err(FitError::Count { setup: setup(), found: of });
     }
     let mut pieces = Vec::with_capacity(of);
     for (index, name) in chain.pieces.iter().enumerate() {
@@ -196,13 +189,8 @@ fn take<'a>(chain: &Chain, shelf: impl Fn(&str) -> Option<&'a Piece>) -> Result<
                 second: index + 1,
             });
         }
-        let piece = shelf(name).ok_or_else(|| FitError::Unknown {
-            setup: setup(),
-            piece: name.clone(),
-        })?;
-        piece
-            .check()
-            .map_err(|why| FitError::Piece { setup: setup(), why })?;
+        let piece = shelf(name).ok_or_else(|| FitError::Unknown { setup: setup(), piece: name.clone() })?;
+        piece.check().map_err(|why| FitError::Piece { setup: setup(), why })?;
         let last = index + 1 == of;
         match (piece.kind, last) {
             (PieceKind::Socket, false) => {
@@ -215,11 +203,7 @@ fn take<'a>(chain: &Chain, shelf: impl Fn(&str) -> Option<&'a Piece>) -> Result<
             }
             (PieceKind::Socket, true) | (_, false) => pieces.push(piece),
             (kind, true) => {
-                return Err(FitError::NoSocket {
-                    setup: setup(),
-                    kind,
-                    piece: name.clone(),
-                });
+                return Err(FitError::NoSocket { setup: setup(), kind, piece: name.clone() });
             }
         }
     }
@@ -265,10 +249,7 @@ mod tests {
     }
 
     fn chain(pieces: &[&str]) -> Chain {
-        Chain {
-            name: "S".into(),
-            pieces: pieces.iter().map(|&p| p.to_owned()).collect(),
-        }
+        Chain { name: "S".into(), pieces: pieces.iter().map(|&p| p.to_owned()).collect() }
     }
 
     fn fit_of(pieces: &[&str], tool: Option<&Tool>) -> Result<Fitted, FitError> {
@@ -281,13 +262,7 @@ mod tests {
     }
 
     fn tool(anvil: Drive) -> Tool {
-        Tool {
-            name: "T".into(),
-            anvil,
-            source: SourceKind::Air,
-            serial: None,
-            class: None,
-        }
+        Tool { name: "T".into(), anvil, source: SourceKind::Air, serial: None, class: None }
     }
 
     #[test]
@@ -307,10 +282,7 @@ mod tests {
             "setup 'S': extension 'ext 3/8' does not drive socket 'socket 30': expected male 1/2 in square, \
              found male 3/8 in square"
         );
-        assert_eq!(
-            error.hint().as_deref(),
-            Some("put an adapter from 3/8 in to 1/2 in between them")
-        );
+        assert_eq!(error.hint().as_deref(), Some("put an adapter from 3/8 in to 1/2 in between them"));
     }
 
     #[test]
@@ -337,18 +309,13 @@ mod tests {
         );
         assert!(matches!(fit_of(&[], None), Err(FitError::Count { found: 0, .. })));
         let many = vec!["ext 125"; 17];
-        assert!(matches!(
-            fit_of(&many, None),
-            Err(FitError::Count { found: 17, .. })
-        ));
+        assert!(matches!(fit_of(&many, None), Err(FitError::Count { found: 17, .. })));
     }
 
     #[test]
     fn one_piece_cannot_stand_at_two_places() {
         assert_eq!(
-            fit_of(&["ext 125", "joint", "ext 125", "socket 30"], None)
-                .unwrap_err()
-                .to_string(),
+            fit_of(&["ext 125", "joint", "ext 125", "socket 30"], None).unwrap_err().to_string(),
             "setup 'S': expected each piece once, because a piece is one physical thing, found 'ext 125' at \
              places 1 and 3"
         );
@@ -357,16 +324,10 @@ mod tests {
     #[test]
     fn a_piece_that_is_unknown_or_broken_is_named() {
         let error = fit_of(&["ext 126", "socket 30"], None).unwrap_err();
-        assert_eq!(
-            error.to_string(),
-            "setup 'S': expected pieces on the shelf, found no piece 'ext 126'"
-        );
+        assert_eq!(error.to_string(), "setup 'S': expected pieces on the shelf, found no piece 'ext 126'");
         assert!(matches!(
             fit_of(&["blind", "socket 30"], None),
-            Err(FitError::Piece {
-                why: PieceError::NoDriveOut { .. },
-                ..
-            })
+            Err(FitError::Piece { why: PieceError::NoDriveOut { .. }, .. })
         ));
     }
 

@@ -105,22 +105,14 @@ impl Drive {
     /// The end by which this drive is driven: a socket's female square, a bit's male hexagon.
     #[must_use]
     pub const fn driven_end(self) -> End {
-        let gender = if self.is_hex() {
-            Gender::Male
-        } else {
-            Gender::Female
-        };
+        let gender = if self.is_hex() { Gender::Male } else { Gender::Female };
         End { drive: self, gender }
     }
 
     /// The end that drives: an anvil's male square, a chuck's female hexagon.
     #[must_use]
     pub const fn driving_end(self) -> End {
-        let gender = if self.is_hex() {
-            Gender::Female
-        } else {
-            Gender::Male
-        };
+        let gender = if self.is_hex() { Gender::Female } else { Gender::Male };
         End { drive: self, gender }
     }
 }
@@ -166,11 +158,7 @@ impl FromStr for Drive {
             .iter()
             .copied()
             .find(|drive| {
-                let name = if metric {
-                    drive.millimetres()
-                } else {
-                    drive.inches()
-                };
+                let name = if metric { drive.millimetres() } else { drive.inches() };
                 drive.is_hex() == hex && name == size
             })
             .ok_or_else(refused)
@@ -246,9 +234,7 @@ mod tests {
 
     #[test]
     fn a_size_that_does_not_exist_is_refused_with_what_was_expected() {
-        for text in [
-            "", "in", "5/16", "12.5", "1/2 mm", "1/2 hex", "0.5", "half", "7/16", "-1/2",
-        ] {
+        for text in ["", "in", "5/16", "12.5", "1/2 mm", "1/2 hex", "0.5", "half", "7/16", "-1/2"] {
             assert!(text.parse::<Drive>().is_err(), "{text}");
         }
         assert_eq!(

@@ -56,17 +56,10 @@ pub fn check_text(what: &'static str, text: &str) -> Result<(), NameError> {
         return Err(NameError::Long { what, found });
     }
     if let Some((index, c)) = text.chars().enumerate().find(|&(_, c)| !printable(c)) {
-        return Err(NameError::Unprintable {
-            what,
-            code: u32::from(c),
-            at: index + 1,
-        });
+        return Err(NameError::Unprintable { what, code: u32::from(c), at: index + 1 });
     }
     if text.trim() != text {
-        return Err(NameError::Blank {
-            what,
-            found: text.to_owned(),
-        });
+        return Err(NameError::Blank { what, found: text.to_owned() });
     }
     Ok(())
 }
@@ -95,13 +88,7 @@ mod tests {
             assert_eq!(check_text("name", good), Ok(()), "{good}");
         }
         assert_eq!(check_text("name", ""), Err(NameError::Empty { what: "name" }));
-        assert_eq!(
-            check_text("name", &"ä".repeat(65)),
-            Err(NameError::Long {
-                what: "name",
-                found: 65
-            })
-        );
+        assert_eq!(check_text("name", &"ä".repeat(65)), Err(NameError::Long { what: "name", found: 65 }));
     }
 
     #[test]
@@ -114,19 +101,9 @@ mod tests {
             ("a\u{85}", 0x85, 2),
         ] {
             let error = check_text("name", bad).unwrap_err();
-            assert_eq!(
-                error,
-                NameError::Unprintable {
-                    what: "name",
-                    code,
-                    at
-                }
-            );
+            assert_eq!(error, NameError::Unprintable { what: "name", code, at });
         }
         assert!(matches!(check_text("name", " a"), Err(NameError::Blank { .. })));
-        assert!(matches!(
-            check_text("name", "a\u{a0}"),
-            Err(NameError::Blank { .. })
-        ));
+        assert!(matches!(check_text("name", "a\u{a0}"), Err(NameError::Blank { .. })));
     }
 }

@@ -112,17 +112,11 @@ impl Piece {
         check_optional("piece serial", self.serial.as_deref())?;
         match (self.kind, self.drive_out) {
             (PieceKind::Socket, Some(found)) => {
-                return Err(PieceError::SocketDrives {
-                    name: self.name.clone(),
-                    found,
-                });
+                return Err(PieceError::SocketDrives { name: self.name.clone(), found });
             }
             (PieceKind::Socket, None) | (_, Some(_)) => {}
             (kind, None) => {
-                return Err(PieceError::NoDriveOut {
-                    kind,
-                    name: self.name.clone(),
-                });
+                return Err(PieceError::NoDriveOut { kind, name: self.name.clone() });
             }
         }
         self.check_range("length_mm", self.length_mm, LENGTH_MM_MAX)?;
@@ -132,13 +126,9 @@ impl Piece {
     fn check_range(&self, key: &'static str, value: Option<f64>, max: f64) -> Result<(), PieceError> {
         match value {
             // The comparison is written so that NaN fails it.
-            Some(found) if !(found > 0.0 && found <= max) => Err(PieceError::Range {
-                kind: self.kind,
-                name: self.name.clone(),
-                key,
-                max,
-                found,
-            }),
+            Some(found) if !(found > 0.0 && found <= max) => {
+                Err(PieceError::Range { kind: self.kind, name: self.name.clone(), key, max, found })
+            }
             _ => Ok(()),
         }
     }
@@ -175,18 +165,12 @@ mod tests {
     #[test]
     fn a_socket_ends_on_the_nut_and_everything_else_drives() {
         assert_eq!(extension().check(), Ok(()));
-        let socket = Piece {
-            kind: PieceKind::Socket,
-            ..extension()
-        };
+        let socket = Piece { kind: PieceKind::Socket, ..extension() };
         assert_eq!(
             socket.check().unwrap_err().to_string(),
             "socket 'ext 250': expected no drive out, because a socket ends on the nut, found 1/2 in"
         );
-        let blind = Piece {
-            drive_out: None,
-            ..extension()
-        };
+        let blind = Piece { drive_out: None, ..extension() };
         assert_eq!(
             blind.check().unwrap_err().to_string(),
             "extension 'ext 250': expected a drive out, found none; only a socket ends on the nut"
@@ -196,28 +180,15 @@ mod tests {
     #[test]
     fn lengths_and_masses_outside_their_range_are_refused() {
         for bad in [0.0, -1.0, 3000.1, f64::NAN, f64::INFINITY] {
-            let piece = Piece {
-                length_mm: Some(bad),
-                ..extension()
-            };
-            assert!(matches!(
-                piece.check(),
-                Err(PieceError::Range { key: "length_mm", .. })
-            ));
+            let piece = Piece { length_mm: Some(bad), ..extension() };
+            assert!(matches!(piece.check(), Err(PieceError::Range { key: "length_mm", .. })));
         }
-        let heavy = Piece {
-            mass_g: Some(50_001.0),
-            ..extension()
-        };
+        let heavy = Piece { mass_g: Some(50_001.0), ..extension() };
         assert_eq!(
             heavy.check().unwrap_err().to_string(),
             "extension 'ext 250': expected mass_g above 0 and at most 50000, found 50001"
         );
-        let edge = Piece {
-            length_mm: Some(LENGTH_MM_MAX),
-            mass_g: Some(MASS_G_MAX),
-            ..extension()
-        };
+        let edge = Piece { length_mm: Some(LENGTH_MM_MAX), mass_g: Some(MASS_G_MAX), ..extension() };
         assert_eq!(edge.check(), Ok(()));
     }
 

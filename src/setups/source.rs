@@ -109,16 +109,8 @@ impl Source {
         let battery = self.kind == SourceKind::Battery;
         self.own(battery, "rested_v", reading.rested_v.is_some())?;
         self.own(battery, "fresh", reading.fresh.is_some())?;
-        self.own(
-            self.kind == SourceKind::Air,
-            "dynamic_kPa",
-            reading.dynamic_kpa.is_some(),
-        )?;
-        self.own(
-            self.kind == SourceKind::Mains,
-            "voltage_v",
-            reading.voltage_v.is_some(),
-        )?;
+        self.own(self.kind == SourceKind::Air, "dynamic_kPa", reading.dynamic_kpa.is_some())?;
+        self.own(self.kind == SourceKind::Mains, "voltage_v", reading.voltage_v.is_some())?;
         self.range("rested_v", reading.rested_v, 1.0, 1000.0)?;
         self.range("dynamic_kPa", reading.dynamic_kpa, 50.0, 2000.0)?;
         self.range("voltage_v", reading.voltage_v, 50.0, 1000.0)?;
@@ -128,35 +120,23 @@ impl Source {
                 rested_v: reading.rested_v,
                 fresh: reading.fresh,
             },
-            SourceKind::Air => SourceState::Air {
-                dynamic_kpa: reading.dynamic_kpa,
-            },
-            SourceKind::Mains => SourceState::Mains {
-                voltage_v: reading.voltage_v,
-            },
+            SourceKind::Air => SourceState::Air { dynamic_kpa: reading.dynamic_kpa },
+            SourceKind::Mains => SourceState::Mains { voltage_v: reading.voltage_v },
         })
     }
 
     fn own(&self, belongs: bool, key: &'static str, given: bool) -> Result<(), SourceError> {
         if given && !belongs {
-            return Err(SourceError::Foreign {
-                name: self.name.clone(),
-                kind: self.kind,
-                key,
-            });
+            return Err(SourceError::Foreign { name: self.name.clone(), kind: self.kind, key });
         }
         Ok(())
     }
 
     fn range(&self, key: &'static str, value: Option<f64>, min: f64, max: f64) -> Result<(), SourceError> {
         match value {
-            Some(found) if !(min..=max).contains(&found) => Err(SourceError::Range {
-                name: self.name.clone(),
-                key,
-                min,
-                max,
-                found,
-            }),
+            Some(found) if !(min..=max).contains(&found) => {
+                Err(SourceError::Range { name: self.name.clone(), key, min, max, found })
+            }
             _ => Ok(()),
         }
     }
@@ -167,27 +147,15 @@ mod tests {
     use super::*;
 
     fn source(kind: SourceKind) -> Source {
-        Source {
-            name: "B1".into(),
-            kind,
-            serial: None,
-        }
+        Source { name: "B1".into(), kind, serial: None }
     }
 
     #[test]
     fn a_battery_carries_its_name_and_rested_voltage_into_the_run() {
-        let reading = Reading {
-            rested_v: Some(20.4),
-            fresh: Some(true),
-            ..Reading::default()
-        };
+        let reading = Reading { rested_v: Some(20.4), fresh: Some(true), ..Reading::default() };
         assert_eq!(
             source(SourceKind::Battery).state(reading),
-            Ok(SourceState::Battery {
-                id: "B1".into(),
-                rested_v: Some(20.4),
-                fresh: Some(true)
-            })
+            Ok(SourceState::Battery { id: "B1".into(), rested_v: Some(20.4), fresh: Some(true) })
         );
         assert_eq!(
             source(SourceKind::Mains).state(Reading::default()),
@@ -197,10 +165,7 @@ mod tests {
 
     #[test]
     fn a_reading_of_another_kind_is_refused() {
-        let reading = Reading {
-            fresh: Some(true),
-            ..Reading::default()
-        };
+        let reading = Reading { fresh: Some(true), ..Reading::default() };
         assert_eq!(
             source(SourceKind::Air).state(reading).unwrap_err().to_string(),
             "source 'B1' is air: expected no fresh"
@@ -210,16 +175,10 @@ mod tests {
     #[test]
     fn a_pressure_in_bar_typed_as_kilopascals_is_out_of_range() {
         for bad in [6.3, f64::NAN, 2000.5] {
-            let reading = Reading {
-                dynamic_kpa: Some(bad),
-                ..Reading::default()
-            };
+            let reading = Reading { dynamic_kpa: Some(bad), ..Reading::default() };
             assert!(matches!(
                 source(SourceKind::Air).state(reading),
-                Err(SourceError::Range {
-                    key: "dynamic_kPa",
-                    ..
-                })
+                Err(SourceError::Range { key: "dynamic_kPa", .. })
             ));
         }
     }

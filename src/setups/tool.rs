@@ -95,11 +95,7 @@ mod tests {
             class: None,
         };
         assert_eq!(tool.check(), Ok(()));
-        let mut source = Source {
-            name: "line 2".into(),
-            kind: SourceKind::Air,
-            serial: None,
-        };
+        let mut source = Source { name: "line 2".into(), kind: SourceKind::Air, serial: None };
         assert_eq!(
             tool.check_source(&source).unwrap_err().to_string(),
             "tool 'T1' takes battery: source 'line 2' is air"

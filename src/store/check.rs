@@ -52,10 +52,7 @@ impl Reader {
     /// # Errors
     /// The store is so damaged that it cannot be read at all; smaller damage is a finding.
     pub fn check(&self) -> Result<CheckReport, StoreError> {
-        let mut report = CheckReport {
-            sqlite: rusqlite::version().to_owned(),
-            ..CheckReport::default()
-        };
+        let mut report = CheckReport { sqlite: rusqlite::version().to_owned(), ..CheckReport::default() };
         self.check_file(&mut report)?;
         self.check_triggers(&mut report)?;
         self.count_rows(&mut report)?;
@@ -93,11 +90,9 @@ impl Reader {
     }
 
     fn check_triggers(&self, report: &mut CheckReport) -> Result<(), StoreError> {
-        let found = self.all(
-            "SELECT name FROM sqlite_schema WHERE type = 'trigger'",
-            [],
-            |row| row.get::<_, String>(0),
-        )?;
+        let found = self.all("SELECT name FROM sqlite_schema WHERE type = 'trigger'", [], |row| {
+            row.get::<_, String>(0)
+        })?;
         let mut expected = vec!["runs_are_numbered_without_gaps".to_owned()];
         for table in KEPT {
             expected.extend(["UPDATE", "DELETE"].map(|verb| format!("{table}_refuses_{verb}")));
@@ -112,9 +107,7 @@ impl Reader {
         for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs"]) {
             let sql = format!("SELECT COUNT(*) FROM {table}");
             let rows = self.first(&sql, [], |row| row.get::<_, i64>(0))?;
-            report
-                .rows
-                .insert(table.to_owned(), rows.unwrap_or(0).unsigned_abs());
+            report.rows.insert(table.to_owned(), rows.unwrap_or(0).unsigned_abs());
         }
         Ok(())
     }
@@ -185,11 +178,7 @@ impl Reader {
         let record = &result.record;
         let expected = (
             (record.peak.kn(), record.held.map(|f| f.kn()), record.first_blow_s),
-            (
-                result.in_force.setup.clone(),
-                result.in_force.tool.clone(),
-                result.run_seq,
-            ),
+            (result.in_force.setup.clone(), result.in_force.tool.clone(), result.run_seq),
         );
         if row.is_some_and(|row| row != expected) {
             report.find(format!("run {id}: its columns differ from its document"));
@@ -216,9 +205,7 @@ impl Reader {
         report.sample_bytes += bytes.unwrap_or(0).unsigned_abs();
         let mut next: Option<u64> = None;
         for block in blocks {
-            let RawBlock {
-                first_sample, counts, ..
-            } = match block {
+            let RawBlock { first_sample, counts, .. } = match block {
                 Ok(block) => block,
                 Err((block, detail)) => {
                     report.find(format!("run {id}: block {block} does not unpack: {detail}"));

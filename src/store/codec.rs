@@ -72,8 +72,7 @@ pub(super) fn regroup(blocks: &[RawBlock]) -> Vec<RawBlock> {
             Some(last) if last.first_sample + last.counts.len() as u64 == block.first_sample => {
                 let shift = last.counts.len() as u32;
                 last.counts.extend_from_slice(&block.counts);
-                last.missing
-                    .extend(block.missing.iter().map(|&(at, n)| (at + shift, n)));
+                last.missing.extend(block.missing.iter().map(|&(at, n)| (at + shift, n)));
             }
             _ => whole.push(block.clone()),
         }
@@ -110,10 +109,8 @@ mod tests {
         let mut all = Vec::new();
         for block in blocks {
             for (offset, &code) in block.counts.iter().enumerate() {
-                let lost = block
-                    .missing
-                    .iter()
-                    .any(|&(at, n)| (at as usize..(at + n) as usize).contains(&offset));
+                let lost =
+                    block.missing.iter().any(|&(at, n)| (at as usize..(at + n) as usize).contains(&offset));
                 all.push((block.first_sample + offset as u64, code, lost));
             }
         }
@@ -178,10 +175,7 @@ mod tests {
             let bytes = pack(&codes, Effort::Kept).unwrap();
             let bits = bytes.len() as f64 * 8.0 / codes.len() as f64;
             let bound = (sd * (2.0 * std::f64::consts::PI * std::f64::consts::E).sqrt()).log2();
-            println!(
-                "sd {sd}: {bits:.3} bits a sample, bound {bound:.3}, ratio {:.4}",
-                bits / bound
-            );
+            println!("sd {sd}: {bits:.3} bits a sample, bound {bound:.3}, ratio {:.4}", bits / bound);
             assert!(bits <= 1.10 * bound, "sd {sd}: {bits} bits, bound {bound}");
         }
     }

@@ -112,15 +112,10 @@ impl StoreError {
     pub(super) fn sql(tried: &'static str, path: &std::path::Path, source: rusqlite::Error) -> Self {
         use rusqlite::ErrorCode::{DatabaseCorrupt, NotADatabase};
         match source.sqlite_error_code() {
-            Some(DatabaseCorrupt | NotADatabase) => Self::Damaged {
-                path: path.to_owned(),
-                detail: source.to_string(),
-            },
-            _ => Self::Sql {
-                tried,
-                path: path.to_owned(),
-                source,
-            },
+            Some(DatabaseCorrupt | NotADatabase) => {
+                Self::Damaged { path: path.to_owned(), detail: source.to_string() }
+            }
+            _ => Self::Sql { tried, path: path.to_owned(), source },
         }
     }
 

@@ -14,39 +14,21 @@ pub(super) type Applied = rusqlite::Result<Outcome>;
 /// Stores one write.
 pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
     match write {
-        Write::Stream {
-            started_utc_ns,
-            settings,
-        } => stream(tx, rig, *started_utc_ns, settings),
-        Write::Identity {
-            stream,
-            utc_ns,
-            serial,
-            firmware,
-            time_scale,
-        } => done(
+        Write::Stream { started_utc_ns, settings } => stream(tx, rig, *started_utc_ns, settings),
+        Write::Identity { stream, utc_ns, serial, firmware, time_scale } => done(
             tx.prepare_cached(
                 "INSERT INTO identities (stream, utc_ns, serial, firmware, time_scale)
                  VALUES (?1, ?2, ?3, ?4, ?5)",
             )?
             .execute(params![stream.0, utc_ns, serial, firmware, time_scale])?,
         ),
-        Write::Run {
-            stream,
-            row,
-            first_blow_utc_ns,
-        } => insert_run::row(tx, *stream, row, *first_blow_utc_ns),
-        Write::Block {
-            stream,
-            utc_ns,
-            block,
-        } => insert_block::block(tx, *stream, *utc_ns, block),
-        Write::Recovered {
-            stream,
-            run_seq,
-            result,
-            first_blow_utc_ns,
-        } => insert_run::recovered(tx, *stream, *run_seq, result.as_deref(), *first_blow_utc_ns),
+        Write::Run { stream, row, first_blow_utc_ns } => {
+            insert_run::row(tx, *stream, row, *first_blow_utc_ns)
+        }
+        Write::Block { stream, utc_ns, block } => insert_block::block(tx, *stream, *utc_ns, block),
+        Write::Recovered { stream, run_seq, result, first_blow_utc_ns } => {
+            insert_run::recovered(tx, *stream, *run_seq, result.as_deref(), *first_blow_utc_ns)
+        }
         Write::Command { utc_ns, who, command } => person(tx, rig, *utc_ns, who, command),
         Write::Zero { utc_ns, zero_kn } => {
             ensure_rig(tx, rig)?;
@@ -56,13 +38,9 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
             )
         }
         Write::Shelf { .. } => shelf(tx, write),
-        Write::Correct {
-            run,
-            utc_ns,
-            who,
-            why,
-            correction,
-        } => correct(tx, *run, *utc_ns, (who, why), correction),
+        Write::Correct { run, utc_ns, who, why, correction } => {
+            correct(tx, *run, *utc_ns, (who, why), correction)
+        }
         Write::Event { utc_ns, kind, detail } => event(tx, Some(rig), *utc_ns, kind, detail),
     }
 }
@@ -72,8 +50,7 @@ fn done(_rows: usize) -> Applied {
 }
 
 fn ensure_rig(tx: &Connection, rig: &str) -> rusqlite::Result<()> {
-    tx.prepare_cached("INSERT INTO rigs (rig) VALUES (?1) ON CONFLICT DO NOTHING")?
-        .execute([rig])?;
+    tx.prepare_cached("INSERT INTO rigs (rig) VALUES (?1) ON CONFLICT DO NOTHING")?.execute([rig])?;
     Ok(())
 }
 
@@ -99,9 +76,7 @@ fn person(tx: &Connection, rig: &str, utc_ns: i64, who: &str, command: &Command)
     let text = match exact_json(command) {
         Some(text) => text,
         None => {
-            return Ok(Err(Refused::NotRepresentable(format!(
-                "a command to rig '{rig}'"
-            ))));
+            return Ok(Err(Refused::NotRepresentable(format!("a command to rig '{rig}'"))));
         }
     };
     ensure_rig(tx, rig)?;
@@ -114,15 +89,7 @@ fn person(tx: &Connection, rig: &str, utc_ns: i64, who: &str, command: &Command)
 }
 
 fn shelf(tx: &Connection, write: &Write) -> Applied {
-    let Write::Shelf {
-        utc_ns,
-        who,
-        why,
-        kind,
-        name,
-        document,
-    } = write
-    else {
+    let Write::Shelf { utc_ns, who, why, kind, name, document } = write else {
         return Ok(Ok(Written::Row));
     };
     let kind = kind.name();
@@ -162,10 +129,7 @@ fn correct(
         .query_row([run.0], |row| Ok((row.get(0)?, row.get(1)?)))
         .optional()?;
     let Some((excluded, latest)) = verdict else {
-        return Ok(Err(Refused::Unknown {
-            what: "a correction".to_owned(),
-            of: format!("run {}", run.0),
-        }));
+        return Ok(Err(Refused::Unknown { what: "a correction".to_owned(), of: format!("run {}", run.0) }));
     };
     let (kind, lifts, tags) = match correction {
         Correction::Tag(tags) => ("tag", None, tags.clone()),

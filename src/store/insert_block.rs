@@ -13,23 +13,12 @@ use rusqlite::{Connection, OptionalExtension, params};
 /// Stores a block.
 pub(super) fn block(tx: &Connection, stream: StreamId, utc_ns: i64, block: &Block) -> Applied {
     match block {
-        Block::Open {
-            run_seq,
-            first_sample,
-            rate_hz,
-            in_force,
-        } => open(tx, stream, utc_ns, (*run_seq, *first_sample, *rate_hz), in_force),
-        Block::Raw {
-            run_seq,
-            first_sample,
-            counts,
-            missing,
-        } => {
-            let raw = RawBlock {
-                first_sample: *first_sample,
-                counts: counts.clone(),
-                missing: missing.clone(),
-            };
+        Block::Open { run_seq, first_sample, rate_hz, in_force } => {
+            open(tx, stream, utc_ns, (*run_seq, *first_sample, *rate_hz), in_force)
+        }
+        Block::Raw { run_seq, first_sample, counts, missing } => {
+            let raw =
+                RawBlock { first_sample: *first_sample, counts: counts.clone(), missing: missing.clone() };
             if raw.counts.is_empty() {
                 return Ok(Ok(Written::Row));
             }
@@ -44,26 +33,15 @@ pub(super) fn block(tx: &Connection, stream: StreamId, utc_ns: i64, block: &Bloc
             end(tx, stream, *run_seq)?;
             Ok(Ok(Written::Row))
         }
-        Block::Idle {
-            first_sample,
-            rate_hz,
-            samples_per_point,
-            points,
-        } => idle(
-            tx,
-            stream,
-            utc_ns,
-            (*first_sample, *rate_hz, *samples_per_point),
-            points,
-        ),
+        Block::Idle { first_sample, rate_hz, samples_per_point, points } => {
+            idle(tx, stream, utc_ns, (*first_sample, *rate_hz, *samples_per_point), points)
+        }
     }
 }
 
 fn pack<T: pco::data_types::Number>(numbers: &[T], effort: Effort) -> Result<Vec<u8>, Refused> {
-    codec::pack(numbers, effort).map_err(|detail| Refused::Row {
-        what: "a block of samples".to_owned(),
-        detail,
-    })
+    codec::pack(numbers, effort)
+        .map_err(|detail| Refused::Row { what: "a block of samples".to_owned(), detail })
 }
 
 fn open(
@@ -83,14 +61,7 @@ fn open(
         "INSERT INTO open_runs (stream, run_seq, utc_ns, first_sample, rate_hz, in_force)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?
-    .execute(params![
-        stream.0,
-        run_seq,
-        utc_ns,
-        first_sample as i64,
-        rate_hz,
-        tags
-    ])?;
+    .execute(params![stream.0, run_seq, utc_ns, first_sample as i64, rate_hz, tags])?;
     Ok(Ok(Written::Row))
 }
 
@@ -134,10 +105,7 @@ pub(super) fn read(
         let (packed, missing): (Vec<u8>, String) = (row.get(3)?, row.get(4)?);
         let (expected, found) = (row.get::<_, u32>(5)?, codec::sum(&packed));
         if expected != found {
-            return Ok(Err((
-                id,
-                format!("expected the sum {expected:08x}, found {found:08x}"),
-            )));
+            return Ok(Err((id, format!("expected the sum {expected:08x}, found {found:08x}"))));
         }
         Ok(unpack_row(first_sample, samples, &packed, &missing).map_err(|detail| (id, detail)))
     })?;
@@ -152,11 +120,7 @@ fn unpack_row(first_sample: i64, samples: i64, packed: &[u8], missing: &str) -> 
         .filter(|n| *n <= 1 << 28)
         .ok_or_else(|| format!("expected at most {} samples, found {samples}", 1 << 28))?;
     let missing: Vec<(u32, u32)> = serde_json::from_str(missing).map_err(|error| error.to_string())?;
-    Ok(RawBlock {
-        first_sample,
-        counts: codec::unpack(packed, samples)?,
-        missing,
-    })
+    Ok(RawBlock { first_sample, counts: codec::unpack(packed, samples)?, missing })
 }
 
 /// Marks a run's samples as complete and packs them anew.

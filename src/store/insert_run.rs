@@ -53,12 +53,8 @@ pub(super) fn recovered(
 
 /// The closing row of a run whose end was not recorded.
 pub(super) fn interrupted(run_seq: u32, closed_s: f64) -> Closed {
-    let closing = Closing {
-        closed_s,
-        reason: CloseReason::Interrupted,
-        re_pulled: false,
-        re_pulled_level: None,
-    };
+    let closing =
+        Closing { closed_s, reason: CloseReason::Interrupted, re_pulled: false, re_pulled_level: None };
     Closed::new(run_seq, closing)
 }
 
@@ -78,10 +74,7 @@ fn run_id(tx: &Connection, stream: StreamId, run_seq: u32) -> rusqlite::Result<O
 fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64) -> Applied {
     let what = format!("run {} of stream {}", result.run_seq, stream.0);
     let Some(rig) = rig_of(tx, stream)? else {
-        return Ok(Err(Refused::Unknown {
-            what,
-            of: format!("stream {}", stream.0),
-        }));
+        return Ok(Err(Refused::Unknown { what, of: format!("stream {}", stream.0) }));
     };
     if run_id(tx, stream, result.run_seq)?.is_some() {
         return Ok(Err(Refused::Duplicate(what)));
@@ -117,32 +110,31 @@ fn insert_columns(
         Timing::Device => "device",
         Timing::Host => "host",
     };
-    tx.prepare_cached(include_str!("insert_run.sql"))?
-        .execute(named_params! {
-            ":id": id, ":rig": rig, ":rig_run": rig_run, ":stream": stream.0, ":run_seq": result.run_seq,
-            ":first_blow_utc_ns": utc_ns,
-            ":setup": tags.setup, ":contacts": tags.contacts, ":tool": tags.tool,
-            ":bolt": tags.bolt.as_ref().map(|bolt| &bolt.name),
-            ":calibration": result.calibration,
-            ":rate_hz": record.rate_hz, ":timing": timing,
-            ":zero_kN": record.zero.kn(), ":zero_shift_kN": record.zero_shift.kn(),
-            ":noise_kN": record.noise.kn(),
-            ":first_blow_s": record.first_blow_s, ":last_blow_s": record.last_blow_s,
-            ":drive_time_s": record.drive_time_s,
-            ":blows": record.blow_count, ":blow_rate_hz": record.blow_rate_hz,
-            ":ringing_kN": record.ringing.map(|f| f.kn()),
-            ":peak_kN": record.peak.kn(), ":peak_time_s": record.peak_time_s,
-            ":peak_is_lower_bound": record.peak_is_lower_bound,
-            ":level_kN": record.level.map(|f| f.kn()), ":held_kN": record.held.map(|f| f.kn()),
-            ":held_Nm": result.torques.held.map(|t| t.get()),
-            ":peak_Nm": result.torques.peak.map(|t| t.get()),
-            ":plateau_kN": plateau.map(|p| p.limit.kn()), ":plateau_se_kN": plateau.map(|p| p.limit_se.kn()),
-            ":plateau_Nm": result.torques.plateau.map(|t| t.get()),
-            ":time_constant_s": plateau.map(|p| p.time_constant_s),
-            ":time_constant_se_s": plateau.map(|p| p.time_constant_se_s),
-            ":spikes": record.spikes, ":missing": record.missing, ":clipped": record.clipped,
-            ":result": document,
-        })?;
+    tx.prepare_cached(include_str!("insert_run.sql"))?.execute(named_params! {
+        ":id": id, ":rig": rig, ":rig_run": rig_run, ":stream": stream.0, ":run_seq": result.run_seq,
+        ":first_blow_utc_ns": utc_ns,
+        ":setup": tags.setup, ":contacts": tags.contacts, ":tool": tags.tool,
+        ":bolt": tags.bolt.as_ref().map(|bolt| &bolt.name),
+        ":calibration": result.calibration,
+        ":rate_hz": record.rate_hz, ":timing": timing,
+        ":zero_kN": record.zero.kn(), ":zero_shift_kN": record.zero_shift.kn(),
+        ":noise_kN": record.noise.kn(),
+        ":first_blow_s": record.first_blow_s, ":last_blow_s": record.last_blow_s,
+        ":drive_time_s": record.drive_time_s,
+        ":blows": record.blow_count, ":blow_rate_hz": record.blow_rate_hz,
+        ":ringing_kN": record.ringing.map(|f| f.kn()),
+        ":peak_kN": record.peak.kn(), ":peak_time_s": record.peak_time_s,
+        ":peak_is_lower_bound": record.peak_is_lower_bound,
+        ":level_kN": record.level.map(|f| f.kn()), ":held_kN": record.held.map(|f| f.kn()),
+        ":held_Nm": result.torques.held.map(|t| t.get()),
+        ":peak_Nm": result.torques.peak.map(|t| t.get()),
+        ":plateau_kN": plateau.map(|p| p.limit.kn()), ":plateau_se_kN": plateau.map(|p| p.limit_se.kn()),
+        ":plateau_Nm": result.torques.plateau.map(|t| t.get()),
+        ":time_constant_s": plateau.map(|p| p.time_constant_s),
+        ":time_constant_se_s": plateau.map(|p| p.time_constant_se_s),
+        ":spikes": record.spikes, ":missing": record.missing, ":clipped": record.clipped,
+        ":result": document,
+    })?;
     Ok(())
 }
 
@@ -162,13 +154,7 @@ fn insert_gates(tx: &Connection, id: i64, result: &RunResult) -> rusqlite::Resul
     for (index, gate) in result.record.gates.iter().enumerate() {
         let torque = result.torques.gates.get(index).copied().flatten();
         let tension = gate.tension.map(|f| f.kn());
-        insert.execute(params![
-            id,
-            index as i64 + 1,
-            gate.after_s,
-            tension,
-            torque.map(|t| t.get())
-        ])?;
+        insert.execute(params![id, index as i64 + 1, gate.after_s, tension, torque.map(|t| t.get())])?;
     }
     Ok(())
 }
@@ -187,10 +173,7 @@ fn insert_flags(tx: &Connection, id: i64, flags: &[Flag]) -> rusqlite::Result<()
 pub(super) fn closed(tx: &Connection, stream: StreamId, row: &Closed) -> Applied {
     let what = format!("the closing of run {} of stream {}", row.run_seq, stream.0);
     let Some(id) = run_id(tx, stream, row.run_seq)? else {
-        return Ok(Err(Refused::Unknown {
-            what,
-            of: format!("run {} of stream {}", row.run_seq, stream.0),
-        }));
+        return Ok(Err(Refused::Unknown { what, of: format!("run {} of stream {}", row.run_seq, stream.0) }));
     };
     let before: bool = tx
         .prepare_cached("SELECT EXISTS (SELECT 1 FROM closings WHERE run = ?1)")?

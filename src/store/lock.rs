@@ -38,10 +38,7 @@ impl Lock {
         match file.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
-                return Err(StoreError::Held {
-                    folder: folder.to_owned(),
-                    holder: holder(&mut file),
-                });
+                return Err(StoreError::Held { folder: folder.to_owned(), holder: holder(&mut file) });
             }
             Err(TryLockError::Error(source)) => return Err(fail("lock")(source)),
         }
@@ -53,9 +50,7 @@ impl Lock {
 
 fn holder(file: &mut File) -> String {
     let mut text = String::new();
-    let read = file
-        .rewind()
-        .and_then(|()| file.take(32).read_to_string(&mut text));
+    let read = file.rewind().and_then(|()| file.take(32).read_to_string(&mut text));
     match (read, text.trim().parse::<u32>()) {
         (Ok(_), Ok(pid)) => pid.to_string(),
         _ => "unknown".to_owned(),

@@ -48,10 +48,7 @@ pub(super) enum Found {
 /// Refuses an SQLite library that is known to lose rows.
 pub(super) fn check_library() -> Result<(), StoreError> {
     if rusqlite::version_number() < SQLITE_AT_LEAST.0 {
-        return Err(StoreError::Library {
-            expected: SQLITE_AT_LEAST.1,
-            found: rusqlite::version(),
-        });
+        return Err(StoreError::Library { expected: SQLITE_AT_LEAST.1, found: rusqlite::version() });
     }
     Ok(())
 }
@@ -60,30 +57,21 @@ pub(super) fn check_library() -> Result<(), StoreError> {
 pub(super) fn look(path: &Path) -> Result<Found, StoreError> {
     let mut header = Vec::with_capacity(100);
     match std::fs::File::open(path) {
-        Ok(file) => file
-            .take(100)
-            .read_to_end(&mut header)
-            .map_err(|source| StoreError::File {
-                tried: "read the store",
-                path: path.to_owned(),
-                source,
-            })?,
+        Ok(file) => file.take(100).read_to_end(&mut header).map_err(|source| StoreError::File {
+            tried: "read the store",
+            path: path.to_owned(),
+            source,
+        })?,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(Found::Nothing),
         Err(source) => {
-            return Err(StoreError::File {
-                tried: "open the store",
-                path: path.to_owned(),
-                source,
-            });
+            return Err(StoreError::File { tried: "open the store", path: path.to_owned(), source });
         }
     };
     if header.is_empty() {
         return Ok(Found::Nothing);
     }
     if header.len() < 100 || &header[..16] != b"SQLite format 3\0" {
-        return Err(StoreError::NotADatabase {
-            path: path.to_owned(),
-        });
+        return Err(StoreError::NotADatabase { path: path.to_owned() });
     }
     let word = |at: usize| u32::from_be_bytes([header[at], header[at + 1], header[at + 2], header[at + 3]]);
     let (version, application) = (word(60), word(68));
@@ -95,11 +83,7 @@ pub(super) fn look(path: &Path) -> Result<Found, StoreError> {
         });
     }
     if version > SCHEMA_VERSION {
-        return Err(StoreError::Newer {
-            path: path.to_owned(),
-            known: SCHEMA_VERSION,
-            found: version,
-        });
+        return Err(StoreError::Newer { path: path.to_owned(), known: SCHEMA_VERSION, found: version });
     }
     Ok(Found::Version(version))
 }
@@ -124,11 +108,7 @@ pub(super) fn version(connection: &Connection, path: &Path) -> Result<u32, Store
         });
     }
     if version > SCHEMA_VERSION {
-        return Err(StoreError::Newer {
-            path: path.to_owned(),
-            known: SCHEMA_VERSION,
-            found: version,
-        });
+        return Err(StoreError::Newer { path: path.to_owned(), known: SCHEMA_VERSION, found: version });
     }
     Ok(version)
 }

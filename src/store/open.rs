@@ -119,10 +119,7 @@ impl Store {
     /// A maker of readers.
     #[must_use]
     pub fn readers(&self) -> Readers {
-        Readers {
-            path: self.path.clone(),
-            immutable: false,
-        }
+        Readers { path: self.path.clone(), immutable: false }
     }
 
     /// The folder.
@@ -178,19 +175,11 @@ fn prepare(connection: &mut Connection, from: u32) -> rusqlite::Result<()> {
 /// No file, not a store, a newer or older version, damage.
 pub fn open_read_only(path: &Path) -> Result<Readers, StoreError> {
     migrate::check_library()?;
-    let path = if path.is_dir() {
-        path.join(STORE_NAME)
-    } else {
-        path.to_owned()
-    };
+    let path = if path.is_dir() { path.join(STORE_NAME) } else { path.to_owned() };
     match migrate::look(&path)? {
         Found::Nothing => return Err(StoreError::Missing { path }),
         Found::Version(version) if version < migrate::SCHEMA_VERSION => {
-            return Err(StoreError::Older {
-                path,
-                known: migrate::SCHEMA_VERSION,
-                found: version,
-            });
+            return Err(StoreError::Older { path, known: migrate::SCHEMA_VERSION, found: version });
         }
         Found::Version(_) => {}
     }
@@ -217,9 +206,7 @@ impl Readers {
         .map_err(sql)?;
         connection.busy_timeout(BUSY).map_err(sql)?;
         connection.pragma_update(None, "query_only", true).map_err(sql)?;
-        connection
-            .pragma_update(None, "trusted_schema", false)
-            .map_err(sql)?;
+        connection.pragma_update(None, "trusted_schema", false).map_err(sql)?;
         Ok(Reader::new(connection, self.path.clone()))
     }
 

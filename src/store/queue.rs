@@ -120,10 +120,7 @@ impl Queue {
 
 fn size(writes: &[Write]) -> (usize, usize) {
     let bytes = writes.iter().map(|write| match write {
-        Write::Block {
-            block: Block::Raw { counts, .. },
-            ..
-        } => 4 * counts.len(),
+        Write::Block { block: Block::Raw { counts, .. }, .. } => 4 * counts.len(),
         _ => 256,
     });
     (writes.len().max(1), bytes.sum())

@@ -117,11 +117,10 @@ impl Reader {
     /// # Errors
     /// The store cannot be read, or the command does not read back.
     pub fn in_force(&self, rig: &str) -> Result<Option<InForceRow>, StoreError> {
-        let row = self.first(
-            "SELECT rig, utc_ns, who, in_force FROM in_force WHERE rig = ?1",
-            [rig],
-            |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get::<_, String>(3)?)),
-        )?;
+        let row =
+            self.first("SELECT rig, utc_ns, who, in_force FROM in_force WHERE rig = ?1", [rig], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get::<_, String>(3)?))
+            })?;
         let Some((rig, utc_ns, who, text)) = row else {
             return Ok(None);
         };
@@ -130,12 +129,7 @@ impl Reader {
             id: utc_ns,
             detail: error.to_string(),
         })?;
-        Ok(Some(InForceRow {
-            rig,
-            utc_ns,
-            who,
-            in_force,
-        }))
+        Ok(Some(InForceRow { rig, utc_ns, who, in_force }))
     }
 
     /// The rig's latest zero, kN in the calibration's terms.
@@ -143,11 +137,9 @@ impl Reader {
     /// # Errors
     /// The store cannot be read.
     pub fn zero_kn(&self, rig: &str) -> Result<Option<f64>, StoreError> {
-        self.first(
-            "SELECT zero_kN FROM zeros WHERE rig = ?1 ORDER BY id DESC LIMIT 1",
-            [rig],
-            |row| row.get(0),
-        )
+        self.first("SELECT zero_kN FROM zeros WHERE rig = ?1 ORDER BY id DESC LIMIT 1", [rig], |row| {
+            row.get(0)
+        })
     }
 
     /// The latest events, newest first, at most `limit`.
@@ -175,16 +167,11 @@ fn shelf_row(row: &Row<'_>) -> rusqlite::Result<Result<ShelfRow, StoreError>> {
     let utc_ns: i64 = row.get(1)?;
     let text: String = row.get(3)?;
     let (name, who) = (row.get(0)?, row.get(2)?);
-    Ok(serde_json::from_str(&text)
-        .map(|document| ShelfRow {
-            name,
-            utc_ns,
-            who,
-            document,
-        })
-        .map_err(|error| StoreError::Unreadable {
+    Ok(serde_json::from_str(&text).map(|document| ShelfRow { name, utc_ns, who, document }).map_err(
+        |error| StoreError::Unreadable {
             what: "the document of the shelf written at",
             id: utc_ns,
             detail: error.to_string(),
-        }))
+        },
+    ))
 }

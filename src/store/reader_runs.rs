@@ -234,23 +234,12 @@ impl RunFilter {
                 values.push(number.into());
             }
         }
-        let limit = if self.limit == 0 {
-            RUNS_MAX
-        } else {
-            self.limit.min(RUNS_MAX)
-        };
+        let limit = if self.limit == 0 { RUNS_MAX } else { self.limit.min(RUNS_MAX) };
         values.push(i64::from(limit).into());
-        let filter = if conditions.is_empty() {
-            "1".to_owned()
-        } else {
-            conditions.join(" AND ")
-        };
+        let filter = if conditions.is_empty() { "1".to_owned() } else { conditions.join(" AND ") };
         // Within a rig both numbers rise together, and the index of a rig's runs is in order of its own.
         let order = if self.rig.is_some() { "rig_run" } else { "id" };
-        (
-            format!("SELECT {COLUMNS} FROM run_results WHERE {filter} ORDER BY {order} DESC LIMIT ?"),
-            values,
-        )
+        (format!("SELECT {COLUMNS} FROM run_results WHERE {filter} ORDER BY {order} DESC LIMIT ?"), values)
     }
 }
 
@@ -270,9 +259,7 @@ impl Reader {
     /// The store cannot be read.
     pub fn run_count(&self) -> Result<u64, StoreError> {
         // Numbers have no gaps, so the greatest is the count.
-        let count = self.first("SELECT COALESCE(MAX(id), 0) FROM runs", [], |row| {
-            row.get::<_, i64>(0)
-        })?;
+        let count = self.first("SELECT COALESCE(MAX(id), 0) FROM runs", [], |row| row.get::<_, i64>(0))?;
         Ok(count.unwrap_or(0).unsigned_abs())
     }
 
@@ -299,10 +286,7 @@ impl Reader {
         Ok(Some(RunDetail {
             line,
             result: serde_json::from_str(&result).map_err(unreadable)?,
-            closed: closing
-                .map(|text| serde_json::from_str(&text))
-                .transpose()
-                .map_err(unreadable)?,
+            closed: closing.map(|text| serde_json::from_str(&text)).transpose().map_err(unreadable)?,
             corrections: self.corrections(id)?,
         }))
     }
@@ -338,33 +322,19 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path(), Mode::Create).unwrap();
         let reader = store.readers().reader().unwrap();
-        let of_rig = RunFilter {
-            rig: Some("r".into()),
-            ..RunFilter::default()
-        };
-        let counting = RunFilter {
-            excluded: Some(false),
-            ..RunFilter::default()
-        };
+        let of_rig = RunFilter { rig: Some("r".into()), ..RunFilter::default() };
+        let counting = RunFilter { excluded: Some(false), ..RunFilter::default() };
         for filter in [RunFilter::default(), of_rig, counting] {
             let (sql, values) = filter.sql();
             let plan = reader
-                .all(
-                    &format!("EXPLAIN QUERY PLAN {sql}"),
-                    rusqlite::params_from_iter(values),
-                    |row| Ok((row.get::<_, i64>(1)?, row.get::<_, String>(3)?)),
-                )
+                .all(&format!("EXPLAIN QUERY PLAN {sql}"), rusqlite::params_from_iter(values), |row| {
+                    Ok((row.get::<_, i64>(1)?, row.get::<_, String>(3)?))
+                })
                 .unwrap();
             // Steps of the outermost query have no parent; those inside sort one run's flags.
-            let outer: Vec<&str> = plan
-                .iter()
-                .filter(|(parent, _)| *parent == 0)
-                .map(|(_, step)| step.as_str())
-                .collect();
-            assert!(
-                !outer.iter().any(|step| step.contains("TEMP B-TREE")),
-                "{filter:?}: {outer:?}"
-            );
+            let outer: Vec<&str> =
+                plan.iter().filter(|(parent, _)| *parent == 0).map(|(_, step)| step.as_str()).collect();
+            assert!(!outer.iter().any(|step| step.contains("TEMP B-TREE")), "{filter:?}: {outer:?}");
             assert!(outer.iter().any(|step| step.contains(" r")), "{outer:?}");
         }
     }

@@ -18,14 +18,7 @@ pub(super) fn settle(connection: &mut Connection) -> rusqlite::Result<()> {
     let left: Vec<(i64, u32, f64, f64, bool, bool)> = transaction
         .prepare(LEFT_OPEN)?
         .query_map([], |row| {
-            Ok((
-                row.get(0)?,
-                row.get(1)?,
-                row.get(2)?,
-                row.get(3)?,
-                row.get(4)?,
-                row.get(5)?,
-            ))
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?))
         })?
         .collect::<rusqlite::Result<_>>()?;
     for (stream, run_seq, rate_hz, last_blow_s, ended, closed) in left {
@@ -54,9 +47,7 @@ mod tests {
         let store = Store::open(folder.path(), Mode::Create).unwrap();
         let reader = store.readers().reader().unwrap();
         let plan = reader
-            .all(&format!("EXPLAIN QUERY PLAN {LEFT_OPEN}"), [], |row| {
-                row.get::<_, String>(3)
-            })
+            .all(&format!("EXPLAIN QUERY PLAN {LEFT_OPEN}"), [], |row| row.get::<_, String>(3))
             .unwrap();
         assert!(plan.iter().any(|step| step.starts_with("SEARCH r ")), "{plan:?}");
         assert!(!plan.iter().any(|step| step.starts_with("SCAN r")), "{plan:?}");

@@ -42,11 +42,9 @@ impl Reader {
         let Some(run) = self.run(id)? else {
             return Ok(None);
         };
-        let key = self.first(
-            "SELECT stream, run_seq, rig FROM runs WHERE id = ?1",
-            [id.0],
-            |row| Ok((row.get(0).map(StreamId)?, row.get(1)?, row.get::<_, String>(2)?)),
-        )?;
+        let key = self.first("SELECT stream, run_seq, rig FROM runs WHERE id = ?1", [id.0], |row| {
+            Ok((row.get(0).map(StreamId)?, row.get(1)?, row.get::<_, String>(2)?))
+        })?;
         let Some((stream, run_seq, rig)) = key else {
             return Ok(None);
         };
@@ -55,11 +53,8 @@ impl Reader {
                 .map_err(|source| self.failed(source))?
                 .into_iter()
                 .collect();
-        let blocks = blocks.map_err(|(block, detail)| StoreError::Unreadable {
-            what: "block",
-            id: block,
-            detail,
-        })?;
+        let blocks =
+            blocks.map_err(|(block, detail)| StoreError::Unreadable { what: "block", id: block, detail })?;
         let record = &run.result.record;
         Ok(Some(RunTrace {
             rate_hz: record.rate_hz,
@@ -80,11 +75,10 @@ impl Reader {
         name: &str,
         before_utc_ns: i64,
     ) -> Result<Option<Calibration>, StoreError> {
-        let settings = self.first(
-            "SELECT settings, started_utc_ns FROM streams WHERE id = ?1",
-            [stream.0],
-            |row| Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?)),
-        )?;
+        let settings =
+            self.first("SELECT settings, started_utc_ns FROM streams WHERE id = ?1", [stream.0], |row| {
+                Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?))
+            })?;
         let Some((settings, started_utc_ns)) = settings else {
             return Ok(None);
         };
@@ -98,9 +92,8 @@ impl Reader {
             Ok(Command::Calibrate { calibration }) => Some(calibration),
             _ => None,
         });
-        let configured = serde_json::from_str::<Settings>(&settings)
-            .ok()
-            .and_then(|settings| settings.calibration);
+        let configured =
+            serde_json::from_str::<Settings>(&settings).ok().and_then(|settings| settings.calibration);
         Ok(told.chain(configured).find(|calibration| calibration.id == name))
     }
 }

@@ -35,13 +35,7 @@ pub enum ShelfKind {
 
 impl ShelfKind {
     /// All kinds.
-    pub const ALL: [Self; 5] = [
-        Self::Pieces,
-        Self::Setups,
-        Self::Tools,
-        Self::Sources,
-        Self::Bolts,
-    ];
+    pub const ALL: [Self; 5] = [Self::Pieces, Self::Setups, Self::Tools, Self::Sources, Self::Bolts];
 
     /// The word used in paths and in the store.
     #[must_use]

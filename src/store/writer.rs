@@ -131,10 +131,7 @@ impl Writer {
     /// The queue is full (counted), or the writer has ended.
     pub fn submit(&self, rig: &str, writes: Vec<Write>) -> Result<Pending, SendError> {
         let (sender, reply) = oneshot::channel();
-        let lost = SendError::Closed {
-            rig: rig.to_owned(),
-            rows: writes.len(),
-        };
+        let lost = SendError::Closed { rig: rig.to_owned(), rows: writes.len() };
         self.put(rig, writes, Some(sender), false)?;
         Ok(Pending { reply, lost })
     }
@@ -151,12 +148,7 @@ impl Writer {
     /// How the writer is doing.
     #[must_use]
     pub fn health(&self) -> Health {
-        let mut health = self
-            .shared
-            .health
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone();
+        let mut health = self.shared.health.lock().unwrap_or_else(PoisonError::into_inner).clone();
         health.waiting = self.shared.queue.rows() as u64;
         health
     }
@@ -169,11 +161,7 @@ impl Writer {
         wait: bool,
     ) -> Result<(), SendError> {
         let rows = writes.len();
-        let job = Job {
-            rig: rig.to_owned(),
-            writes,
-            reply,
-        };
+        let job = Job { rig: rig.to_owned(), writes, reply };
         // Counted before it is put in, so that at no time more is committed than was queued.
         self.shared.count(|health| health.queued += rows as u64);
         self.shared.queue.put(job, wait).map_err(|not_taken| {
@@ -182,8 +170,7 @@ impl Writer {
                 NotTaken::Full => ("queue-full", SendError::Full { rig, rows }),
                 NotTaken::Closed => ("writer-ended", SendError::Closed { rig, rows }),
             };
-            self.shared
-                .count(|health| *health.refused.entry(reason.to_owned()).or_default() += rows as u64);
+            self.shared.count(|health| *health.refused.entry(reason.to_owned()).or_default() += rows as u64);
             error
         })
     }
@@ -243,12 +230,7 @@ fn commit(connection: &Connection, jobs: &[Job]) -> rusqlite::Result<Vec<Vec<Out
     transaction("BEGIN IMMEDIATE")?;
     let all: rusqlite::Result<Vec<Vec<Outcome>>> = jobs
         .iter()
-        .map(|job| {
-            job.writes
-                .iter()
-                .map(|write| one(connection, &job.rig, write))
-                .collect()
-        })
+        .map(|job| job.writes.iter().map(|write| one(connection, &job.rig, write)).collect())
         .collect();
     match all.and_then(|outcomes| transaction("COMMIT").map(|()| outcomes)) {
         Ok(outcomes) => Ok(outcomes),
@@ -291,14 +273,10 @@ fn refusal(error: rusqlite::Error, write: &Write) -> rusqlite::Result<Refused> {
         rusqlite::ffi::SQLITE_CONSTRAINT_UNIQUE | rusqlite::ffi::SQLITE_CONSTRAINT_PRIMARYKEY => {
             Refused::Duplicate(what)
         }
-        rusqlite::ffi::SQLITE_CONSTRAINT_FOREIGNKEY => Refused::Unknown {
-            what,
-            of: "what it belongs to".to_owned(),
-        },
-        _ => Refused::Row {
-            what,
-            detail: error.to_string(),
-        },
+        rusqlite::ffi::SQLITE_CONSTRAINT_FOREIGNKEY => {
+            Refused::Unknown { what, of: "what it belongs to".to_owned() }
+        }
+        _ => Refused::Row { what, detail: error.to_string() },
     })
 }
 

@@ -33,11 +33,7 @@ async fn over_the_network_only_this_host_and_this_page_get_in() {
         ("rebound.example:7483", 403),
         ("localhost:7483.example", 403),
     ] {
-        assert_eq!(
-            status(&router, Method::GET, "/api/v1/rigs", &[("host", host)]).await,
-            expected,
-            "{host}"
-        );
+        assert_eq!(status(&router, Method::GET, "/api/v1/rigs", &[("host", host)]).await, expected, "{host}");
     }
     assert_eq!(status(&router, Method::GET, "/api/v1/rigs", &[]).await, 403);
     let ours = ("host", "localhost:7483");
@@ -46,60 +42,31 @@ async fn over_the_network_only_this_host_and_this_page_get_in() {
     for (headers, expected) in [
         (vec![], 200),
         (vec![("origin", "http://localhost:7483")], 200),
-        (
-            vec![
-                ("origin", "http://127.0.0.1:7483"),
-                ("sec-fetch-site", "same-origin"),
-            ],
-            200,
-        ),
+        (vec![("origin", "http://127.0.0.1:7483"), ("sec-fetch-site", "same-origin")], 200),
         (vec![("origin", "https://localhost:7483")], 403),
         (vec![("origin", "http://elsewhere.example")], 403),
         (vec![("origin", "null")], 403),
         (vec![("sec-fetch-site", "cross-site")], 403),
         (vec![("sec-fetch-site", "same-site")], 403),
-        (
-            vec![
-                ("origin", "http://localhost:7483"),
-                ("origin", "http://elsewhere.example"),
-            ],
-            403,
-        ),
+        (vec![("origin", "http://localhost:7483"), ("origin", "http://elsewhere.example")], 403),
     ] {
         let mut all = vec![ours, json];
         all.extend(&headers);
-        assert_eq!(
-            status(&router, Method::POST, zero, &all).await,
-            expected,
-            "{headers:?}"
-        );
+        assert_eq!(status(&router, Method::POST, zero, &all).await, expected, "{headers:?}");
     }
-    assert_eq!(
-        house.rigs.told.lock().unwrap().len(),
-        3,
-        "a refused change reaches nobody"
-    );
+    assert_eq!(house.rigs.told.lock().unwrap().len(), 3, "a refused change reaches nobody");
 }
 
 #[tokio::test]
 async fn a_form_and_a_large_body_are_not_read() {
     let house = House::new();
     let zero = "/api/v1/rigs/bench/zero";
-    for kind in [
-        "text/plain",
-        "application/x-www-form-urlencoded",
-        "application/jsonx",
-    ] {
-        assert_eq!(
-            status(&house.router, Method::POST, zero, &[("content-type", kind)]).await,
-            415
-        );
+    for kind in ["text/plain", "application/x-www-form-urlencoded", "application/jsonx"] {
+        assert_eq!(status(&house.router, Method::POST, zero, &[("content-type", kind)]).await, 415);
     }
     assert_eq!(status(&house.router, Method::POST, zero, &[]).await, 415);
     let large = json!({"who": "Ana", "why": "x".repeat(70_000)});
-    let (status, detail) = house
-        .refused(Method::POST, "/api/v1/runs/1/exclude", Some(large))
-        .await;
+    let (status, detail) = house.refused(Method::POST, "/api/v1/runs/1/exclude", Some(large)).await;
     assert_eq!(status, 413, "{detail}");
     assert!(house.rigs.told.lock().unwrap().is_empty());
 }
@@ -110,26 +77,13 @@ async fn a_copy_opened_read_only_is_shown_but_not_changed() {
     let stream = begin(&house.store, "bench");
     put(&house.store, "bench", whole(stream, result(1), 8000));
     let folder = house.store.folder().to_owned();
-    let House {
-        store,
-        rigs,
-        router: first,
-        _folder,
-    } = house;
+    let House { store, rigs, router: first, _folder } = house;
     drop(first);
     store.close();
     let readers = open_read_only(&folder).unwrap();
-    let router = router(State {
-        readers,
-        writer: None,
-        rigs,
-        now_utc_ns: Arc::new(|| T0_NS),
-    });
+    let router = router(State { readers, writer: None, rigs, now_utc_ns: Arc::new(|| T0_NS) });
     let (status, runs) = ask(&router, Method::GET, "/api/v1/runs", None).await;
-    assert_eq!(
-        (status, runs["runs"].as_array().map(Vec::len)),
-        (StatusCode::OK, Some(1))
-    );
+    assert_eq!((status, runs["runs"].as_array().map(Vec::len)), (StatusCode::OK, Some(1)));
     let word = json!({"who": "Ana", "why": "w"});
     let (status, answer) = ask(&router, Method::POST, "/api/v1/runs/1/exclude", Some(word)).await;
     assert_eq!(status, StatusCode::FORBIDDEN, "{answer}");

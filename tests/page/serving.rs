@@ -14,10 +14,7 @@ const LONG: Duration = Duration::from_secs(20);
 async fn exchange(stream: &mut (impl AsyncReadExt + AsyncWriteExt + Unpin), request: &str) -> String {
     stream.write_all(request.as_bytes()).await.unwrap();
     let mut answer = String::new();
-    timeout(LONG, stream.read_to_string(&mut answer))
-        .await
-        .unwrap()
-        .unwrap();
+    timeout(LONG, stream.read_to_string(&mut answer)).await.unwrap().unwrap();
     answer
 }
 
@@ -29,10 +26,7 @@ async fn the_socket_is_for_owner_and_group_and_a_dead_one_is_replaced() {
     drop(serve::bind_unix(&path).unwrap());
     assert!(path.exists(), "a dead socket is left behind");
     let listener = serve::bind_unix(&path).unwrap();
-    assert_eq!(
-        std::fs::metadata(&path).unwrap().permissions().mode() & 0o777,
-        0o660
-    );
+    assert_eq!(std::fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o660);
     let (stop, stopped) = watch::channel(false);
     let serving = tokio::spawn(serve::unix(listener, house.router.clone(), stopped));
     let mut client = UnixStream::connect(&path).await.unwrap();
@@ -52,13 +46,8 @@ async fn only_a_loopback_address_is_served() {
     let house = House::new();
     let (_stop, stopped) = watch::channel(false);
     let listener = TcpListener::bind("0.0.0.0:0").await.unwrap();
-    let error = serve::tcp(listener, house.router.clone(), stopped)
-        .await
-        .unwrap_err();
-    assert!(
-        error.to_string().contains("expected a loopback address"),
-        "{error}"
-    );
+    let error = serve::tcp(listener, house.router.clone(), stopped).await.unwrap_err();
+    assert!(error.to_string().contains("expected a loopback address"), "{error}");
 }
 
 #[tokio::test]
@@ -93,10 +82,7 @@ async fn half_open_connections_are_closed_and_others_get_their_turn() {
     let mut silent = Vec::new();
     for _ in 0..CONNECTIONS_MAX {
         let mut client = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
-        client
-            .write_all(b"GET /api/v1/rigs HTTP/1.1\r\nHo")
-            .await
-            .unwrap();
+        client.write_all(b"GET /api/v1/rigs HTTP/1.1\r\nHo").await.unwrap();
         silent.push(client);
     }
     // Waits for a place until the silent ones have run out of time.
@@ -105,10 +91,7 @@ async fn half_open_connections_are_closed_and_others_get_their_turn() {
     let answer = exchange(&mut client, &request).await;
     assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
     let mut rest = Vec::new();
-    timeout(LONG, silent[0].read_to_end(&mut rest))
-        .await
-        .unwrap()
-        .ok();
+    timeout(LONG, silent[0].read_to_end(&mut rest)).await.unwrap().ok();
     let rest = String::from_utf8_lossy(&rest);
     assert!(rest.is_empty() || rest.starts_with("HTTP/1.1 408"), "{rest}");
 }

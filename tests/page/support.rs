@@ -35,10 +35,7 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         running: None,
         in_force: InForce::default(),
         calibration: Some("cell-1".into()),
-        counters: Counters {
-            bytes_in: 77,
-            ..Counters::default()
-        },
+        counters: Counters { bytes_in: 77, ..Counters::default() },
     }
 }
 
@@ -96,23 +93,14 @@ impl House {
     pub fn with(served: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path(), Mode::Create).unwrap();
-        let rigs = Arc::new(FakeRigs {
-            told: Mutex::default(),
-            news: broadcast::channel(16).0,
-            served,
-        });
+        let rigs = Arc::new(FakeRigs { told: Mutex::default(), news: broadcast::channel(16).0, served });
         let state = State {
             readers: store.readers(),
             writer: Some(store.writer()),
             rigs: rigs.clone(),
             now_utc_ns: Arc::new(|| T0_NS),
         };
-        Self {
-            store,
-            rigs,
-            router: router(state),
-            _folder: folder,
-        }
+        Self { store, rigs, router: router(state), _folder: folder }
     }
 
     pub async fn ask(&self, method: Method, path: &str, body: Option<Value>) -> (StatusCode, Value) {
@@ -143,10 +131,7 @@ impl House {
     pub async fn furnish(&self) {
         let documents = [
             ("pieces/socket", json!({"kind": "socket", "drive_in": "1/2"})),
-            (
-                "pieces/ext",
-                json!({"kind": "extension", "drive_in": "1/2", "drive_out": "1/2"}),
-            ),
+            ("pieces/ext", json!({"kind": "extension", "drive_in": "1/2", "drive_out": "1/2"})),
             ("setups/bare", json!({"pieces": ["socket"]})),
             ("setups/long", json!({"pieces": ["ext", "socket"]})),
             ("tools/wrench", json!({"anvil": "1/2", "source": "battery"})),
@@ -177,9 +162,7 @@ pub async fn ask(
     let request = Request::builder().method(method).uri(path);
     let request = match body {
         None => request.body(Body::empty()),
-        Some(body) => request
-            .header("content-type", "application/json")
-            .body(Body::from(body.to_string())),
+        Some(body) => request.header("content-type", "application/json").body(Body::from(body.to_string())),
     };
     let response = router.clone().oneshot(request.unwrap()).await.unwrap();
     let status = response.status();

@@ -30,19 +30,10 @@ fn a_run_cut_off_before_its_announcement_is_found_with_its_samples() {
     let unfinished = store.unfinished().unwrap();
     assert_eq!(unfinished.len(), 2);
     let found = &unfinished[0];
-    assert_eq!(
-        (found.rig.as_str(), found.stream, found.run_seq),
-        ("rig-1", stream, 2)
-    );
+    assert_eq!((found.rig.as_str(), found.stream, found.run_seq), ("rig-1", stream, 2));
     assert_eq!(found.settings, crate::sample::settings());
     assert_eq!(found.opened_utc_ns, T0_NS);
-    let Block::Open {
-        first_sample,
-        rate_hz,
-        in_force,
-        ..
-    } = &found.open
-    else {
+    let Block::Open { first_sample, rate_hz, in_force, .. } = &found.open else {
         panic!("expected an opening, found {:?}", found.open)
     };
     assert_eq!((*first_sample, *rate_hz), (40_000, 2000.0));
@@ -58,19 +49,11 @@ fn a_run_cut_off_before_its_announcement_is_found_with_its_samples() {
     assert_eq!(counts, codes(2, 3100));
     assert!(unfinished[1].raw.is_empty());
 
-    let recovered = |run_seq, result| Write::Recovered {
-        stream,
-        run_seq,
-        result,
-        first_blow_utc_ns: T0_NS,
-    };
+    let recovered = |run_seq, result| Write::Recovered { stream, run_seq, result, first_blow_utc_ns: T0_NS };
     let mut measured = result(2);
     measured.record.last_blow_s = 20.5;
-    let written = put(
-        &store,
-        "rig-1",
-        vec![recovered(2, Some(Box::new(measured.clone()))), recovered(3, None)],
-    );
+    let written =
+        put(&store, "rig-1", vec![recovered(2, Some(Box::new(measured.clone()))), recovered(3, None)]);
     assert_eq!(written[0], Written::Run(RunId(2)));
     assert!(store.unfinished().unwrap().is_empty());
     let reader = store.readers().reader().unwrap();
@@ -151,11 +134,7 @@ fn every_acknowledged_run_survives_a_kill() {
     let mut acknowledged: Vec<(i64, u32)> = Vec::new();
     for kill in 0..5_usize {
         let mut child = Command::new(std::env::current_exe().unwrap())
-            .args([
-                "--exact",
-                "crash::every_acknowledged_run_survives_a_kill",
-                "--nocapture",
-            ])
+            .args(["--exact", "crash::every_acknowledged_run_survives_a_kill", "--nocapture"])
             .env(CHILD, folder.path())
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
@@ -174,12 +153,7 @@ fn every_acknowledged_run_survives_a_kill() {
         std::thread::sleep(std::time::Duration::from_micros(700 * kill as u64));
         child.kill().unwrap();
         child.wait().unwrap();
-        acknowledged.extend(
-            lines
-                .map_while(Result::ok)
-                .filter(|l| l.starts_with("ack "))
-                .map(|l| parse(&l)),
-        );
+        acknowledged.extend(lines.map_while(Result::ok).filter(|l| l.starts_with("ack ")).map(|l| parse(&l)));
         let store = Store::open(folder.path(), Mode::Existing).unwrap();
         let reader = store.readers().reader().unwrap();
         for &(id, run_seq) in &acknowledged {
@@ -204,20 +178,14 @@ fn parse(ack: &str) -> (i64, u32) {
 #[test]
 fn a_check_names_what_was_changed_behind_its_back() {
     let changes = [
-        (
-            "UPDATE blocks SET counts = substr(counts, 1, length(counts) - 4)",
-            "does not unpack",
-        ),
+        ("UPDATE blocks SET counts = substr(counts, 1, length(counts) - 4)", "does not unpack"),
         ("UPDATE blocks SET samples = samples - 1", "does not unpack"),
         ("DELETE FROM blocks WHERE run_seq = 2", "run 2: it has no samples"),
         (
             "DROP TRIGGER runs_refuses_UPDATE; UPDATE runs SET peak_kN = 99.5 WHERE id = 2",
             "run 2: its columns differ",
         ),
-        (
-            "DROP TRIGGER runs_refuses_DELETE",
-            "the trigger runs_refuses_DELETE is gone",
-        ),
+        ("DROP TRIGGER runs_refuses_DELETE", "the trigger runs_refuses_DELETE is gone"),
         (
             "DROP TRIGGER blows_refuses_DELETE; DELETE FROM blows WHERE run = 1",
             "run 1: expected 3 blows and 2 gates, found 0 and 2",
@@ -246,9 +214,6 @@ fn a_check_names_what_was_changed_behind_its_back() {
         db.close().unwrap();
         let report = open_read_only(&path).unwrap().reader().unwrap().check().unwrap();
         assert!(!report.ok);
-        assert!(
-            report.faults.iter().any(|f| f.contains(finding)),
-            "{sql}: {report:?}"
-        );
+        assert!(report.faults.iter().any(|f| f.contains(finding)), "{sql}: {report:?}");
     }
 }

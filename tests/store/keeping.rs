@@ -9,12 +9,7 @@ use boltscribe::units::Newtons;
 use std::time::Duration;
 
 fn outcomes(store: &Store, rig: &str, writes: Vec<Write>) -> Vec<Outcome> {
-    store
-        .writer()
-        .submit(rig, writes)
-        .unwrap()
-        .wait_blocking()
-        .unwrap()
+    store.writer().submit(rig, writes).unwrap().wait_blocking().unwrap()
 }
 
 #[test]
@@ -85,15 +80,7 @@ fn a_refused_row_is_counted_and_leaves_its_neighbours_alone() {
             announced(stream, broken),
             announced(StreamId(77), result(3)),
             closed(stream, 9),
-            block(
-                StreamId(77),
-                Block::Raw {
-                    run_seq: 1,
-                    first_sample: 0,
-                    counts: vec![1],
-                    missing: vec![],
-                },
-            ),
+            block(StreamId(77), Block::Raw { run_seq: 1, first_sample: 0, counts: vec![1], missing: vec![] }),
             announced(stream, result(4)),
         ],
     );
@@ -105,10 +92,7 @@ fn a_refused_row_is_counted_and_leaves_its_neighbours_alone() {
     assert_eq!(all[5], Ok(Written::Run(RunId(2))));
     let health = store.writer().health();
     let refused: u64 = health.refused.values().sum();
-    assert_eq!(
-        (health.queued, health.committed, refused, health.waiting),
-        (7, 3, 4, 0)
-    );
+    assert_eq!((health.queued, health.committed, refused, health.waiting), (7, 3, 4, 0));
     assert_eq!(health.refused["unknown"], 3);
     assert_eq!(health.failing, None);
 }
@@ -117,22 +101,13 @@ fn a_refused_row_is_counted_and_leaves_its_neighbours_alone() {
 fn one_of_each(stream: StreamId) -> Vec<Write> {
     let who = "Ana".to_owned();
     vec![
-        Write::Identity {
-            stream,
-            utc_ns: T0_NS,
-            serial: "s".into(),
-            firmware: "f".into(),
-            time_scale: 1,
-        },
+        Write::Identity { stream, utc_ns: T0_NS, serial: "s".into(), firmware: "f".into(), time_scale: 1 },
         Write::Command {
             utc_ns: T0_NS,
             who: who.clone(),
             command: Box::new(boltscribe::control::Command::Zero),
         },
-        Write::Zero {
-            utc_ns: T0_NS,
-            zero_kn: 0.25,
-        },
+        Write::Zero { utc_ns: T0_NS, zero_kn: 0.25 },
         Write::Shelf {
             utc_ns: T0_NS,
             who: who.clone(),
@@ -148,11 +123,7 @@ fn one_of_each(stream: StreamId) -> Vec<Write> {
             why: "w".into(),
             correction: Correction::Exclude,
         },
-        Write::Event {
-            utc_ns: T0_NS,
-            kind: "k".into(),
-            detail: "d".into(),
-        },
+        Write::Event { utc_ns: T0_NS, kind: "k".into(), detail: "d".into() },
     ]
 }
 
@@ -182,17 +153,11 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         ("events", "detail"),
     ];
     // A run without flags has no row of flags; this one is the run's own.
-    db.execute("INSERT INTO run_flags (run, flag) VALUES (1, 'spike')", [])
-        .unwrap();
+    db.execute("INSERT INTO run_flags (run, flag) VALUES (1, 'spike')", []).unwrap();
     for (table, column) in tables {
-        let rows: i64 = db
-            .query_row(&format!("SELECT COUNT(*) FROM {table}"), [], |row| row.get(0))
-            .unwrap();
+        let rows: i64 = db.query_row(&format!("SELECT COUNT(*) FROM {table}"), [], |row| row.get(0)).unwrap();
         assert!(rows > 0, "{table} is empty, so nothing is shown");
-        for sql in [
-            format!("UPDATE {table} SET {column} = {column}"),
-            format!("DELETE FROM {table}"),
-        ] {
+        for sql in [format!("UPDATE {table} SET {column} = {column}"), format!("DELETE FROM {table}")] {
             let error = db.execute(&sql, []).unwrap_err();
             assert_eq!(error.to_string(), format!("rows of {table} are never changed"));
         }
@@ -202,10 +167,7 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         drive_time_s, blows, blow_rate_hz, ringing_kN, peak_kN, peak_time_s, peak_is_lower_bound, level_kN,
         held_kN, held_Nm, peak_Nm, plateau_kN, plateau_se_kN, plateau_Nm, time_constant_s,
         time_constant_se_s, spikes, missing, clipped, result FROM runs";
-    assert_eq!(
-        db.execute(gap, []).unwrap_err().to_string(),
-        "runs are numbered without gaps"
-    );
+    assert_eq!(db.execute(gap, []).unwrap_err().to_string(), "runs are numbered without gaps");
 }
 
 #[test]
@@ -223,15 +185,7 @@ fn samples_packed_anew_are_the_same_bit_for_bit() {
     put(&store, "rig-1", raw(stream, 1, samples));
     put(&store, "rig-1", vec![announced(stream, result(1))]);
     assert_eq!(blocks(&store), 600);
-    let trace = || {
-        store
-            .readers()
-            .reader()
-            .unwrap()
-            .trace(RunId(1))
-            .unwrap()
-            .unwrap()
-    };
+    let trace = || store.readers().reader().unwrap().trace(RunId(1)).unwrap().unwrap();
     let flat = |trace: &boltscribe::store::RunTrace| -> Vec<i32> {
         trace.blocks.iter().flat_map(|b| b.counts.clone()).collect()
     };
@@ -258,12 +212,7 @@ fn samples_of_what_was_no_run_are_forgotten_and_those_of_a_run_never() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path(), Mode::Create).unwrap();
     let stream = begin(&store, "rig-1");
-    let none = |run_seq| Write::Recovered {
-        stream,
-        run_seq,
-        result: None,
-        first_blow_utc_ns: T0_NS,
-    };
+    let none = |run_seq| Write::Recovered { stream, run_seq, result: None, first_blow_utc_ns: T0_NS };
     put(&store, "rig-1", vec![crate::sample::opening(stream, 1)]);
     put(&store, "rig-1", raw(stream, 1, 2000));
     put(&store, "rig-1", vec![none(1)]);
@@ -285,20 +234,9 @@ fn idle_time_is_stored_and_checked() {
         first_sample: 0,
         rate_hz: 2000.0,
         samples_per_point: 100,
-        points: vec![
-            Thin {
-                min: -3,
-                max: 9,
-                mean: 1.5
-            };
-            points
-        ],
+        points: vec![Thin { min: -3, max: 9, mean: 1.5 }; points],
     };
-    put(
-        &store,
-        "rig-1",
-        vec![block(stream, idle(100)), block(stream, idle(0))],
-    );
+    put(&store, "rig-1", vec![block(stream, idle(100)), block(stream, idle(0))]);
     let check = || store.readers().reader().unwrap().check().unwrap();
     let report = check();
     assert!(report.ok, "{report:?}");
@@ -340,25 +278,15 @@ fn rows_wait_in_memory_while_the_store_cannot_be_written() {
     let stream = begin(&store, "rig-1");
     let other = rusqlite::Connection::open(folder.path().join("store.sqlite")).unwrap();
     other.execute_batch("BEGIN IMMEDIATE").unwrap();
-    let pending = store
-        .writer()
-        .submit("rig-1", vec![announced(stream, result(1))])
-        .unwrap();
+    let pending = store.writer().submit("rig-1", vec![announced(stream, result(1))]).unwrap();
     while store.writer().health().failing.is_none() {
         std::thread::sleep(Duration::from_millis(10));
     }
-    assert_eq!(
-        store.writer().health().committed,
-        1,
-        "only the stream is committed yet"
-    );
+    assert_eq!(store.writer().health().committed, 1, "only the stream is committed yet");
     other.execute_batch("ROLLBACK").unwrap();
     assert_eq!(pending.wait_blocking().unwrap(), [Ok(Written::Run(RunId(1)))]);
     let health = store.writer().health();
-    assert!(
-        health.failed_commits > 0 && health.failing.is_none(),
-        "{health:?}"
-    );
+    assert!(health.failed_commits > 0 && health.failing.is_none(), "{health:?}");
 }
 
 #[test]
@@ -366,14 +294,9 @@ fn a_list_of_2000_runs_is_complete_page_by_page() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path(), Mode::Create).unwrap();
     let stream = begin(&store, "rig-1");
-    let writes = (1..=2000)
-        .map(|run_seq| announced(stream, result(run_seq)))
-        .collect();
+    let writes = (1..=2000).map(|run_seq| announced(stream, result(run_seq))).collect();
     put(&store, "rig-1", writes);
-    let tag = NewTags {
-        setup: Some("with joint".into()),
-        ..NewTags::default()
-    };
+    let tag = NewTags { setup: Some("with joint".into()), ..NewTags::default() };
     let correct = |run| Write::Correct {
         run: RunId(run),
         utc_ns: T0_NS,
@@ -387,13 +310,7 @@ fn a_list_of_2000_runs_is_complete_page_by_page() {
         let mut ids = Vec::new();
         let mut before = None;
         loop {
-            let page = reader
-                .runs(&RunFilter {
-                    before,
-                    limit: 300,
-                    ..filter.clone()
-                })
-                .unwrap();
+            let page = reader.runs(&RunFilter { before, limit: 300, ..filter.clone() }).unwrap();
             ids.extend(page.iter().map(|run| run.id.0));
             match page.last() {
                 Some(last) => before = Some(last.id.0),
@@ -401,36 +318,15 @@ fn a_list_of_2000_runs_is_complete_page_by_page() {
             }
         }
     };
-    assert_eq!(
-        pages(RunFilter::default()),
-        (1..=2000).rev().collect::<Vec<i64>>()
-    );
-    let of_setup = |name: &str| RunFilter {
-        setup: Some(name.into()),
-        ..RunFilter::default()
-    };
-    assert_eq!(
-        pages(of_setup("with joint")),
-        (1..=500).rev().collect::<Vec<i64>>()
-    );
+    assert_eq!(pages(RunFilter::default()), (1..=2000).rev().collect::<Vec<i64>>());
+    let of_setup = |name: &str| RunFilter { setup: Some(name.into()), ..RunFilter::default() };
+    assert_eq!(pages(of_setup("with joint")), (1..=500).rev().collect::<Vec<i64>>());
     assert_eq!(pages(of_setup("bare")), (501..=2000).rev().collect::<Vec<i64>>());
-    let since = RunFilter {
-        since_utc_ns: Some(T0_NS + 1990 * 10_000_000_000),
-        ..RunFilter::default()
-    };
+    let since = RunFilter { since_utc_ns: Some(T0_NS + 1990 * 10_000_000_000), ..RunFilter::default() };
     assert_eq!(pages(since), (1990..=2000).rev().collect::<Vec<i64>>());
     let detail = reader.run(RunId(3)).unwrap().unwrap();
     assert_eq!(detail.line.setup.as_deref(), Some("with joint"));
-    assert_eq!(
-        detail.line.contacts, None,
-        "contacts of another setup are not taken over"
-    );
+    assert_eq!(detail.line.contacts, None, "contacts of another setup are not taken over");
     assert_eq!(detail.result.in_force.setup.as_deref(), Some("bare"));
-    assert!(matches!(
-        announced(stream, detail.result),
-        Write::Run {
-            row: RunRow::Announced(_),
-            ..
-        }
-    ));
+    assert!(matches!(announced(stream, detail.result), Write::Run { row: RunRow::Announced(_), .. }));
 }

@@ -61,22 +61,8 @@ fn a_store_of_a_newer_version_is_refused_untouched() {
     db.close().unwrap();
     let before = bytes(folder.path());
     let error = refused(folder.path());
-    assert!(
-        matches!(
-            error,
-            StoreError::Newer {
-                known: 1,
-                found: 99,
-                ..
-            }
-        ),
-        "{error}"
-    );
-    assert!(
-        error
-            .to_string()
-            .contains("expected schema version 1 or older, found 99")
-    );
+    assert!(matches!(error, StoreError::Newer { known: 1, found: 99, .. }), "{error}");
+    assert!(error.to_string().contains("expected schema version 1 or older, found 99"));
     assert!(open_read_only(folder.path()).is_err());
     assert_eq!(bytes(folder.path()), before);
 }
@@ -92,14 +78,10 @@ fn what_is_no_store_is_refused_untouched() {
 
     std::fs::remove_file(&path).unwrap();
     let db = rusqlite::Connection::open(&path).unwrap();
-    db.execute_batch("CREATE TABLE other (a); PRAGMA application_id = 7;")
-        .unwrap();
+    db.execute_batch("CREATE TABLE other (a); PRAGMA application_id = 7;").unwrap();
     db.close().unwrap();
     let before = bytes(folder.path());
-    assert!(matches!(
-        refused(folder.path()),
-        StoreError::NotOurs { found: 7, .. }
-    ));
+    assert!(matches!(refused(folder.path()), StoreError::NotOurs { found: 7, .. }));
     assert_eq!(bytes(folder.path()), before);
 }
 
@@ -108,10 +90,7 @@ fn a_missing_store_is_not_made_when_one_is_expected() {
     let folder = tempfile::tempdir().unwrap();
     let error = Store::open(folder.path(), Mode::Existing).err();
     assert!(matches!(error, Some(StoreError::Missing { .. })), "{error:?}");
-    assert!(matches!(
-        open_read_only(folder.path()),
-        Err(StoreError::Missing { .. })
-    ));
+    assert!(matches!(open_read_only(folder.path()), Err(StoreError::Missing { .. })));
     assert!(bytes(folder.path()).is_empty());
 }
 
@@ -120,10 +99,7 @@ fn a_copy_is_read_without_a_byte_being_written() {
     let folder = tempfile::tempdir().unwrap();
     filled(folder.path());
     let before = bytes(folder.path());
-    let reader = open_read_only(&folder.path().join("store.sqlite"))
-        .unwrap()
-        .reader()
-        .unwrap();
+    let reader = open_read_only(&folder.path().join("store.sqlite")).unwrap().reader().unwrap();
     assert_eq!(reader.run_count().unwrap(), 1);
     assert!(reader.check().unwrap().ok);
     drop(reader);

@@ -39,11 +39,7 @@ pub fn in_force(setup: &str, tool: &str) -> InForce {
         setup: Some(setup.into()),
         contacts: Some(2),
         tool: Some(tool.into()),
-        source: Some(SourceState::Battery {
-            id: "b1".into(),
-            rested_v: Some(20.1),
-            fresh: Some(true),
-        }),
+        source: Some(SourceState::Battery { id: "b1".into(), rested_v: Some(20.1), fresh: Some(true) }),
         bolt: Some(BoltInForce {
             name: "M20".into(),
             factor: Some(BoltFactor(312.5)),
@@ -81,14 +77,8 @@ pub fn record(run_seq: u32, flags: &[RunFlag]) -> Record {
         level: Some(Newtons(80_500.0)),
         held: Some(Newtons(80_000.0 + n / 3.0)),
         gates: vec![
-            Gate {
-                after_s: 1.0,
-                tension: Some(Newtons(50_000.0 / 3.0)),
-            },
-            Gate {
-                after_s: 3.0,
-                tension: None,
-            },
+            Gate { after_s: 1.0, tension: Some(Newtons(50_000.0 / 3.0)) },
+            Gate { after_s: 3.0, tension: None },
         ],
         plateau: Some(Plateau {
             limit: Newtons(90_000.0 / 0.7),
@@ -104,12 +94,7 @@ pub fn record(run_seq: u32, flags: &[RunFlag]) -> Record {
 }
 
 pub fn result_with(run_seq: u32, in_force: InForce, flags: &[RunFlag]) -> RunResult {
-    let context = Context {
-        in_force,
-        setup_changed: false,
-        calibration: "cell-1".into(),
-        nominal: false,
-    };
+    let context = Context { in_force, setup_changed: false, calibration: "cell-1".into(), nominal: false };
     RunResult::new(run_seq, record(run_seq, flags), context)
 }
 
@@ -119,11 +104,7 @@ pub fn result(run_seq: u32) -> RunResult {
 
 pub fn announced(stream: StreamId, result: RunResult) -> Write {
     let first_blow_utc_ns = T0_NS + i64::from(result.run_seq) * 10_000_000_000;
-    Write::Run {
-        stream,
-        row: RunRow::Announced(Box::new(result)),
-        first_blow_utc_ns,
-    }
+    Write::Run { stream, row: RunRow::Announced(Box::new(result)), first_blow_utc_ns }
 }
 
 pub fn closed(stream: StreamId, run_seq: u32) -> Write {
@@ -133,19 +114,11 @@ pub fn closed(stream: StreamId, run_seq: u32) -> Write {
         re_pulled: false,
         re_pulled_level: None,
     };
-    Write::Run {
-        stream,
-        row: RunRow::Closed(Closed::new(run_seq, closing)),
-        first_blow_utc_ns: 0,
-    }
+    Write::Run { stream, row: RunRow::Closed(Closed::new(run_seq, closing)), first_blow_utc_ns: 0 }
 }
 
 pub fn block(stream: StreamId, block: Block) -> Write {
-    Write::Block {
-        stream,
-        utc_ns: T0_NS,
-        block,
-    }
+    Write::Block { stream, utc_ns: T0_NS, block }
 }
 
 pub fn opening(stream: StreamId, run_seq: u32) -> Write {
@@ -167,9 +140,7 @@ pub fn codes(run_seq: u32, samples: usize) -> Vec<i32> {
         let x = (x ^ (x >> 15)).wrapping_mul(2_246_822_519);
         (x >> 22) as i32
     };
-    (0..samples)
-        .map(|i| 1000 + 4 * i as i32 + noise(i as u32))
-        .collect()
+    (0..samples).map(|i| 1000 + 4 * i as i32 + noise(i as u32)).collect()
 }
 
 /// Raw blocks of 500 samples that cover [`codes`], as they come while a run goes on.
@@ -206,10 +177,7 @@ fn apart<T: Send>(work: impl FnOnce() -> T + Send) -> T {
 }
 
 pub fn begin(store: &Store, rig: &str) -> StreamId {
-    let write = Write::Stream {
-        started_utc_ns: T0_NS,
-        settings: Box::new(settings()),
-    };
+    let write = Write::Stream { started_utc_ns: T0_NS, settings: Box::new(settings()) };
     let writer = store.writer();
     match apart(|| writer.store(rig, write)) {
         Ok(Ok(Written::Stream(id))) => id,

@@ -13,7 +13,7 @@ use crate::truth::{GATES_S, Noise, truth};
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
-const RATES_HZ: [u32; 10] = [80, 160, 320, 500, 1000, 2000, 4000, 5000, 10_000, 20_000];
+const RATES_HZ: [u32; 10] = [80, 160, 250, 500, 1000, 2000, 4000, 5000, 10_000, 20_000];
 
 struct Dice(Pcg64Mcg);
 
@@ -44,7 +44,7 @@ impl Scenario {
     pub fn random(seed: u64) -> Self {
         let mut dice = Dice(Pcg64Mcg::seed_from_u64(seed ^ 0xb017_5c71_be00_0000));
         let limit_kn = dice.log_between(25.0, 140.0);
-        let rig = random_rig(&mut dice);
+        let rig = random_rig(&mut dice, limit_kn);
         let bolt = Bolt {
             name: "bolt A".to_owned(),
             thread: "M20x2.5".to_owned(),
@@ -95,7 +95,15 @@ impl Scenario {
     }
 }
 
-fn random_rig(dice: &mut Dice) -> Rig {
+/// Noise above which not even the median of half a second would know the level to 0.05 % (the SD of the
+/// median of n gaussian values is 1.25/√n, and level and zero each have one): no instrument could be held
+/// to 0.2 % there. It binds at slow sampling only, where real bridge converters are quiet too.
+fn noise_most_kn(limit_kn: f64, rate_hz: u32) -> f64 {
+    let samples = 0.5 * f64::from(rate_hz);
+    0.0005 * limit_kn * libm::sqrt(samples / 2.0) / 1.25
+}
+
+fn random_rig(dice: &mut Dice, limit_kn: f64) -> Rig {
     let rate_hz = dice.pick(&RATES_HZ);
     let bits = dice.pick(&[16, 24, 24]);
     let counts_per_kn = if bits == 16 { dice.between(80.0, 120.0) } else { dice.between(5000.0, 20_000.0) };
@@ -110,7 +118,7 @@ fn random_rig(dice: &mut Dice) -> Rig {
         rates_hz: RATES_HZ.to_vec(),
         rate_hz,
         tick_rate_hz: 1_000_000,
-        noise_kn: dice.log_between(0.003, 0.3),
+        noise_kn: dice.log_between(0.003, noise_most_kn(limit_kn, rate_hz).min(0.3)),
         hum_kn: if hum { dice.log_between(0.005, 0.1) } else { 0.0 },
         hum_hz: dice.pick(&[50.0, 60.0]),
         spikes_per_s: if spikes { dice.between(0.1, 1.0) } else { 0.0 },
