@@ -170,11 +170,11 @@ fn fill(canvas: &mut Canvas, points: &[Point], time: &Scale, tension: &Scale) {
         let (mut upper, mut lower) = (top - tension.dot(p.max_kn), top - tension.dot(p.min_kn));
         let (own_upper, own_lower) = (upper, lower);
         // Neighbours are joined, so that a steep rise is a line and not two crumbs.
-        if let Some((x_before, upper_before, lower_before)) = before.filter(|b| x.saturating_sub(b.0) <= 2) {
-            if x_before != x {
-                upper = upper.min(lower_before);
-                lower = lower.max(upper_before);
-            }
+        if let Some((x_before, upper_before, lower_before)) = before
+            && (1..=2).contains(&x.saturating_sub(x_before))
+        {
+            upper = upper.min(lower_before);
+            lower = lower.max(upper_before);
         }
         for y in upper..=lower {
             canvas.set(x, y);

@@ -9,9 +9,9 @@ use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use crate::cli::output::{Format, say};
 use crate::cli::tension_entry::{PsiArgs, positive, read};
-use crate::constants::BoltFactor;
+use crate::setups::{GivenFactor, TestBolt};
 use clap::{ArgGroup, Args, Subcommand};
-use serde_json::{Value, json};
+use serde_json::Value;
 
 /// What can be done with test bolts.
 #[derive(Debug, Subcommand)]
@@ -75,14 +75,15 @@ pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
         Some(entry) => Some(read(entry, &add.psi)?.kn()),
         None => add.allowed_kn,
     };
-    let document = json!({
-        "thread": add.thread,
-        "diameter_mm": add.diameter_mm,
-        "factor": factor(add),
-        "allowed_kN": allowed_kn,
-        "lubricant": add.lubricant,
-    });
-    put(Kind::Bolt, &add.name, document, &add.by, context).await?;
+    let bolt = TestBolt {
+        name: add.name.clone(),
+        thread: add.thread.clone(),
+        diameter_mm: add.diameter_mm,
+        factor: factor(add),
+        allowed_kn,
+        lubricant: add.lubricant.clone(),
+    };
+    put(Kind::Bolt, &add.name, &bolt, &add.by, context).await?;
     if context.format == Format::Table {
         if allowed_kn.is_none() {
             say("no limit set: no run on this bolt can be checked against its allowed tension");
@@ -93,28 +94,18 @@ pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
 }
 
 /// The factor as it was given, so that the entry can be read back as typed.
-fn factor(add: &Add) -> Value {
-    if let Some(k) = add.nut_factor {
-        json!({ "given": "nut-factor", "nut_factor": k })
-    } else if let Some(ratio) = add.factor_n_per_nm {
-        json!({ "given": "ratio", "factor_N_per_Nm": ratio })
-    } else if let Some(ratio) = add.factor_lbf_per_lbf_ft {
-        json!({ "given": "ratio-lbf", "factor_lbf_per_lbf_ft": ratio })
-    } else {
-        Value::Null
-    }
+fn factor(add: &Add) -> Option<GivenFactor> {
+    let nut_factor = add.nut_factor.map(|nut_factor| GivenFactor::NutFactor { nut_factor });
+    let ratio = add.factor_n_per_nm.map(|n_per_nm| GivenFactor::Ratio { n_per_nm });
+    let lbf = add
+        .factor_lbf_per_lbf_ft
+        .map(|lbf_per_lbf_ft| GivenFactor::RatioLbf { lbf_per_lbf_ft });
+    nut_factor.or(ratio).or(lbf)
 }
 
 /// The factor of a bolt's document in N per N·m; none where it has none.
 #[must_use]
 pub fn factor_of(document: &Value) -> Option<f64> {
-    let factor = &document["factor"];
-    if let Some(k) = factor["nut_factor"].as_f64() {
-        let diameter_mm = document["diameter_mm"].as_f64()?;
-        return Some(BoltFactor::from_nut_factor(k, diameter_mm / 1000.0).0);
-    }
-    if let Some(ratio) = factor["factor_lbf_per_lbf_ft"].as_f64() {
-        return Some(BoltFactor::from_lbf_per_lbf_ft(ratio).0);
-    }
-    factor["factor_N_per_Nm"].as_f64()
+    let bolt: TestBolt = serde_json::from_value(document.clone()).ok()?;
+    bolt.in_force().ok()?.factor.map(|factor| factor.0)
 }

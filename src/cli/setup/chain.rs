@@ -3,8 +3,8 @@
 use super::shelf::{By, Kind, put};
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
+use crate::setups::Chain;
 use clap::{Args, Subcommand};
-use serde_json::json;
 
 /// What can be done with chains.
 #[derive(Debug, Subcommand)]

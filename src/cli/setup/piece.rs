@@ -4,8 +4,8 @@ use super::shelf::{By, Kind, put};
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use crate::cli::tension_entry::positive;
+use crate::setups::{self, Drive, Piece};
 use clap::{Args, Subcommand, ValueEnum};
-use serde_json::json;
 
 /// What can be done with pieces.
 #[derive(Debug, Subcommand)]
@@ -30,13 +30,13 @@ pub enum PieceKind {
 }
 
 impl PieceKind {
-    const fn word(self) -> &'static str {
+    const fn kind(self) -> setups::PieceKind {
         match self {
-            Self::Socket => "socket",
-            Self::Extension => "extension",
-            Self::UniversalJoint => "universal-joint",
-            Self::Adapter => "adapter",
-            Self::Other => "other",
+            Self::Socket => setups::PieceKind::Socket,
+            Self::Extension => setups::PieceKind::Extension,
+            Self::UniversalJoint => setups::PieceKind::UniversalJoint,
+            Self::Adapter => setups::PieceKind::Adapter,
+            Self::Other => setups::PieceKind::Other,
         }
     }
 }
@@ -55,10 +55,10 @@ pub struct Add {
     pub kind: PieceKind,
     /// Drive of the end towards the tool (the opening): 1/4, 3/8, 1/2, 3/4, 1, 1-1/2.
     #[arg(long, value_name = "DRIVE")]
-    pub drive_in: String,
+    pub drive_in: Drive,
     /// Drive of the end towards the nut (the square); a socket has none.
     #[arg(long, value_name = "DRIVE")]
-    pub drive_out: Option<String>,
+    pub drive_out: Option<Drive>,
     /// Length in millimetres.
     #[arg(long, value_name = "MM", value_parser = positive)]
     pub length_mm: Option<f64>,
@@ -78,13 +78,14 @@ pub struct Add {
 /// # Errors
 /// The API refuses it.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    let document = json!({
-        "kind": add.kind.word(),
-        "drive_in": add.drive_in,
-        "drive_out": add.drive_out,
-        "length_mm": add.length_mm,
-        "mass_g": add.mass_g,
-        "serial": add.serial,
-    });
-    put(Kind::Piece, &add.name, document, &add.by, context).await
+    let piece = Piece {
+        name: add.name.clone(),
+        kind: add.kind.kind(),
+        drive_in: add.drive_in,
+        drive_out: add.drive_out,
+        length_mm: add.length_mm,
+        mass_g: add.mass_g,
+        serial: add.serial.clone(),
+    };
+    put(Kind::Piece, &add.name, &piece, &add.by, context).await
 }

@@ -5,8 +5,8 @@ use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use crate::cli::tension_entry::positive;
 use crate::control::SourceState;
+use crate::setups::{self, Source};
 use clap::{ArgGroup, Args, Subcommand, ValueEnum};
-use serde_json::json;
 
 /// What can be done with energy sources.
 #[derive(Debug, Subcommand)]
@@ -27,13 +27,13 @@ pub enum SourceKind {
 }
 
 impl SourceKind {
-    /// The word in documents.
+    /// The kind as the shelf words it.
     #[must_use]
-    pub const fn word(self) -> &'static str {
+    pub const fn kind(self) -> setups::SourceKind {
         match self {
-            Self::Battery => "battery",
-            Self::Air => "air",
-            Self::Mains => "mains",
+            Self::Battery => setups::SourceKind::Battery,
+            Self::Air => setups::SourceKind::Air,
+            Self::Mains => setups::SourceKind::Mains,
         }
     }
 }
@@ -60,8 +60,12 @@ pub struct Add {
 /// # Errors
 /// The API refuses it.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    let document = json!({ "kind": add.kind.word(), "serial": add.serial });
-    put(Kind::Source, &add.name, document, &add.by, context).await
+    let source = Source {
+        name: add.name.clone(),
+        kind: add.kind.kind(),
+        serial: add.serial.clone(),
+    };
+    put(Kind::Source, &add.name, &source, &add.by, context).await
 }
 
 /// The state of what drives the tool, as typed. One kind at a time.

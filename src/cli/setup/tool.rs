@@ -4,8 +4,8 @@ use super::shelf::{By, Kind, put};
 use super::source::SourceKind;
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
+use crate::setups::{Drive, Tool};
 use clap::{Args, Subcommand};
-use serde_json::json;
 
 /// What can be done with tools.
 #[derive(Debug, Subcommand)]
@@ -24,7 +24,7 @@ pub struct Add {
     pub name: String,
     /// Drive of its anvil: 1/4, 3/8, 1/2, 3/4, 1, 1-1/2.
     #[arg(long, value_name = "DRIVE")]
-    pub anvil: String,
+    pub anvil: Drive,
     /// What drives it.
     #[arg(long)]
     pub source: SourceKind,
@@ -44,11 +44,12 @@ pub struct Add {
 /// # Errors
 /// The API refuses it.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    let document = json!({
-        "anvil": add.anvil,
-        "source": add.source.word(),
-        "serial": add.serial,
-        "class": add.class,
-    });
-    put(Kind::Tool, &add.name, document, &add.by, context).await
+    let tool = Tool {
+        name: add.name.clone(),
+        anvil: add.anvil,
+        source: add.source.kind(),
+        serial: add.serial.clone(),
+        class: add.class.clone(),
+    };
+    put(Kind::Tool, &add.name, &tool, &add.by, context).await
 }
