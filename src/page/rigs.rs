@@ -1,0 +1,183 @@
+//! What the page asks of whoever runs the rigs: the daemon, or nobody when a command runs alone.
+//!
+//! Must not know ports, pipelines or tasks; commands go out through [`Rigs`], news come in.
+
+use crate::control::{Command, InForce};
+use crate::pipeline::{Counters, Event, RunRow};
+use crate::store::RunId;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::future::Future;
+use std::pin::Pin;
+use std::sync::Arc;
+use tokio::sync::broadcast;
+
+/// The state of a rig's line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Link {
+    /// Open.
+    Up,
+    /// The port is missing or does not open: a state, not an exit.
+    Down,
+    /// No daemon runs: the rig is only known from the settings.
+    NotServed,
+}
+
+/// Who answers at the other end of a rig's line.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Identity {
+    /// Serial number of the device.
+    pub serial: String,
+    /// Firmware version.
+    pub firmware: String,
+    /// Device seconds in a second here; other than 1 the rig is simulated.
+    pub time_scale: u16,
+}
+
+/// All that is shown of a rig.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RigState {
+    /// Its name.
+    pub rig: String,
+    /// Its port, as configured.
+    pub port: String,
+    /// State of the line.
+    pub link: Link,
+    /// Why the line is down, where it is.
+    pub link_detail: Option<String>,
+    /// Nothing came for max(1 s, 3 frames): the reading below is null then.
+    pub stale: bool,
+    /// The device says that its time is scaled, so it is a simulation.
+    pub simulated: bool,
+    /// Who answers, once it has told.
+    pub identity: Option<Identity>,
+    /// Samples a second.
+    pub rate_hz: Option<f64>,
+    /// The live reading; null when stale or without a calibration.
+    #[serde(rename = "tension_kN")]
+    pub tension_kn: Option<f64>,
+    /// The live raw code; null when stale.
+    pub counts: Option<i32>,
+    /// The rig's zero in the calibration's terms.
+    #[serde(rename = "zero_kN")]
+    pub zero_kn: Option<f64>,
+    /// Number within the stream of the run going on.
+    pub running: Option<u32>,
+    /// Tags that the next run will carry.
+    pub in_force: InForce,
+    /// Name of the calibration.
+    pub calibration: Option<String>,
+    /// Accounts of the pipeline.
+    pub counters: Counters,
+}
+
+/// A serial port of this machine.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PortState {
+    /// Stable name to put into the settings.
+    pub path: String,
+    /// What is plugged in, as far as it tells.
+    pub device: Option<String>,
+    /// Why it cannot be opened, and what to do; null where it can.
+    pub not_allowed: Option<String>,
+    /// The rig that uses it.
+    pub rig: Option<String>,
+}
+
+/// What a rig did with a command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Reply {
+    /// It is in force now.
+    Done,
+    /// No daemon runs: what is stored is taken up at its next start.
+    AtNextStart,
+}
+
+/// Why a rig did not take a command.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Refusal {
+    /// No rig of this name.
+    #[error("cannot find the rig '{0}'")]
+    UnknownRig(String),
+    /// The command needs a running daemon.
+    #[error("cannot do this to rig '{0}': expected a running daemon, found none")]
+    NotServed(String),
+    /// The pipeline refused, or cannot do it now.
+    #[error("rig '{rig}' refused: {reason}")]
+    Refused {
+        /// Which.
+        rig: String,
+        /// Why.
+        reason: String,
+    },
+}
+
+/// News of a rig.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+#[serde(tag = "news", rename_all = "kebab-case")]
+pub enum News {
+    /// Provisional: what the pipeline just saw.
+    Event(Event),
+    /// A row of a run, after it was stored.
+    Run {
+        /// Its number in the store.
+        id: RunId,
+        /// The row.
+        row: Box<RunRow>,
+    },
+    /// The line came or went.
+    Link {
+        /// New state.
+        link: Link,
+        /// Why.
+        detail: Option<String>,
+    },
+}
+
+/// One message of the live feed.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LiveMessage {
+    /// The rig.
+    pub rig: String,
+    /// Wall time, nanoseconds since 1970 UTC.
+    pub utc_ns: i64,
+    /// What happened.
+    #[serde(flatten)]
+    pub news: News,
+}
+
+/// A future that may be sent between threads; a trait object cannot have an `async fn`.
+pub type Later<'a, T> = Pin<Box<dyn Future<Output = T> + Send + 'a>>;
+
+/// Whoever runs the rigs.
+pub trait Rigs: Send + Sync {
+    /// All rigs, running or only configured, in the order of the settings.
+    fn rigs(&self) -> Vec<RigState>;
+
+    /// Hands a command to a rig. The page has stored a `use` before it comes here; a `zero` is
+    /// stored once it was taken.
+    fn command<'a>(
+        &'a self,
+        rig: &'a str,
+        who: &'a str,
+        command: Command,
+    ) -> Later<'a, Result<Reply, Refusal>>;
+
+    /// A receiver of the live feed; it may lag, and then misses messages.
+    fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>>;
+
+    /// The serial ports of this machine.
+    fn ports(&self) -> Vec<PortState>;
+
+    /// Facts for a bug report (versions, addresses, permissions): name and value.
+    fn facts(&self) -> Vec<(String, String)> {
+        Vec::new()
+    }
+
+    /// Further counters for `/metrics`: name (`boltscribe_..._total`) and value.
+    fn counters(&self) -> BTreeMap<String, u64> {
+        BTreeMap::new()
+    }
+}

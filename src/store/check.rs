@@ -1,0 +1,310 @@
+//! The check of a whole store: what SQLite says, and what this program's own rows must satisfy.
+//!
+//! Reads only, so it also runs on a copy. Findings are sentences; at most [`FINDINGS_MAX`] are kept.
+
+use super::codec::RawBlock;
+use super::error::StoreError;
+use super::insert_block;
+use super::migrate::{KEPT, SCHEMA_VERSION};
+use super::reader::Reader;
+use super::write::StreamId;
+use crate::results::{Closed, RunResult};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Most findings in one report; further ones are only counted.
+pub const FINDINGS_MAX: usize = 1000;
+
+/// What a check found.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct CheckReport {
+    /// Nothing was found.
+    pub ok: bool,
+    /// Version of the schema.
+    pub schema_version: u32,
+    /// Version of SQLite.
+    pub sqlite: String,
+    /// Rows by table.
+    pub rows: BTreeMap<String, u64>,
+    /// Raw samples unpacked and counted.
+    pub samples: u64,
+    /// Bytes they take.
+    pub sample_bytes: u64,
+    /// What is wrong.
+    pub findings: Vec<String>,
+    /// Findings beyond those kept.
+    pub further_findings: u64,
+}
+
+impl CheckReport {
+    fn find(&mut self, finding: String) {
+        if self.findings.len() < FINDINGS_MAX {
+            self.findings.push(finding);
+        } else {
+            self.further_findings += 1;
+        }
+    }
+}
+
+impl Reader {
+    /// Checks everything. Takes as long as reading the whole store takes.
+    ///
+    /// # Errors
+    /// The store is so damaged that it cannot be read at all; smaller damage is a finding.
+    pub fn check(&self) -> Result<CheckReport, StoreError> {
+        let mut report = CheckReport {
+            sqlite: rusqlite::version().to_owned(),
+            ..CheckReport::default()
+        };
+        self.check_file(&mut report)?;
+        self.check_triggers(&mut report)?;
+        self.count_rows(&mut report)?;
+        self.check_numbers(&mut report)?;
+        self.check_runs(&mut report)?;
+        self.check_closings(&mut report)?;
+        self.check_idle(&mut report)?;
+        report.ok = report.findings.is_empty();
+        Ok(report)
+    }
+
+    fn check_file(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let integrity = self.all("PRAGMA integrity_check(100)", [], |row| row.get::<_, String>(0))?;
+        for line in integrity.into_iter().filter(|line| line != "ok") {
+            report.find(format!("SQLite: {line}"));
+        }
+        let orphans = self.all("PRAGMA foreign_key_check", [], |row| {
+            Ok(format!(
+                "table {} row {:?} refers to a row of {} that does not exist",
+                row.get::<_, String>(0)?,
+                row.get::<_, Option<i64>>(1)?,
+                row.get::<_, String>(2)?
+            ))
+        })?;
+        for finding in orphans {
+            report.find(finding);
+        }
+        let version = self.first("PRAGMA user_version", [], |row| row.get::<_, i64>(0))?;
+        report.schema_version = version.unwrap_or(0) as u32;
+        if report.schema_version != SCHEMA_VERSION {
+            let found = report.schema_version;
+            report.find(format!("expected schema version {SCHEMA_VERSION}, found {found}"));
+        }
+        Ok(())
+    }
+
+    fn check_triggers(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let found = self.all(
+            "SELECT name FROM sqlite_schema WHERE type = 'trigger'",
+            [],
+            |row| row.get::<_, String>(0),
+        )?;
+        let mut expected = vec!["runs_are_numbered_without_gaps".to_owned()];
+        for table in KEPT {
+            expected.extend(["UPDATE", "DELETE"].map(|verb| format!("{table}_refuses_{verb}")));
+        }
+        for name in expected.iter().filter(|name| !found.contains(name)) {
+            report.find(format!("the trigger {name} is gone: rows may have been changed"));
+        }
+        Ok(())
+    }
+
+    fn count_rows(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs"]) {
+            let sql = format!("SELECT COUNT(*) FROM {table}");
+            let rows = self.first(&sql, [], |row| row.get::<_, i64>(0))?;
+            report
+                .rows
+                .insert(table.to_owned(), rows.unwrap_or(0).unsigned_abs());
+        }
+        Ok(())
+    }
+
+    fn check_numbers(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let series = self.all(
+            "SELECT 'the store', COUNT(*), COALESCE(MIN(id), 1), COALESCE(MAX(id), 0) FROM runs
+             UNION ALL
+             SELECT 'rig ' || rig, COUNT(*), MIN(rig_run), MAX(rig_run) FROM runs GROUP BY rig",
+            [],
+            |row| {
+                let numbers: [i64; 3] = [row.get(1)?, row.get(2)?, row.get(3)?];
+                Ok((row.get::<_, String>(0)?, numbers))
+            },
+        )?;
+        for (whose, [count, least, greatest]) in series {
+            if least != 1 || greatest != count {
+                report.find(format!(
+                    "the runs of {whose} have gaps: expected {count} numbered from 1, found {least} to {greatest}"
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn check_runs(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        // A page of numbers at a time: the documents of a million runs do not fit into memory.
+        let mut after = 0_i64;
+        loop {
+            let page = self.all(
+                "SELECT id, stream, run_seq, result,
+                        (SELECT COUNT(*) FROM blows WHERE run = id), (SELECT COUNT(*) FROM gates WHERE run = id)
+                 FROM runs WHERE id > ?1 ORDER BY id LIMIT 100",
+                [after],
+                |row| {
+                    let key: (i64, i64, u32) = (row.get(0)?, row.get(1)?, row.get(2)?);
+                    let counts: (i64, i64) = (row.get(4)?, row.get(5)?);
+                    Ok((key, row.get::<_, String>(3)?, counts))
+                },
+            )?;
+            let Some(last) = page.last() else {
+                return Ok(());
+            };
+            after = last.0.0;
+            for ((id, stream, run_seq), text, (blows, gates)) in page {
+                match serde_json::from_str::<RunResult>(&text) {
+                    Ok(result) => {
+                        compare_counts(report, id, &result, (blows, gates));
+                        self.check_columns(report, id, &result)?;
+                        self.check_samples(report, (id, StreamId(stream), run_seq), &result)?;
+                    }
+                    Err(error) => report.find(format!("run {id}: its document does not read: {error}")),
+                }
+            }
+        }
+    }
+
+    fn check_columns(&self, report: &mut CheckReport, id: i64, result: &RunResult) -> Result<(), StoreError> {
+        let row = self.first(
+            "SELECT peak_kN, held_kN, first_blow_s, setup, tool, run_seq FROM runs WHERE id = ?1",
+            [id],
+            |row| {
+                let figures: (f64, Option<f64>, f64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+                let tags: (Option<String>, Option<String>, u32) = (row.get(3)?, row.get(4)?, row.get(5)?);
+                Ok((figures, tags))
+            },
+        )?;
+        let record = &result.record;
+        let expected = (
+            (record.peak.kn(), record.held.map(|f| f.kn()), record.first_blow_s),
+            (
+                result.in_force.setup.clone(),
+                result.in_force.tool.clone(),
+                result.run_seq,
+            ),
+        );
+        if row.is_some_and(|row| row != expected) {
+            report.find(format!("run {id}: its columns differ from its document"));
+        }
+        Ok(())
+    }
+
+    fn check_samples(
+        &self,
+        report: &mut CheckReport,
+        (id, stream, run_seq): (i64, StreamId, u32),
+        result: &RunResult,
+    ) -> Result<(), StoreError> {
+        let blocks = insert_block::read(self.connection(), stream, run_seq).map_err(|e| self.failed(e))?;
+        if blocks.is_empty() {
+            report.find(format!("run {id}: it has no samples"));
+            return Ok(());
+        }
+        let bytes = self.first(
+            "SELECT SUM(length(counts)) FROM blocks WHERE stream = ?1 AND run_seq = ?2",
+            rusqlite::params![stream.0, run_seq],
+            |row| row.get::<_, i64>(0),
+        )?;
+        report.sample_bytes += bytes.unwrap_or(0).unsigned_abs();
+        let mut next: Option<u64> = None;
+        for block in blocks {
+            let RawBlock {
+                first_sample, counts, ..
+            } = match block {
+                Ok(block) => block,
+                Err((block, detail)) => {
+                    report.find(format!("run {id}: block {block} does not unpack: {detail}"));
+                    next = None;
+                    continue;
+                }
+            };
+            if next.is_some_and(|next| next != first_sample) {
+                report.find(format!(
+                    "run {id}: expected its samples to go on at {}, found {first_sample}",
+                    next.unwrap_or(0)
+                ));
+            }
+            report.samples += counts.len() as u64;
+            next = Some(first_sample + counts.len() as u64);
+        }
+        let last_blow = (result.record.last_blow_s * result.record.rate_hz) as u64;
+        if next.is_some_and(|next| next < last_blow) {
+            report.find(format!("run {id}: its samples end before its last blow"));
+        }
+        Ok(())
+    }
+
+    fn check_closings(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let closings = self.all(
+            "SELECT c.run, c.closing, r.run_seq, c.closed_s FROM closings c JOIN runs r ON r.id = c.run",
+            [],
+            |row| {
+                let key: (i64, String) = (row.get(0)?, row.get(1)?);
+                Ok((key, row.get::<_, u32>(2)?, row.get::<_, f64>(3)?))
+            },
+        )?;
+        for ((id, text), run_seq, closed_s) in closings {
+            match serde_json::from_str::<Closed>(&text) {
+                Ok(closed) if closed.run_seq == run_seq && closed.closing.closed_s == closed_s => {}
+                Ok(_) => report.find(format!("run {id}: its closing belongs to another run")),
+                Err(error) => report.find(format!("run {id}: its closing does not read: {error}")),
+            }
+        }
+        let open = self.all(
+            "SELECT r.id FROM runs r
+             WHERE NOT EXISTS (SELECT 1 FROM closings c WHERE c.run = r.id)
+               AND NOT EXISTS (SELECT 1 FROM open_runs o WHERE o.stream = r.stream AND o.run_seq = r.run_seq)",
+            [],
+            |row| row.get::<_, i64>(0),
+        )?;
+        for id in open {
+            report.find(format!("run {id}: it is neither open nor closed"));
+        }
+        Ok(())
+    }
+
+    fn check_idle(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let mut after = 0_i64;
+        loop {
+            let page = self.all(
+                "SELECT id, points, minima, maxima, means FROM idle_blocks WHERE id > ?1 ORDER BY id LIMIT 100",
+                [after],
+                |row| {
+                    let packed: [Vec<u8>; 3] = [row.get(2)?, row.get(3)?, row.get(4)?];
+                    Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, packed))
+                },
+            )?;
+            let Some(last) = page.last() else {
+                return Ok(());
+            };
+            after = last.0;
+            for (id, points, [minima, maxima, means]) in page {
+                let points = usize::try_from(points).unwrap_or(0).min(1 << 28);
+                let read = super::codec::unpack::<i32>(&minima, points)
+                    .and_then(|_| super::codec::unpack::<i32>(&maxima, points))
+                    .and_then(|_| super::codec::unpack::<f32>(&means, points));
+                if let Err(detail) = read {
+                    report.find(format!("idle block {id} does not unpack: {detail}"));
+                }
+            }
+        }
+    }
+}
+
+fn compare_counts(report: &mut CheckReport, id: i64, result: &RunResult, (blows, gates): (i64, i64)) {
+    let expected = (result.record.blows.len() as i64, result.record.gates.len() as i64);
+    if (blows, gates) != expected {
+        report.find(format!(
+            "run {id}: expected {} blows and {} gates, found {blows} and {gates}",
+            expected.0, expected.1
+        ));
+    }
+}

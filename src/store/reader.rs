@@ -1,0 +1,190 @@
+//! Reading: a short-lived connection and the questions that concern rigs and the shelf.
+//!
+//! Runs are asked for in `reader_runs.rs`, traces in `trace.rs`, the check in `check.rs`.
+
+use super::error::StoreError;
+use super::write::{InForceRow, ShelfKind};
+use rusqlite::{Connection, OptionalExtension, Params, Row, params};
+use serde::Serialize;
+use std::path::{Path, PathBuf};
+
+/// A connection for reading.
+pub struct Reader {
+    connection: Connection,
+    path: PathBuf,
+}
+
+/// A document on the shelf, its latest version.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ShelfRow {
+    /// Its name.
+    pub name: String,
+    /// When this version was written.
+    pub utc_ns: i64,
+    /// By whom.
+    pub who: String,
+    /// The document.
+    pub document: serde_json::Value,
+}
+
+/// A stored event.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct EventRow {
+    /// Number in the store.
+    pub id: i64,
+    /// The rig; none: the daemon itself.
+    pub rig: Option<String>,
+    /// When.
+    pub utc_ns: i64,
+    /// A short fixed word.
+    pub kind: String,
+    /// What happened.
+    pub detail: String,
+}
+
+impl Reader {
+    pub(super) fn new(connection: Connection, path: PathBuf) -> Self {
+        Self { connection, path }
+    }
+
+    pub(super) fn connection(&self) -> &Connection {
+        &self.connection
+    }
+
+    /// The database file.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub(super) fn failed(&self, source: rusqlite::Error) -> StoreError {
+        StoreError::sql("read", &self.path, source)
+    }
+
+    pub(super) fn all<T>(
+        &self,
+        sql: &str,
+        params: impl Params,
+        read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, StoreError> {
+        let query = || -> rusqlite::Result<Vec<T>> {
+            let mut select = self.connection.prepare_cached(sql)?;
+            select.query_map(params, read)?.collect()
+        };
+        query().map_err(|source| self.failed(source))
+    }
+
+    pub(super) fn first<T>(
+        &self,
+        sql: &str,
+        params: impl Params,
+        read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Option<T>, StoreError> {
+        self.connection
+            .prepare_cached(sql)
+            .and_then(|mut select| select.query_row(params, read).optional())
+            .map_err(|source| self.failed(source))
+    }
+
+    /// What stands on the shelf, by name.
+    ///
+    /// # Errors
+    /// The store cannot be read, or a document does not read back.
+    pub fn shelf(&self, kind: ShelfKind) -> Result<Vec<ShelfRow>, StoreError> {
+        let rows = self.all(
+            "SELECT name, utc_ns, who, document FROM shelf_now WHERE kind = ?1 ORDER BY name",
+            [kind.name()],
+            shelf_row,
+        )?;
+        rows.into_iter().collect()
+    }
+
+    /// One document of the shelf.
+    ///
+    /// # Errors
+    /// The store cannot be read, or the document does not read back.
+    pub fn shelf_entry(&self, kind: ShelfKind, name: &str) -> Result<Option<ShelfRow>, StoreError> {
+        let row = self.first(
+            "SELECT name, utc_ns, who, document FROM shelf_now WHERE kind = ?1 AND name = ?2",
+            [kind.name(), name],
+            shelf_row,
+        )?;
+        row.transpose()
+    }
+
+    /// The latest `use` of a rig.
+    ///
+    /// # Errors
+    /// The store cannot be read, or the command does not read back.
+    pub fn in_force(&self, rig: &str) -> Result<Option<InForceRow>, StoreError> {
+        let row = self.first(
+            "SELECT rig, utc_ns, who, in_force FROM in_force WHERE rig = ?1",
+            [rig],
+            |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get::<_, String>(3)?)),
+        )?;
+        let Some((rig, utc_ns, who, text)) = row else {
+            return Ok(None);
+        };
+        let in_force = serde_json::from_str(&text).map_err(|error| StoreError::Unreadable {
+            what: "the tags in force told at",
+            id: utc_ns,
+            detail: error.to_string(),
+        })?;
+        Ok(Some(InForceRow {
+            rig,
+            utc_ns,
+            who,
+            in_force,
+        }))
+    }
+
+    /// The rig's latest zero, kN in the calibration's terms.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn zero_kn(&self, rig: &str) -> Result<Option<f64>, StoreError> {
+        self.first(
+            "SELECT zero_kN FROM zeros WHERE rig = ?1 ORDER BY id DESC LIMIT 1",
+            [rig],
+            |row| row.get(0),
+        )
+    }
+
+    /// The latest events, newest first, at most `limit`.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn events(&self, limit: u32) -> Result<Vec<EventRow>, StoreError> {
+        self.all(
+            "SELECT id, rig, utc_ns, kind, detail FROM events ORDER BY id DESC LIMIT ?1",
+            params![limit],
+            |row| {
+                Ok(EventRow {
+                    id: row.get(0)?,
+                    rig: row.get(1)?,
+                    utc_ns: row.get(2)?,
+                    kind: row.get(3)?,
+                    detail: row.get(4)?,
+                })
+            },
+        )
+    }
+}
+
+fn shelf_row(row: &Row<'_>) -> rusqlite::Result<Result<ShelfRow, StoreError>> {
+    let utc_ns: i64 = row.get(1)?;
+    let text: String = row.get(3)?;
+    let (name, who) = (row.get(0)?, row.get(2)?);
+    Ok(serde_json::from_str(&text)
+        .map(|document| ShelfRow {
+            name,
+            utc_ns,
+            who,
+            document,
+        })
+        .map_err(|error| StoreError::Unreadable {
+            what: "the document of the shelf written at",
+            id: utc_ns,
+            detail: error.to_string(),
+        }))
+}

@@ -1,0 +1,287 @@
+//! What may be written, row by row, and what comes back for each.
+//!
+//! All wall times are nanoseconds since 1970 UTC, given by the caller: the store reads no clock.
+
+use crate::control::{Command, InForce};
+use crate::pipeline::{Block, RunRow, Settings};
+use crate::results::RunResult;
+use serde::{Deserialize, Serialize};
+
+/// Number of a stream: one pipeline from its start to its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct StreamId(pub i64);
+
+/// Number of a run in this store, from 1 without gaps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct RunId(pub i64);
+
+/// What stands on the shelf.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ShelfKind {
+    /// Sockets, extensions, joints, adapters.
+    Pieces,
+    /// Chains of pieces.
+    Setups,
+    /// Tools under test.
+    Tools,
+    /// Batteries, air and mains supplies.
+    Sources,
+    /// Test bolts.
+    Bolts,
+}
+
+impl ShelfKind {
+    /// All kinds.
+    pub const ALL: [Self; 5] = [
+        Self::Pieces,
+        Self::Setups,
+        Self::Tools,
+        Self::Sources,
+        Self::Bolts,
+    ];
+
+    /// The word used in paths and in the store.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Pieces => "pieces",
+            Self::Setups => "setups",
+            Self::Tools => "tools",
+            Self::Sources => "sources",
+            Self::Bolts => "bolts",
+        }
+    }
+
+    /// The kind of this word.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name() == name)
+    }
+}
+
+/// Tags a person gives a run afterwards; none leaves a tag as it was.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct NewTags {
+    /// Name of the setup.
+    pub setup: Option<String>,
+    /// Contacts of that setup, where known.
+    pub contacts: Option<u32>,
+    /// Name of the tool.
+    pub tool: Option<String>,
+}
+
+/// What a person says about a stored run: always a new row, never a change.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "correction", rename_all = "kebab-case")]
+pub enum Correction {
+    /// Other tags than those in force at the first blow.
+    Tag(NewTags),
+    /// Leave the run out of results.
+    Exclude,
+    /// Undo the exclusion in force; where there is none, count the run in spite of its flags.
+    Restore,
+}
+
+/// One thing to store.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Write {
+    /// A pipeline starts; answered with its [`StreamId`].
+    Stream {
+        /// Start.
+        started_utc_ns: i64,
+        /// Its settings, calibration included.
+        settings: Box<Settings>,
+    },
+    /// The device has told who it is.
+    Identity {
+        /// The stream it answers on.
+        stream: StreamId,
+        /// When.
+        utc_ns: i64,
+        /// Serial number.
+        serial: String,
+        /// Firmware version.
+        firmware: String,
+        /// Device seconds in a second here; other than 1 the rig is simulated.
+        time_scale: u16,
+    },
+    /// A row of a run; an announcement is answered with its [`RunId`].
+    Run {
+        /// The stream it was found in.
+        stream: StreamId,
+        /// The row.
+        row: RunRow,
+        /// Wall time of the first blow; of no effect on a closing row.
+        first_blow_utc_ns: i64,
+    },
+    /// Samples of a run, or idle time.
+    Block {
+        /// The stream they come from.
+        stream: StreamId,
+        /// Wall time at which the pipeline gave the block.
+        utc_ns: i64,
+        /// The block.
+        block: Block,
+    },
+    /// The result of measuring a run that was cut off (see [`super::Unfinished`]): stored with an
+    /// `interrupted` closing row; none: there was no run in it and its samples are forgotten.
+    Recovered {
+        /// The stream it was recorded in.
+        stream: StreamId,
+        /// Its number there.
+        run_seq: u32,
+        /// What was found.
+        result: Option<Box<RunResult>>,
+        /// Wall time of the first blow (or of the opening).
+        first_blow_utc_ns: i64,
+    },
+    /// A person's command to a rig. A `use` is in force from its row on.
+    Command {
+        /// When.
+        utc_ns: i64,
+        /// Who.
+        who: String,
+        /// What.
+        command: Box<Command>,
+    },
+    /// The zero a rig took.
+    Zero {
+        /// When.
+        utc_ns: i64,
+        /// The idle reading that counts as zero, in the calibration's terms.
+        zero_kn: f64,
+    },
+    /// A new version of a document on the shelf; none: it is taken off.
+    Shelf {
+        /// When.
+        utc_ns: i64,
+        /// Who.
+        who: String,
+        /// Why, where one was given.
+        why: Option<String>,
+        /// What kind.
+        kind: ShelfKind,
+        /// Its name.
+        name: String,
+        /// The document.
+        document: Option<serde_json::Value>,
+    },
+    /// A person's word on a stored run.
+    Correct {
+        /// Which.
+        run: RunId,
+        /// When.
+        utc_ns: i64,
+        /// Who.
+        who: String,
+        /// Why.
+        why: String,
+        /// What.
+        correction: Correction,
+    },
+    /// Something worth keeping: a fault, a state, a recovery.
+    Event {
+        /// When.
+        utc_ns: i64,
+        /// A short fixed word.
+        kind: String,
+        /// What happened.
+        detail: String,
+    },
+}
+
+/// What a stored row is known by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Written {
+    /// A stream.
+    Stream(StreamId),
+    /// An announced run.
+    Run(RunId),
+    /// Anything else.
+    Row,
+}
+
+/// Why one row was not stored; the rows around it were.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Refused {
+    /// The same run was announced, closed or opened before.
+    #[error("cannot store {0}: expected it once, found it stored before")]
+    Duplicate(String),
+    /// It speaks of a stream, run or document that is not stored.
+    #[error("cannot store {what}: expected {of} to be stored before, found none")]
+    Unknown {
+        /// What was to be stored.
+        what: String,
+        /// What is missing.
+        of: String,
+    },
+    /// A number that is not finite, or a document that does not read back the same.
+    #[error("cannot store {0}: expected figures that read back the same, found some that do not")]
+    NotRepresentable(String),
+    /// A restore of a run that counts.
+    #[error("cannot restore run {0}: expected it to be left out, found that it counts")]
+    NotLeftOut(i64),
+    /// SQLite refused the row.
+    #[error("cannot store {what}: {detail}")]
+    Row {
+        /// What was to be stored.
+        what: String,
+        /// What SQLite said.
+        detail: String,
+    },
+}
+
+impl Refused {
+    /// The short fixed word of the counter it adds to.
+    #[must_use]
+    pub const fn reason(&self) -> &'static str {
+        match self {
+            Self::Duplicate(_) => "duplicate",
+            Self::Unknown { .. } => "unknown",
+            Self::NotRepresentable(_) => "not-representable",
+            Self::NotLeftOut(_) => "not-left-out",
+            Self::Row { .. } => "row",
+        }
+    }
+}
+
+/// What became of one [`Write`].
+pub type Outcome = Result<Written, Refused>;
+
+/// A run whose recording was cut off: what [`crate::pipeline`] needs to measure it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unfinished {
+    /// The rig.
+    pub rig: String,
+    /// The stream.
+    pub stream: StreamId,
+    /// Number within the stream.
+    pub run_seq: u32,
+    /// Wall time of the stream's start.
+    pub stream_started_utc_ns: i64,
+    /// Wall time at which the run was opened.
+    pub opened_utc_ns: i64,
+    /// The stream's settings.
+    pub settings: Settings,
+    /// `Block::Open`.
+    pub open: Block,
+    /// `Block::Raw`, in order.
+    pub raw: Vec<Block>,
+}
+
+/// A person's latest `use`, with who and when.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct InForceRow {
+    /// The rig.
+    pub rig: String,
+    /// When it was told.
+    pub utc_ns: i64,
+    /// By whom.
+    pub who: String,
+    /// The tags.
+    pub in_force: InForce,
+}
