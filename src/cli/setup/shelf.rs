@@ -92,25 +92,17 @@ pub struct Remove {
 pub async fn put(
     kind: Kind,
     name: &str,
-    mut document: Value,
+    document: &impl serde::Serialize,
     by: &By,
     context: &Context,
 ) -> Result<(), CliError> {
-    document["name"] = json!(name);
-    drop_absent(&mut document);
+    let document = serde_json::to_value(document).map_err(|e| CliError::usage(e.to_string()))?;
     let path = format!("shelf/{}/{}", kind.path(), segment(name));
     let body = json!({ "who": who(by.who.as_deref())?, "document": document });
     context.door.change(Method::PUT, &path, &body).await?;
     let stored = context.door.get(&path).await?;
     let (stored, rows) = (stored.clone(), rows_of(kind, std::slice::from_ref(&stored)));
     print(context.format, &stored, &rows)
-}
-
-/// An option that was not given is left out of the document, so that the room's own default holds.
-fn drop_absent(document: &mut Value) {
-    if let Some(map) = document.as_object_mut() {
-        map.retain(|_, value| !value.is_null());
-    }
 }
 
 /// Lists the shelf.
@@ -254,12 +246,5 @@ mod tests {
     fn a_bolt_without_a_limit_says_so_in_words() {
         let rows = rows_of(Kind::Bolt, &[json!({"name": "b", "thread": "M20x2.5"})]);
         assert!(rows.rows[0].contains(&Cell::Text("no limit set".into())));
-    }
-
-    #[test]
-    fn what_was_not_given_is_left_out_of_the_document() {
-        let mut document = json!({"length_mm": null, "kind": "socket"});
-        drop_absent(&mut document);
-        assert_eq!(document, json!({"kind": "socket"}));
     }
 }
