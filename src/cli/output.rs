@@ -168,7 +168,10 @@ impl Rows {
 /// Width of the terminal that shows standard output; none where it is not one.
 #[must_use]
 pub fn terminal_width() -> Option<u16> {
-    terminal_size::terminal_size_of(std::io::stdout()).map(|(width, _)| width.0)
+    rustix::termios::tcgetwinsize(std::io::stdout())
+        .ok()
+        .map(|size| size.ws_col)
+        .filter(|columns| *columns > 0)
 }
 
 /// Writes `document` as JSON, or `rows` as table or CSV.

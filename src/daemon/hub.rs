@@ -40,7 +40,12 @@ impl Hub {
     /// With its rigs, in the order of the settings.
     #[must_use]
     pub fn new(seats: Vec<Seat>, feed: Feed, wall: Arc<Wall>) -> Self {
-        Self { seats, feed, wall, facts: Mutex::new(Vec::new()) }
+        Self {
+            seats,
+            feed,
+            wall,
+            facts: Mutex::new(Vec::new()),
+        }
     }
 
     /// Adds a fact for `doctor`, such as the address that was given by the system.
@@ -60,18 +65,32 @@ impl Rigs for Hub {
         self.seats.iter().map(|seat| on(&seat.board).clone()).collect()
     }
 
-    fn command<'a>(&'a self, rig: &'a str, who: &'a str, command: Command) -> Later<'a, Result<Reply, Refusal>> {
+    fn command<'a>(
+        &'a self,
+        rig: &'a str,
+        who: &'a str,
+        command: Command,
+    ) -> Later<'a, Result<Reply, Refusal>> {
         Box::pin(async move {
             let Some(seat) = self.seat(rig) else {
                 return Err(Refusal::UnknownRig(rig.to_owned()));
             };
             let (reply, answer) = oneshot::channel();
-            let order = Order { who: who.to_owned(), command, reply };
-            let refused = |reason: &str| Refusal::Refused { rig: rig.to_owned(), reason: reason.to_owned() };
+            let order = Order {
+                who: who.to_owned(),
+                command,
+                reply,
+            };
+            let refused = |reason: &str| Refusal::Refused {
+                rig: rig.to_owned(),
+                reason: reason.to_owned(),
+            };
             if seat.orders.try_send(order).is_err() {
                 return Err(refused("too many orders are waiting"));
             }
-            answer.await.unwrap_or_else(|_| Err(refused("its reader has ended")))
+            answer
+                .await
+                .unwrap_or_else(|_| Err(refused("its reader has ended")))
         })
     }
 

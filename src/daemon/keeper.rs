@@ -76,7 +76,11 @@ impl Keeper {
             Block::Idle { points, .. } => 12 * points.len(),
             Block::Open { .. } | Block::End { .. } | Block::Forget { .. } => 0,
         };
-        self.gathered.push(Write::Block { stream: self.stream, utc_ns, block });
+        self.gathered.push(Write::Block {
+            stream: self.stream,
+            utc_ns,
+            block,
+        });
         if urgent || self.gathered_bytes >= GATHERED_BYTES_MAX {
             self.save();
         }
@@ -133,7 +137,9 @@ impl Keeper {
                 row: row.clone(),
                 first_blow_utc_ns: *first_blow_utc_ns,
             };
-            let Ok(pending) = self.writer.submit(&self.rig, vec![write]) else { return };
+            let Ok(pending) = self.writer.submit(&self.rig, vec![write]) else {
+                return;
+            };
             if let Some((row, _)) = self.kept_back.pop_front()
                 && self.letters.try_send(Letter { pending, row }).is_err()
             {

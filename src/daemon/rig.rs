@@ -10,7 +10,7 @@ use super::faults::FaultLog;
 use super::keeper::Keeper;
 use super::measuring::Measuring;
 use super::news::Feed;
-use super::order::{ANSWER_WITHIN_NS, ORDERS_MAX, Answer, Order, Waiting, answer_in, holds_at_once};
+use super::order::{ANSWER_WITHIN_NS, Answer, ORDERS_MAX, Order, Waiting, answer_in, holds_at_once};
 use super::recording::Recording;
 use super::wall::{Wall, look};
 use crate::control::Command;
@@ -114,7 +114,9 @@ impl<M: Measuring> Rig<M> {
         self.deliver(out, to_port);
         self.keeper.save();
         for waiting in self.waiting.drain(..) {
-            waiting.order.answer(&self.name, Answer::Refused("the daemon stops".into()));
+            waiting
+                .order
+                .answer(&self.name, Answer::Refused("the daemon stops".into()));
         }
         self.show_accounts();
     }
@@ -181,7 +183,11 @@ impl<M: Measuring> Rig<M> {
                 LinkState::Down => "line-down",
             };
             let words = detail.clone().unwrap_or_default();
-            self.keeper.row(Write::Event { utc_ns, kind: kind.to_owned(), detail: words });
+            self.keeper.row(Write::Event {
+                utc_ns,
+                kind: kind.to_owned(),
+                detail: words,
+            });
             self.feed.tell(&self.name, utc_ns, News::Link { link, detail });
         }
     }
@@ -197,7 +203,11 @@ impl<M: Measuring> Rig<M> {
         if matches!(command, Command::Zero) {
             let utc_ns = self.wall.utc_ns(at);
             let who = order.who.clone();
-            self.keeper.row(Write::Command { utc_ns, who, command: Box::new(command.clone()) });
+            self.keeper.row(Write::Command {
+                utc_ns,
+                who,
+                command: Box::new(command.clone()),
+            });
         }
         let at_once = holds_at_once(&command);
         self.waiting.push(Waiting { order, since: at });
@@ -251,18 +261,34 @@ impl<M: Measuring> Rig<M> {
         let utc_ns = self.wall.utc_ns(self.last);
         board::take(&mut on(&self.board), &event);
         match &event {
-            Event::Identity { serial, firmware, time_scale, .. } => self.keeper.row(Write::Identity {
+            Event::Identity {
+                serial,
+                firmware,
+                time_scale,
+                ..
+            } => self.keeper.row(Write::Identity {
                 stream: self.keeper.stream(),
                 utc_ns,
                 serial: serial.clone(),
                 firmware: firmware.clone(),
                 time_scale: *time_scale,
             }),
-            Event::Zeroed { zero } => self.keeper.row(Write::Zero { utc_ns, zero_kn: zero.kn() }),
+            Event::Zeroed { zero } => self.keeper.row(Write::Zero {
+                utc_ns,
+                zero_kn: zero.kn(),
+            }),
             Event::Stale { stale } => {
-                let detail = if *stale { "the device is silent" } else { "the device sends again" };
+                let detail = if *stale {
+                    "the device is silent"
+                } else {
+                    "the device sends again"
+                };
                 tracing::warn!("rig '{}': {detail}", self.name);
-                self.keeper.row(Write::Event { utc_ns, kind: "stale".into(), detail: detail.into() });
+                self.keeper.row(Write::Event {
+                    utc_ns,
+                    kind: "stale".into(),
+                    detail: detail.into(),
+                });
             }
             _ => {}
         }

@@ -62,7 +62,11 @@ impl Wall {
     #[must_use]
     pub const fn new(first: Pair) -> Self {
         Self {
-            state: Mutex::new(State { latest: first, steps: VecDeque::new(), count: 0 }),
+            state: Mutex::new(State {
+                latest: first,
+                steps: VecDeque::new(),
+                count: 0,
+            }),
         }
     }
 
@@ -78,7 +82,11 @@ impl Wall {
         if by_ns.saturating_abs() <= STEP_NS {
             return None;
         }
-        let step = Step { after: before.mono, before: pair.mono, by_ns };
+        let step = Step {
+            after: before.mono,
+            before: pair.mono,
+            by_ns,
+        };
         if state.steps.len() == STEPS_MAX {
             state.steps.pop_front();
         }
@@ -100,7 +108,10 @@ impl Wall {
     #[must_use]
     pub fn stepped_between(&self, from: MonoNs, to: MonoNs) -> bool {
         let state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
-        state.steps.iter().any(|(step, _)| step.before > from && step.after < to)
+        state
+            .steps
+            .iter()
+            .any(|(step, _)| step.before > from && step.after < to)
     }
 
     /// Steps seen since the start.
@@ -133,7 +144,10 @@ mod tests {
     const S: u64 = 1_000_000_000;
 
     fn pair(mono_s: u64, utc_s: i64) -> Pair {
-        Pair { mono: MonoNs(mono_s * S), utc_ns: utc_s * 1_000_000_000 }
+        Pair {
+            mono: MonoNs(mono_s * S),
+            utc_ns: utc_s * 1_000_000_000,
+        }
     }
 
     #[test]

@@ -23,5 +23,7 @@ pub async fn run(wall: Arc<Wall>) {
 /// One line for one step.
 pub fn log(step: Step) {
     let by_s = step.by_ns as f64 * 1e-9;
-    tracing::warn!("the wall clock was stepped by {by_s:+.3} s: runs going on are flagged clock-suspect, durations are not affected");
+    tracing::warn!(
+        "the wall clock was stepped by {by_s:+.3} s: runs going on are flagged clock-suspect, durations are not affected"
+    );
 }

@@ -35,12 +35,9 @@ pub struct Add {
 /// # Errors
 /// The API refuses it: an unknown piece, or two that do not fit.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    put(
-        Kind::Chain,
-        &add.name,
-        json!({ "pieces": add.pieces }),
-        &add.by,
-        context,
-    )
-    .await
+    let chain = Chain {
+        name: add.name.clone(),
+        pieces: add.pieces.clone(),
+    };
+    put(Kind::Chain, &add.name, &chain, &add.by, context).await
 }
