@@ -17,3 +17,6 @@ pub mod recording;
 pub mod rig;
 pub mod wall;
 pub mod wall_watch;
+
+#[cfg(test)]
+mod rig_tests;
