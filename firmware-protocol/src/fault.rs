@@ -51,7 +51,7 @@ pub enum DecodeFault {
         found: u32,
     },
     /// The body is sound but of another protocol version.
-    #[error("decoding: protocol version {0}, expected 1")]
+    #[error("decoding: protocol version {0}, expected {expected}", expected = crate::PROTOCOL_VERSION)]
     Version(u8),
     /// The body is sound but its message id is not in this version.
     #[error("decoding: unknown message 0x{0:02x}")]

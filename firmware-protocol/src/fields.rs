@@ -94,10 +94,6 @@ impl<'o> FrameSink<'o> {
     }
 
     fn stuff(&mut self, bytes: &[u8]) -> Result<(), EncodeFault> {
-        // The stuffer counts a finished run of 254 as continued by any push, even an empty one.
-        if bytes.is_empty() {
-            return Ok(());
-        }
         let (expected, found) = (self.expected, self.found);
         self.stuffer
             .push(bytes)

@@ -102,11 +102,11 @@ pub fn decode<'s>(frame: &[u8], scratch: &'s mut [u8]) -> Result<Message<'s>, De
     if frame.len() >= MAX_FRAME {
         return Err(DecodeFault::TooLong);
     }
+    // A longer scratch must not change which fault is found.
+    let usable = scratch.len().min(SCRATCH_LEN);
+    let scratch = scratch.get_mut(..usable).unwrap_or(&mut []);
     let unstuffed_len = unstuff(frame, scratch)?;
     let unstuffed = scratch.get(..unstuffed_len).unwrap_or(&[]);
-    if unstuffed.len() > SCRATCH_LEN {
-        return Err(DecodeFault::TooLong);
-    }
     let (body, crc) = unstuffed
         .split_last_chunk::<CRC_LEN>()
         .ok_or(DecodeFault::TooShort)?;
@@ -148,6 +148,11 @@ fn read(message: u8, payload: &[u8]) -> Result<Message<'_>, DecodeFault> {
 }
 
 fn unstuff(frame: &[u8], scratch: &mut [u8]) -> Result<usize, DecodeFault> {
+    // The library skips leading delimiters and takes a closing one along; in one frame
+    // none may stand, and a frame cut wrongly must not be accepted.
+    if memchr::memchr(DELIMITER, frame).is_some() {
+        return Err(DecodeFault::Cobs);
+    }
     match cobs::decode(frame, scratch) {
         Ok(report) if report.parsed_size() == frame.len() => Ok(report.frame_size()),
         Ok(_) | Err(cobs::DecodeError::EmptyFrame | cobs::DecodeError::InvalidFrame { .. }) => {

@@ -5,6 +5,7 @@
 //! shared by this crate's encoder and decoder shows.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "support/cases.rs"]
 mod support;
 
 use boltscribe_wire::*;
@@ -135,12 +136,14 @@ fn every_frame_decodes_to_its_stated_fields_or_fault() {
         .filter(|case| case.get("message").is_some() || case.get("fault").is_some())
     {
         let wire = case.wire();
-        let mut scratch = [0; SCRATCH_LEN];
-        let found = match decode(frame_of(&wire), &mut scratch) {
-            Ok(message) => fields_of(&message),
-            Err(fault) => fault_of(fault),
-        };
-        assert_eq!(found, stated(case), "{}: {}", case.file, case.name());
+        // A scratch longer than needed must not change the outcome.
+        for scratch_len in [SCRATCH_LEN, 2 * SCRATCH_LEN] {
+            let found = match decode(frame_of(&wire), &mut vec![0; scratch_len]) {
+                Ok(message) => fields_of(&message),
+                Err(fault) => fault_of(fault),
+            };
+            assert_eq!(found, stated(case), "{}: {}", case.file, case.name());
+        }
         seen += 1;
     }
     assert!(seen >= 60, "only {seen} frames found");

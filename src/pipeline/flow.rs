@@ -1,1 +1,226 @@
-//! placeholder
+//! The pipeline of one rig: bytes in, results out.
+
+use super::messages::{Counters, Event, Fault, Input, LinkState, Output, Settings};
+use super::stream::Stream;
+use crate::constants::CalibrationError;
+use crate::frames::{self, Frame, Item, Parser, PatternError};
+use crate::samples::{Asking, Assembler};
+use crate::time::MonoNs;
+use std::collections::BTreeMap;
+
+/// Why a pipeline cannot be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum SetupError {
+    /// The pattern of lines.
+    #[error(transparent)]
+    Pattern(#[from] PatternError),
+    /// The calibration.
+    #[error(transparent)]
+    Calibration(#[from] CalibrationError),
+}
+
+/// One rig's pipeline.
+pub struct Pipeline {
+    parser: Parser,
+    core: Core,
+}
+
+/// Everything behind the parser.
+struct Core {
+    assembler: Assembler,
+    asking: Option<Asking>,
+    asked_identity: Option<MonoNs>,
+    stream: Stream,
+    heard: Option<MonoNs>,
+    stale: bool,
+    told: BTreeMap<&'static str, MonoNs>,
+}
+
+/// Nothing heard for this long: stale.
+const STALE_NS: u64 = 1_000_000_000;
+/// A fault of one kind is told at most this often; counters count all.
+const TELL_NS: u64 = 1_000_000_000;
+/// An identity within this after asking was asked for.
+const ASKED_NS: u64 = 2_500_000_000;
+
+impl Pipeline {
+    /// A pipeline at the start of a stream.
+    ///
+    /// # Errors
+    /// A line pattern or a calibration that cannot be used.
+    pub fn new(settings: Settings) -> Result<Self, SetupError> {
+        let parser = Parser::new(&settings.instrument)?;
+        let asking = matches!(settings.instrument, frames::Settings::Framed)
+            .then(|| Asking::new(settings.samples.rate_hz));
+        let assembler = Assembler::new(&settings.instrument, &settings.samples);
+        let stream = Stream::new(settings)?;
+        let core = Core {
+            assembler,
+            asking,
+            asked_identity: None,
+            stream,
+            heard: None,
+            stale: false,
+            told: BTreeMap::new(),
+        };
+        Ok(Self { parser, core })
+    }
+
+    /// Feeds one input, gives what came of it.
+    pub fn push(&mut self, input: Input<'_>) -> Vec<Output> {
+        let mut out = Vec::new();
+        self.push_into(input, &mut out);
+        out
+    }
+
+    /// Feeds one input, appends what came of it.
+    pub fn push_into(&mut self, input: Input<'_>, out: &mut Vec<Output>) {
+        match input {
+            Input::Bytes { at, bytes } => {
+                let core = &mut self.core;
+                core.stream.set_now(at);
+                self.parser.push(bytes, &mut |item| core.item(at, item, out));
+                core.stream.after_bytes(at, out);
+            }
+            Input::Tick { at } => self.core.tick(at, out),
+            Input::Link { at, state } => self.link(at, state, out),
+            Input::Command { at, command } => {
+                self.core.stream.set_now(at);
+                self.core.stream.command(command, out);
+            }
+        }
+    }
+
+    fn link(&mut self, at: MonoNs, state: LinkState, out: &mut Vec<Output>) {
+        let core = &mut self.core;
+        core.stream.set_now(at);
+        core.heard = Some(at);
+        if let Some(asking) = &mut core.asking {
+            asking.link(at, state == LinkState::Up);
+        }
+        match state {
+            LinkState::Up => self.parser.link_up(),
+            LinkState::Down => {
+                let stream = &mut core.stream;
+                core.assembler
+                    .link_down(&mut |piece| stream.piece(at, piece, out));
+            }
+        }
+        core.tick(at, out);
+    }
+
+    /// The stream ends: an open run is announced as interrupted and closed.
+    pub fn finish(&mut self, out: &mut Vec<Output>) {
+        self.core.stream.finish(out);
+    }
+
+    /// The accounts so far.
+    #[must_use]
+    pub fn counters(&self) -> Counters {
+        let account = self.parser.account();
+        let words = |m: &BTreeMap<&'static str, u64>| m.iter().map(|(k, v)| ((*k).to_owned(), *v)).collect();
+        let mut counters = Counters {
+            bytes_in: account.bytes_in,
+            bytes_parsed: account.parsed,
+            bytes_discarded: words(&account.discarded),
+            bytes_pending: account.pending(),
+            frames: account.frames,
+            samples_in: self.core.assembler.samples_in,
+            samples_dropped: words(&self.core.assembler.dropped),
+            samples_waiting: self.core.assembler.held(),
+            ..Counters::default()
+        };
+        self.core.stream.count(&mut counters);
+        counters
+    }
+
+    /// Host monotonic time of a moment of the stream (seconds since sample 0); none before samples.
+    #[must_use]
+    pub fn mono_at(&self, stream_s: f64) -> Option<MonoNs> {
+        self.core.stream.mono_at(stream_s)
+    }
+
+    /// Device seconds in a second here: 1 on real hardware.
+    #[must_use]
+    pub fn time_scale(&self) -> u16 {
+        self.core.assembler.time_scale()
+    }
+}
+
+impl Core {
+    fn item(&mut self, at: MonoNs, item: Item<'_>, out: &mut Vec<Output>) {
+        match item {
+            Item::Frame(frame) => self.frame(at, &frame, out),
+            Item::Bad { reason, detail } => self.tell(at, reason, detail, out),
+        }
+    }
+
+    fn frame(&mut self, at: MonoNs, frame: &Frame<'_>, out: &mut Vec<Output>) {
+        self.heard = Some(at);
+        let has_samples = matches!(frame, Frame::Samples(_) | Frame::Reading { .. });
+        if let Some(asking) = &mut self.asking {
+            asking.heard(at, has_samples);
+        }
+        if std::mem::take(&mut self.stale) {
+            out.push(Output::Event(Event::Stale { stale: false }));
+        }
+        let asked = self
+            .asked_identity
+            .is_some_and(|asked| at.since_ns(asked) < ASKED_NS);
+        let may_refine = !self.stream.run_open();
+        let (stream, told) = (&mut self.stream, &mut self.told);
+        self.assembler.push(at, frame, may_refine, asked, &mut |piece| {
+            if let crate::samples::Piece::Fault { kind, detail } = piece {
+                tell(told, at, kind, detail, out);
+            } else {
+                stream.piece(at, piece, out);
+            }
+        });
+        if let Frame::Identity(identity) = frame {
+            self.asked_identity = None;
+            if let Some(asking) = &mut self.asking {
+                let (ask, complaint) = asking.identified(at, &identity.rates_hz);
+                out.extend(ask.map(|a| Output::Send(a.bytes())));
+                if let Some(detail) = complaint {
+                    self.tell(at, "rate-not-offered", detail, out);
+                }
+            }
+        }
+    }
+
+    fn tick(&mut self, at: MonoNs, out: &mut Vec<Output>) {
+        self.stream.set_now(at);
+        if let Some(ask) = self.asking.as_mut().and_then(|a| a.tick(at)) {
+            if ask == crate::samples::Ask::Identify {
+                self.asked_identity = Some(at);
+            }
+            out.push(Output::Send(ask.bytes()));
+        }
+        let silent = self.heard.is_some_and(|heard| at.since_ns(heard) > STALE_NS);
+        if silent && !self.stale {
+            self.stale = true;
+            out.push(Output::Event(Event::Stale { stale: true }));
+        }
+        self.stream.after_bytes(at, out);
+    }
+
+    fn tell(&mut self, at: MonoNs, kind: &'static str, detail: String, out: &mut Vec<Output>) {
+        tell(&mut self.told, at, kind, detail, out);
+    }
+}
+
+fn tell(
+    told: &mut BTreeMap<&'static str, MonoNs>,
+    at: MonoNs,
+    kind: &'static str,
+    detail: String,
+    out: &mut Vec<Output>,
+) {
+    if told.get(kind).is_none_or(|last| at.since_ns(*last) >= TELL_NS) {
+        told.insert(kind, at);
+        out.push(Output::Fault(Fault {
+            kind: kind.to_owned(),
+            detail,
+        }));
+    }
+}

@@ -71,7 +71,7 @@ pub enum Output {
     /// Something to show; provisional.
     Event(Event),
     /// A row of a run, made once.
-    Run(Box<RunRow>),
+    Run(RunRow),
     /// Samples to keep.
     Block(Block),
     /// Something went wrong; counted, and worth a line in the log.
@@ -83,7 +83,7 @@ pub enum Output {
 #[serde(tag = "row", rename_all = "kebab-case")]
 pub enum RunRow {
     /// Measured and announced.
-    Announced(RunResult),
+    Announced(Box<RunResult>),
     /// Released, timed out or interrupted.
     Closed(Closed),
 }
@@ -156,11 +156,6 @@ pub enum Event {
         /// Onset, seconds since sample 0.
         at_s: f64,
     },
-    /// What was taken for a run was none (a knock): nothing is stored.
-    Withdrawn {
-        /// Number within the stream.
-        run_seq: u32,
-    },
     /// The rig's zero was taken.
     Zeroed {
         /// The idle reading that counts as zero from now on.
@@ -205,11 +200,6 @@ pub enum Block {
         /// The run.
         run_seq: u32,
     },
-    /// The run was none: forget its samples.
-    Forget {
-        /// The run.
-        run_seq: u32,
-    },
     /// Idle time, thinned.
     Idle {
         /// Index in the stream of the first sample covered.
@@ -246,7 +236,7 @@ pub struct Fault {
 /// Closed accounts of one pipeline.
 ///
 /// `bytes_in` = `bytes_parsed` + the sum of `bytes_discarded` + what waits in an unfinished frame;
-/// `samples_in` = samples kept or thinned + `samples_dropped`.
+/// `samples_in` = `samples_used` + the sum of `samples_dropped` + `samples_waiting`.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Counters {
     /// Bytes fed.
@@ -267,8 +257,8 @@ pub struct Counters {
     pub samples_missing: u64,
     /// Samples that went to runs or to thinned idle time.
     pub samples_used: u64,
+    /// Samples held back while the spacing of an ASCII board is learned.
+    pub samples_waiting: u64,
     /// Runs announced.
     pub runs: u64,
-    /// Runs withdrawn.
-    pub runs_withdrawn: u64,
 }

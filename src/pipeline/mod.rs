@@ -5,8 +5,13 @@
 
 pub mod blocks;
 pub mod flow;
+pub mod live;
 pub mod messages;
+pub mod recover;
 pub mod replay;
+pub mod stream;
 
-// pub use flow::Pipeline;
+pub use flow::{Pipeline, SetupError};
 pub use messages::{Block, Counters, Event, Fault, Input, LinkState, Output, RunRow, Settings, Thin};
+pub use recover::recover;
+pub use replay::{Entry, replay};

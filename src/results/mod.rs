@@ -6,4 +6,4 @@ pub mod flags;
 pub mod result;
 
 pub use flags::{Flag, Verdict};
-pub use result::{Closed, RunResult, Torques};
+pub use result::{Closed, Context, RunResult, Torques};

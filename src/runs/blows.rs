@@ -1,1 +1,217 @@
-//! placeholder
+//! Finds the blows of a run in its unfiltered band, and says whether they can be trusted.
+//!
+//! Works on all samples of a run at once: sure onsets first, then the usual interval, then weaker ones
+//! where the series has a hole. Nothing is placed where the band shows no rise. Where sampling cannot
+//! show blows the answer is none, never a wrong number.
+
+use super::band::BandSignal;
+use crate::stats::median;
+use std::ops::Range;
+
+/// One impact.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Onset {
+    /// Sample at which the rise is greatest.
+    pub index: usize,
+    /// Rise of the band there, newtons squared.
+    pub rise: f64,
+    /// Greatest departure in the band that follows, newtons.
+    pub excursion: f64,
+}
+
+/// The impacts of a stretch and how well they stand out.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Series {
+    /// In order of time.
+    pub onsets: Vec<Onset>,
+    /// Median interval, seconds; 0.1 where fewer than two onsets.
+    pub interval_s: f64,
+    /// Median excursion, newtons.
+    pub ringing: f64,
+    /// Noise of the band, newtons.
+    pub noise: f64,
+    /// Share of neighbours whose interval is 0.6 to 1.6 medians.
+    pub regular: f64,
+}
+
+/// Interval taken where blows are not seen, seconds.
+pub const INTERVAL_UNSEEN_S: f64 = 0.1;
+/// Ringing over band noise below which blows are weak.
+pub const STRONG: f64 = 6.0;
+/// No tool strikes faster than about 60 times a second: onsets closer than this are one, seconds.
+const CLOSEST_S: f64 = 0.008;
+/// Samples an interval must have for blows to be seen.
+const SAMPLES_PER_INTERVAL: f64 = 8.0;
+
+impl Series {
+    /// Finds the onsets inside `range`; `noise` is the band's noise in newtons.
+    #[must_use]
+    pub fn find(band: &BandSignal, noise: f64, range: Range<usize>) -> Self {
+        let sure = noise * noise * (band.design().noise_factor(4.5) - 0.5);
+        let mut onsets = peaks(band, range.clone(), sure);
+        drop_faint(&mut onsets, 0.02);
+        drop_close(&mut onsets, band.design().rate_hz);
+        fill_holes(band, &mut onsets, noise);
+        Self::describe(onsets, noise, band.design().rate_hz)
+    }
+
+    fn describe(onsets: Vec<Onset>, noise: f64, rate_hz: f64) -> Self {
+        let intervals: Vec<f64> = intervals(&onsets).map(|n| n as f64 / rate_hz).collect();
+        let interval_s = median(&mut intervals.clone()).unwrap_or(INTERVAL_UNSEEN_S);
+        let near = intervals
+            .iter()
+            .filter(|v| (0.6 * interval_s..=1.6 * interval_s).contains(*v))
+            .count();
+        let regular = if intervals.is_empty() {
+            0.0
+        } else {
+            near as f64 / intervals.len() as f64
+        };
+        let ringing = median(&mut onsets.iter().map(|o| o.excursion).collect::<Vec<_>>()).unwrap_or(0.0);
+        Self {
+            onsets,
+            interval_s,
+            ringing,
+            noise,
+            regular,
+        }
+    }
+
+    /// Keeps only the onsets inside `range` and describes those.
+    #[must_use]
+    pub fn within(&self, range: Range<usize>, rate_hz: f64) -> Self {
+        let kept = self
+            .onsets
+            .iter()
+            .copied()
+            .filter(|o| range.contains(&o.index))
+            .collect();
+        Self::describe(kept, self.noise, rate_hz)
+    }
+
+    /// Whether sampling shows the blows at all.
+    #[must_use]
+    pub fn seen(&self, rate_hz: f64) -> bool {
+        let slow = rate_hz < 1000.0;
+        let needed = if slow { 0.95 } else { 0.85 };
+        let enough = if slow { 6 } else { 3 };
+        self.onsets.len() >= enough
+            && self.interval_s * rate_hz >= SAMPLES_PER_INTERVAL
+            && self.regular >= needed
+            && (!slow || self.strong())
+    }
+
+    /// Whether ringing stands at least 6 times above the noise of the band.
+    #[must_use]
+    pub fn strong(&self) -> bool {
+        self.ringing >= STRONG * self.noise
+    }
+}
+
+fn intervals(onsets: &[Onset]) -> impl Iterator<Item = usize> + '_ {
+    onsets.windows(2).map(|w| w[1].index - w[0].index)
+}
+
+/// Local maxima of the rise above `threshold`, at least the closest spacing apart.
+fn peaks(band: &BandSignal, range: Range<usize>, threshold: f64) -> Vec<Onset> {
+    let closest = ((CLOSEST_S * band.design().rate_hz) as usize).max(2);
+    let mut found: Vec<Onset> = Vec::new();
+    let end = range.end.min(band.len());
+    for i in range.start..end {
+        let rise = band.rise(i);
+        if rise <= threshold {
+            continue;
+        }
+        match found.last_mut() {
+            Some(last) if i - last.index < closest => {
+                if rise > last.rise {
+                    *last = Onset {
+                        index: i,
+                        rise,
+                        excursion: 0.0,
+                    };
+                }
+            }
+            _ => found.push(Onset {
+                index: i,
+                rise,
+                excursion: 0.0,
+            }),
+        }
+    }
+    for o in &mut found {
+        o.excursion = band.excursion(o.index..o.index + closest);
+    }
+    found
+}
+
+/// Drops onsets whose rise is under `share` of the upper quartile of all rises.
+fn drop_faint(onsets: &mut Vec<Onset>, share: f64) {
+    let mut rises: Vec<f64> = onsets.iter().map(|o| o.rise).collect();
+    if rises.is_empty() {
+        return;
+    }
+    rises.sort_unstable_by(f64::total_cmp);
+    let least = share * rises[rises.len() * 3 / 4];
+    onsets.retain(|o| o.rise >= least);
+}
+
+/// Of two onsets closer than half the usual interval the weaker one goes.
+fn drop_close(onsets: &mut Vec<Onset>, rate_hz: f64) {
+    loop {
+        let mut all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
+        let Some(usual) = median(&mut all) else { return };
+        let least = (0.5 * usual).max(CLOSEST_S * rate_hz);
+        let weaker = onsets
+            .windows(2)
+            .enumerate()
+            .filter(|(_, w)| ((w[1].index - w[0].index) as f64) < least)
+            .map(|(i, w)| {
+                if w[0].rise < w[1].rise {
+                    (i, w[0].rise)
+                } else {
+                    (i + 1, w[1].rise)
+                }
+            })
+            .min_by(|a, b| a.1.total_cmp(&b.1));
+        match weaker {
+            Some((i, _)) => onsets.remove(i),
+            None => return,
+        };
+    }
+}
+
+/// Looks for weaker onsets where the series has a hole of a few intervals.
+fn fill_holes(band: &BandSignal, onsets: &mut Vec<Onset>, noise: f64) {
+    let mut all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
+    let Some(usual) = median(&mut all) else { return };
+    let mut i = 0;
+    while i + 1 < onsets.len() {
+        let hole = (onsets[i + 1].index - onsets[i].index) as f64;
+        let steps = (hole / usual).round();
+        if hole > 1.6 * usual && steps <= 6.0 {
+            let middle = onsets[i].index as f64 + hole / steps;
+            let reach = 0.25 * usual;
+            let from = (middle - reach) as usize;
+            let to = ((middle + reach) as usize).min(band.len());
+            if let Some(found) = look_for(band, noise, from..to, 2.5) {
+                onsets.insert(i + 1, found);
+            }
+        }
+        i += 1;
+    }
+}
+
+/// Greatest rise inside `range` if it stands `z` above noise: an onset looked for, not stumbled upon.
+#[must_use]
+pub fn look_for(band: &BandSignal, noise: f64, range: Range<usize>, z: f64) -> Option<Onset> {
+    let threshold = noise * noise * (band.design().noise_factor(z) - 0.5);
+    let best = range
+        .map(|k| (k, band.rise(k)))
+        .max_by(|a, b| a.1.total_cmp(&b.1));
+    best.filter(|b| b.1 > threshold).map(|(index, rise)| Onset {
+        index,
+        rise,
+        excursion: band.excursion(index..index + band.design().window * 2),
+    })
+}

@@ -1,1 +1,540 @@
-//! placeholder
+//! Finds runs in a stream of evenly spaced tension: idle, candidate, driving, announced, waiting.
+//!
+//! All decisions fall on a grid of samples counted from the start of the stream, so the way samples are
+//! handed over changes nothing. What it says while a tool drives is provisional; the record comes from
+//! `measure` once.
+
+use super::after::After;
+use super::idle::Idle;
+use super::kept::{Kept, Wave};
+use super::lowpass::{Lowpass, State as FilterState, corner_hz};
+use super::measure::{Outcome, measure};
+use super::record::{CloseReason, Closing, Record, Settings, Timing};
+use super::watch::Watch;
+use crate::units::Newtons;
+
+/// News from the finder, in order. Sample numbers count from the start of the stream.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Found {
+    /// A run has begun; its samples are kept from here.
+    Opened {
+        /// Number of the run, from 1.
+        run: u32,
+        /// First sample kept.
+        keep_from: u64,
+        /// Where tension crossed the threshold.
+        crossing: u64,
+    },
+    /// A blow was seen; provisional.
+    Blow {
+        /// Number of the run.
+        run: u32,
+        /// Sample of its onset.
+        sample: u64,
+    },
+    /// The run is measured.
+    Announced {
+        /// Number of the run.
+        run: u32,
+        /// The record.
+        record: Box<Record>,
+    },
+    /// The run has closed.
+    Closed {
+        /// Number of the run.
+        run: u32,
+        /// How.
+        closing: Closing,
+    },
+    /// Samples of the run are kept up to here and no further.
+    KeptUntil {
+        /// Number of the run.
+        run: u32,
+        /// First sample not kept.
+        sample: u64,
+    },
+}
+
+/// Kept before a crossing, seconds: the idle half second and the look-back of a soft start.
+const BEFORE_S: f64 = 2.1;
+/// A candidate must carry tension this long, seconds.
+const CONFIRM_S: f64 = 0.1;
+/// The grid of decisions, seconds.
+const GRID_S: f64 = 0.05;
+/// Quiet for this long: ask whether the run is over, seconds.
+const QUIET_S: f64 = 0.7;
+/// A run is at most this long, seconds.
+pub const RUN_MAX_S: f64 = 300.0;
+/// Gaps longer than this end a run, seconds.
+const GAP_MAX_S: f64 = 0.5;
+
+enum State {
+    Idle {
+        armed: bool,
+    },
+    Candidate {
+        crossing: u64,
+    },
+    Driving {
+        crossing: u64,
+        watch: Box<Watch>,
+        best: f64,
+        active: u64,
+        ask_from: u64,
+    },
+    Announced {
+        watch: Box<Watch>,
+        after: After,
+    },
+    Waiting {
+        below: f64,
+    },
+}
+
+/// Finds runs in one stream at one rate.
+pub struct Finder {
+    settings: Settings,
+    rate_hz: f64,
+    timing: Timing,
+    rig_zero: Option<Newtons>,
+    filter: Lowpass,
+    filter_state: Option<FilterState<2>>,
+    last_two: [f32; 2],
+    idle: Idle,
+    zero: f64,
+    noise: f64,
+    threshold: f64,
+    kept: Vec<f32>,
+    kept_first: u64,
+    idle_from: u64,
+    missing: Vec<(u64, usize)>,
+    clipped: Vec<u64>,
+    next: u64,
+    grid: u64,
+    state: State,
+    runs: u32,
+    tail: Option<(u32, u64)>,
+}
+
+impl Finder {
+    /// A finder for `rate_hz` samples a second whose next sample is number `first_sample` of the stream;
+    /// `runs` runs were found before in this stream.
+    #[must_use]
+    pub fn new(settings: Settings, rate_hz: f64, timing: Timing, first_sample: u64, runs: u32) -> Self {
+        let threshold = settings.start_threshold().get();
+        Self {
+            filter: Lowpass::lowpass(corner_hz(settings.lowpass_hz, rate_hz), rate_hz),
+            filter_state: None,
+            last_two: [0.0; 2],
+            idle: Idle::new(rate_hz),
+            zero: 0.0,
+            noise: 0.0,
+            threshold,
+            kept: Vec::new(),
+            kept_first: first_sample,
+            idle_from: first_sample,
+            missing: Vec::new(),
+            clipped: Vec::new(),
+            next: first_sample,
+            grid: ((GRID_S * rate_hz).round() as u64).max(1),
+            state: State::Idle { armed: false },
+            runs,
+            tail: None,
+            rig_zero: None,
+            settings,
+            rate_hz,
+            timing,
+        }
+    }
+
+    /// What counts as the rig's zero from now on; until told, the first idle reading does.
+    pub fn set_rig_zero(&mut self, zero: Newtons) {
+        self.rig_zero = Some(zero);
+    }
+
+    /// What counts as the rig's zero.
+    #[must_use]
+    pub fn rig_zero(&self) -> Option<Newtons> {
+        self.rig_zero
+    }
+
+    /// A run is open: it has begun and not closed.
+    #[must_use]
+    pub fn open(&self) -> bool {
+        !matches!(self.state, State::Idle { .. } | State::Waiting { .. })
+    }
+
+    /// Idle reading and noise of the last half second, newtons; none inside a run or before there is one.
+    #[must_use]
+    pub fn idle_reading(&self) -> Option<(Newtons, Newtons)> {
+        let (zero, noise) = self
+            .idle
+            .estimate()
+            .filter(|_| matches!(self.state, State::Idle { .. }))?;
+        Some((Newtons(zero), Newtons(noise)))
+    }
+
+    /// Runs found so far.
+    #[must_use]
+    pub fn runs(&self) -> u32 {
+        self.runs
+    }
+
+    /// Takes tension in newtons; `clipped` are offsets into `tension` at the end of the converter's range.
+    pub fn push(&mut self, tension: &[f32], clipped: &[usize], found: &mut Vec<Found>) {
+        if !clipped.is_empty() {
+            let base = self.next;
+            self.clipped.extend(clipped.iter().map(|o| base + *o as u64));
+        }
+        let mut rest = tension;
+        while !rest.is_empty() {
+            let to_grid = (self.grid - self.next % self.grid) as usize;
+            let (piece, later) = rest.split_at(to_grid.min(rest.len()));
+            self.piece(piece, found);
+            if self.next.is_multiple_of(self.grid) {
+                self.decide(found);
+            }
+            rest = later;
+        }
+    }
+
+    /// Samples are missing here.
+    pub fn gap(&mut self, missing: u64, found: &mut Vec<Found>) {
+        let driving = matches!(self.state, State::Driving { .. } | State::Announced { .. });
+        if driving && missing as f64 <= GAP_MAX_S * self.rate_hz {
+            self.missing.push((self.next, missing as usize));
+            let last = self.kept.last().copied().unwrap_or(0.0);
+            self.push(&vec![last; missing as usize], &[], found);
+            return;
+        }
+        self.break_off(found);
+        self.next += missing;
+        self.restart();
+    }
+
+    /// The stream ends or breaks: an open run is measured as it stands and marked interrupted.
+    pub fn break_off(&mut self, found: &mut Vec<Found>) {
+        if let State::Driving { crossing, .. } = self.state {
+            if let Outcome::Done(record) = self.measure(crossing, true, true) {
+                found.push(Found::Announced {
+                    run: self.runs,
+                    record,
+                });
+            }
+            self.close(CloseReason::Interrupted, false, None, found);
+        } else if let State::Announced { after, .. } = &self.state {
+            let (re_pulled, level) = after.re_pulled();
+            self.close(CloseReason::Interrupted, re_pulled, level, found);
+        }
+        self.end_tail(self.next, found);
+    }
+
+    fn restart(&mut self) {
+        self.filter_state = None;
+        self.idle.clear();
+        self.kept.clear();
+        self.kept_first = self.next;
+        self.idle_from = self.next;
+        self.missing.clear();
+        self.clipped.clear();
+        self.state = State::Idle { armed: false };
+    }
+
+    /// A piece that ends at or before the next point of the grid.
+    fn piece(&mut self, piece: &[f32], found: &mut Vec<Found>) {
+        let first = self.next;
+        let mut crossing = None;
+        let level = self.zero + self.threshold;
+        let armed = matches!(self.state, State::Idle { armed: true });
+        let idle = matches!(self.state, State::Idle { .. });
+        for (i, x) in piece.iter().enumerate() {
+            let y = self.filtered(*x);
+            if idle && crossing.is_none() {
+                if armed && f64::from(y) > level {
+                    crossing = Some(first + i as u64);
+                }
+                self.idle.push(*x, y);
+            }
+        }
+        self.kept.extend_from_slice(piece);
+        self.next += piece.len() as u64;
+        if let State::Driving { watch, active, .. }
+        | State::Announced {
+            watch,
+            after: After {
+                last_blow: active, ..
+            },
+        } = &mut self.state
+        {
+            let lag = watch.lag() as u64;
+            for (i, x) in piece.iter().enumerate() {
+                if watch.push(f64::from(*x)) {
+                    let sample = (first + i as u64).saturating_sub(lag);
+                    *active = (*active).max(sample);
+                    found.push(Found::Blow {
+                        run: self.runs,
+                        sample,
+                    });
+                }
+            }
+        }
+        if let Some(crossing) = crossing {
+            self.state = State::Candidate { crossing };
+        }
+    }
+
+    /// Low-passed value of the middle one of three, so that a lone spike starts nothing.
+    #[inline]
+    fn filtered(&mut self, x: f32) -> f32 {
+        let [a, b] = self.last_two;
+        self.last_two = [b, x];
+        let state = match &mut self.filter_state {
+            Some(state) => state,
+            none => {
+                self.last_two = [x, x];
+                none.insert(self.filter.settled_at(f64::from(x)))
+            }
+        };
+        let middle = if (a <= b) == (b <= x) {
+            b
+        } else if (b <= a) == (a <= x) {
+            a
+        } else {
+            x
+        };
+        self.filter.process(state, f64::from(middle)) as f32
+    }
+
+    fn decide(&mut self, found: &mut Vec<Found>) {
+        match self.state {
+            State::Idle { .. } => self.decide_idle(),
+            State::Candidate { crossing } => self.decide_candidate(crossing, found),
+            State::Driving { .. } => self.decide_driving(found),
+            State::Announced { .. } => self.decide_announced(found),
+            State::Waiting { below } => {
+                if self.level_now() < below {
+                    self.idle.clear();
+                    self.idle_from = self.next;
+                    self.state = State::Idle { armed: false };
+                }
+                self.forget();
+            }
+        }
+        if let Some((_, until)) = self.tail
+            && self.next >= until
+        {
+            self.end_tail(until, found);
+        }
+    }
+
+    fn decide_idle(&mut self) {
+        if let Some((zero, noise)) = self.idle.estimate() {
+            let threshold = self.settings.start_threshold().get().max(8.0 * noise);
+            let below = self.level_now() < self.zero + self.threshold;
+            // After a release the old zero stands until tension is below it again or half a second is known.
+            if self.idle.full() || below {
+                (self.zero, self.noise, self.threshold) = (zero, noise, threshold);
+                if self.idle.full() && self.rig_zero.is_none() {
+                    self.rig_zero = Some(Newtons(zero));
+                }
+                self.state = State::Idle {
+                    armed: self.idle.full() || self.kept.len() as f64 >= 0.1 * self.rate_hz,
+                };
+            }
+        }
+        self.forget();
+    }
+
+    fn decide_candidate(&mut self, crossing: u64, found: &mut Vec<Found>) {
+        let confirm = ((CONFIRM_S * self.rate_hz) as u64).max(3);
+        if self.next < crossing + confirm {
+            return;
+        }
+        if self.level_now() <= self.zero + self.threshold {
+            self.state = State::Idle { armed: true };
+            return;
+        }
+        self.runs += 1;
+        self.end_tail(self.next, found);
+        found.push(Found::Opened {
+            run: self.runs,
+            keep_from: self.kept_first,
+            crossing,
+        });
+        let guard = (0.02 * self.rate_hz) as u64;
+        let idle_to = (crossing.saturating_sub(guard).max(self.kept_first) - self.kept_first) as usize;
+        let (watch, seen) = Watch::new(&self.kept, idle_to, self.rate_hz);
+        for at in seen {
+            let sample = self.kept_first + at.saturating_sub(watch.lag()) as u64;
+            found.push(Found::Blow {
+                run: self.runs,
+                sample,
+            });
+        }
+        self.state = State::Driving {
+            crossing,
+            watch: Box::new(watch),
+            best: self.level_now(),
+            active: self.next,
+            ask_from: 0,
+        };
+    }
+
+    fn decide_driving(&mut self, found: &mut Vec<Found>) {
+        let (level, now) = (self.level_now(), self.next);
+        let (zero, noise) = (self.zero, self.noise);
+        let State::Driving {
+            crossing,
+            best,
+            active,
+            ask_from,
+            ..
+        } = &mut self.state
+        else {
+            return;
+        };
+        let crossing = *crossing;
+        if level > *best {
+            if level - *best > (0.001 * (*best - zero)).max(noise) {
+                *active = now;
+            }
+            *best = level;
+        }
+        let released = level < zero + 0.5 * (*best - zero);
+        let overlong = (now - self.kept_first) as f64 > RUN_MAX_S * self.rate_hz;
+        let quiet = now.saturating_sub(*active) as f64 >= QUIET_S * self.rate_hz;
+        if !(released || overlong || (quiet && now >= *ask_from)) {
+            return;
+        }
+        match self.measure(crossing, released || overlong, overlong) {
+            Outcome::Wait { until } => {
+                let until = self.kept_first + until as u64;
+                if let State::Driving { ask_from, .. } = &mut self.state {
+                    *ask_from = until;
+                }
+            }
+            Outcome::Done(record) => self.announce(record, released, overlong, found),
+        }
+    }
+
+    fn announce(&mut self, record: Box<Record>, released: bool, overlong: bool, found: &mut Vec<Found>) {
+        let last_blow = (record.last_blow_s * self.rate_hz) as u64;
+        let after = After::new(&record, self.next, last_blow, self.rate_hz);
+        found.push(Found::Announced {
+            run: self.runs,
+            record,
+        });
+        self.tail = Some((self.runs, last_blow + (2.0 * self.rate_hz) as u64));
+        let waiting = State::Waiting { below: 0.0 };
+        if let State::Driving { watch, .. } = std::mem::replace(&mut self.state, waiting) {
+            self.state = State::Announced { watch, after };
+        }
+        if released {
+            self.close(CloseReason::Released, false, None, found);
+        } else if overlong {
+            self.close(CloseReason::Interrupted, false, None, found);
+        }
+    }
+
+    fn decide_announced(&mut self, found: &mut Vec<Found>) {
+        let (level, now) = (self.level_now() - self.zero, self.next);
+        let noise = self.noise;
+        let State::Announced { after, .. } = &mut self.state else {
+            return;
+        };
+        let verdict = after.look(level, noise, now);
+        if let Some((_, until)) = &mut self.tail {
+            *until = (*until).max(after.last_blow + (2.0 * self.rate_hz) as u64);
+        }
+        let (re_pulled, re_level) = after.re_pulled();
+        if let Some(reason) = verdict {
+            self.close(reason, re_pulled, re_level, found);
+        }
+        self.forget();
+    }
+
+    fn close(
+        &mut self,
+        reason: CloseReason,
+        re_pulled: bool,
+        level: Option<Newtons>,
+        found: &mut Vec<Found>,
+    ) {
+        let closing = Closing {
+            closed_s: self.next as f64 / self.rate_hz,
+            reason,
+            re_pulled,
+            re_pulled_level: level,
+        };
+        found.push(Found::Closed {
+            run: self.runs,
+            closing,
+        });
+        let reference = match &self.state {
+            State::Announced { after, .. } => after.reference(),
+            State::Driving { best, .. } => *best - self.zero,
+            _ => 0.0,
+        };
+        self.tail = self.tail.or(Some((self.runs, self.next)));
+        self.state = State::Waiting {
+            below: self.zero + 0.5 * reference,
+        };
+    }
+
+    fn measure(&self, crossing: u64, ended: bool, interrupted: bool) -> Outcome {
+        let offset = |sample: u64| sample.saturating_sub(self.kept_first) as usize;
+        let missing: Vec<(usize, usize)> = self.missing.iter().map(|(at, n)| (offset(*at), *n)).collect();
+        let clipped: Vec<usize> = self
+            .clipped
+            .iter()
+            .filter(|c| **c >= self.kept_first)
+            .map(|c| offset(*c))
+            .collect();
+        let kept = Kept {
+            samples: &self.kept,
+            first_sample: self.kept_first,
+            rate_hz: self.rate_hz,
+            crossing: offset(crossing),
+            idle_from: offset(self.idle_from),
+            missing: &missing,
+            clipped: &clipped,
+            timing: self.timing,
+            rig_zero: self.rig_zero,
+            ended,
+            interrupted,
+        };
+        measure(&kept, &self.settings)
+    }
+
+    /// Median of the last 0.1 s, newtons in the calibration's terms.
+    fn level_now(&self) -> f64 {
+        let n = ((0.1 * self.rate_hz) as usize).max(3).min(self.kept.len());
+        let wave = Wave {
+            x: &self.kept,
+            rate_hz: self.rate_hz,
+        };
+        wave.median(self.kept.len() - n..self.kept.len())
+            .unwrap_or(self.zero)
+    }
+
+    /// Outside a run only the stretch before a possible crossing is kept.
+    fn forget(&mut self) {
+        let want = (BEFORE_S * self.rate_hz) as usize;
+        if self.kept.len() > 2 * want {
+            let drop = self.kept.len() - want;
+            self.kept.drain(..drop);
+            self.kept_first += drop as u64;
+            self.missing.retain(|(at, n)| at + *n as u64 > self.kept_first);
+            self.clipped.retain(|c| *c >= self.kept_first);
+        }
+    }
+
+    fn end_tail(&mut self, sample: u64, found: &mut Vec<Found>) {
+        if let Some((run, until)) = self.tail.take() {
+            found.push(Found::KeptUntil {
+                run,
+                sample: until.min(sample),
+            });
+        }
+    }
+}

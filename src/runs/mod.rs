@@ -3,13 +3,20 @@
 //! README "What is measured" gives the definitions in words; each file below is one of them. This
 //! room knows newtons and samples; it must not know torque, setups or storage.
 
+pub mod after;
+pub mod band;
 pub mod blows;
+pub mod ends;
 pub mod finder;
+pub mod held;
+pub mod idle;
+pub mod kept;
 pub mod lowpass;
 pub mod measure;
 pub mod plateau;
 pub mod record;
 pub mod spikes;
+pub mod watch;
 
-// pub use finder::{Finder, Found};
-pub use record::{Blow, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};
+pub use finder::{Finder, Found};
+pub use record::{Blow, CloseReason, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};

@@ -4,7 +4,12 @@
 
 pub mod asking;
 pub mod assembler;
-pub mod host_clock;
+pub mod piece;
+pub mod readings;
 pub mod settings;
+pub mod ticks;
 
+pub use asking::{Ask, Asking};
+pub use assembler::Assembler;
+pub use piece::{Clock, Piece};
 pub use settings::Settings;

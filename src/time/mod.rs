@@ -4,8 +4,8 @@
 pub mod line;
 pub mod unwrap;
 
-// pub use line::{ClockLine, LowerEnvelope};
-// pub use unwrap::Unwrapper;
+pub use line::{ClockLine, LowerEnvelope};
+pub use unwrap::Unwrapper;
 
 use serde::{Deserialize, Serialize};
 

@@ -1,0 +1,54 @@
+//! Measures a run whose recording was cut off, from what was stored of it.
+
+use super::messages::{Block, Settings};
+use crate::results::{RunResult, result::Context};
+use crate::runs::{Finder, Found, Timing};
+use crate::tension::Converter;
+
+/// Measures a run from its `Open` block and its raw codes (in order); none where there is no
+/// calibration, or the samples do not hold a run. It is marked interrupted unless it had ended.
+#[must_use]
+pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunResult> {
+    let Block::Open {
+        run_seq,
+        first_sample,
+        rate_hz,
+        in_force,
+    } = open
+    else {
+        return None;
+    };
+    let calibration = settings.calibration.as_ref()?;
+    let converter = Converter::new(calibration).ok()?;
+    let timing = match settings.instrument {
+        crate::frames::Settings::Lines(ref l) if l.tick_hz.is_none() => Timing::Host,
+        _ => Timing::Device,
+    };
+    let mut finder = Finder::new(
+        settings.runs.clone(),
+        *rate_hz,
+        timing,
+        *first_sample,
+        run_seq - 1,
+    );
+    let (mut tension, mut clipped, mut found) = (Vec::new(), Vec::new(), Vec::new());
+    for block in raw {
+        let Block::Raw { counts, .. } = block else {
+            continue;
+        };
+        converter.convert(counts, &mut tension, &mut clipped);
+        finder.push(&tension, &clipped, &mut found);
+    }
+    finder.break_off(&mut found);
+    let record = found.into_iter().find_map(|f| match f {
+        Found::Announced { record, .. } => Some(*record),
+        _ => None,
+    })?;
+    let context = Context {
+        in_force: (**in_force).clone(),
+        setup_changed: false,
+        calibration: calibration.id.clone(),
+        nominal: calibration.nominal,
+    };
+    Some(RunResult::new(*run_seq, record, context))
+}

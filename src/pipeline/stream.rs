@@ -1,0 +1,385 @@
+//! From pieces of a stream to runs, blocks and events: tension, finder, tags, torque.
+
+use super::blocks::Blocks;
+use super::live::Live;
+use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
+use crate::constants::CalibrationError;
+use crate::control::{Command, InForce};
+use crate::results::{Closed, RunResult, result::Context};
+use crate::runs::{Finder, Found, Record, Timing};
+use crate::samples::{Clock, Piece};
+use crate::tension::Converter;
+use crate::time::{LowerEnvelope, MonoNs};
+use crate::units::{Counts, Newtons};
+
+/// An open run's codes are handed out at least this often.
+const FLUSH_NS: u64 = 100_000_000;
+/// Changes of tags remembered: more cannot fall into one run's look-back by hand.
+const TAGS_MAX: usize = 64;
+
+/// Everything behind the assembler.
+pub struct Stream {
+    settings: Settings,
+    converter: Option<Converter>,
+    range: Option<(i32, i32)>,
+    rate_hz: Option<f64>,
+    timing: Timing,
+    finder: Option<Finder>,
+    blocks: Option<Blocks>,
+    rig_zero: Option<Newtons>,
+    tags: Vec<(u64, InForce)>,
+    next: u64,
+    now: MonoNs,
+    flushed: MonoNs,
+    arrivals: Option<LowerEnvelope>,
+    live: Live,
+    tension: Vec<f32>,
+    clipped: Vec<usize>,
+    found: Vec<Found>,
+    runs: u32,
+    announced: u64,
+    missing: u64,
+    used: u64,
+}
+
+impl Stream {
+    /// At the start of a stream.
+    ///
+    /// # Errors
+    /// A calibration that cannot be used.
+    pub fn new(settings: Settings) -> Result<Self, CalibrationError> {
+        let converter = settings.calibration.as_ref().map(Converter::new).transpose()?;
+        Ok(Self {
+            converter,
+            settings,
+            range: None,
+            rate_hz: None,
+            timing: Timing::Device,
+            finder: None,
+            blocks: None,
+            rig_zero: None,
+            tags: vec![(0, InForce::default())],
+            next: 0,
+            now: MonoNs(0),
+            flushed: MonoNs(0),
+            arrivals: None,
+            live: Live::default(),
+            tension: Vec::new(),
+            clipped: Vec::new(),
+            found: Vec::new(),
+            runs: 0,
+            announced: 0,
+            missing: 0,
+            used: 0,
+        })
+    }
+
+    /// The pipeline's clock.
+    pub fn set_now(&mut self, at: MonoNs) {
+        self.now = self.now.max(at);
+    }
+
+    /// A run has begun and not closed.
+    #[must_use]
+    pub fn run_open(&self) -> bool {
+        self.finder.as_ref().is_some_and(Finder::open)
+    }
+
+    /// Adds this room's accounts.
+    pub fn count(&self, counters: &mut Counters) {
+        counters.samples_missing = self.missing;
+        counters.samples_used = self.used + self.blocks.as_ref().map_or(0, |b| b.used);
+        counters.runs = self.announced;
+    }
+
+    /// Host time of a moment of the stream.
+    #[must_use]
+    pub fn mono_at(&self, stream_s: f64) -> Option<MonoNs> {
+        let sample = stream_s * self.rate_hz?;
+        let line = self.arrivals.as_ref()?.line()?;
+        Some(MonoNs((line.at(sample) * 1e9).max(0.0) as u64))
+    }
+
+    /// Takes one piece that arrived at `at`.
+    pub fn piece(&mut self, at: MonoNs, piece: Piece<'_>, out: &mut Vec<Output>) {
+        match piece {
+            Piece::Rate { rate_hz, clock } => self.rate(rate_hz, clock, out),
+            Piece::Counts { counts, .. } => self.counts(at, counts, out),
+            Piece::Gap { missing } => self.gap(missing, out),
+            Piece::Break => self.break_off(out),
+            Piece::Range { count_min, count_max } => {
+                self.range = Some((count_min, count_max));
+                if let Some(converter) = &mut self.converter {
+                    converter.set_range(count_min, count_max);
+                }
+            }
+            Piece::Identity(i) => out.push(Output::Event(Event::Identity {
+                serial: i.serial.clone(),
+                firmware: i.firmware.clone(),
+                adc_bits: i.adc_bits,
+                count_min: i.count_min,
+                count_max: i.count_max,
+                rates_hz: i.rates_hz.clone(),
+                time_scale: i.time_scale,
+            })),
+            Piece::Status(s) => out.push(Output::Event(Event::Status {
+                dropped: s.dropped,
+                supply_v: s.supply_mv.map(|mv| f64::from(mv) / 1000.0),
+                temperature_c: s.temperature_centi_c.map(|c| f64::from(c) / 100.0),
+            })),
+            Piece::Fault { .. } => {}
+        }
+    }
+
+    fn rate(&mut self, rate_hz: f64, clock: Clock, out: &mut Vec<Output>) {
+        self.break_off(out);
+        self.timing = if clock == Clock::Device {
+            Timing::Device
+        } else {
+            Timing::Host
+        };
+        self.rate_hz = Some(rate_hz);
+        self.blocks = Some(Blocks::new(rate_hz, self.next));
+        self.arrivals = Some(LowerEnvelope::new(rate_hz, 1.0 / rate_hz));
+        if self.converter.is_some() {
+            let mut finder = Finder::new(
+                self.settings.runs.clone(),
+                rate_hz,
+                self.timing,
+                self.next,
+                self.runs,
+            );
+            if let Some(zero) = self.rig_zero {
+                finder.set_rig_zero(zero);
+            }
+            self.finder = Some(finder);
+        }
+        out.push(Output::Event(Event::Rate { rate_hz }));
+    }
+
+    fn counts(&mut self, at: MonoNs, counts: &[i32], out: &mut Vec<Output>) {
+        let Some(blocks) = &mut self.blocks else { return };
+        let mut kept = Vec::new();
+        blocks.push(counts, &mut kept);
+        self.next += counts.len() as u64;
+        if let Some(arrivals) = &mut self.arrivals {
+            arrivals.push(self.next as f64, at.seconds());
+        }
+        if let (Some(converter), Some(finder)) = (&self.converter, &mut self.finder) {
+            converter.convert(counts, &mut self.tension, &mut self.clipped);
+            finder.push(&self.tension, &self.clipped, &mut self.found);
+            self.rig_zero = finder.rig_zero();
+        } else {
+            self.tension.clear();
+        }
+        self.live.push(&self.tension, counts);
+        out.extend(kept.into_iter().map(Output::Block));
+        self.settle(out);
+    }
+
+    fn gap(&mut self, missing: u64, out: &mut Vec<Output>) {
+        self.missing += missing;
+        let Some(finder) = &mut self.finder else {
+            self.next += missing;
+            return;
+        };
+        let was_open = finder.open();
+        finder.gap(missing, &mut self.found);
+        let still_open = finder.open();
+        if was_open && still_open {
+            if let Some(blocks) = &mut self.blocks {
+                blocks.gap(missing);
+            }
+            self.next += missing;
+            self.settle(out);
+        } else {
+            self.settle(out);
+            self.end_blocks(out);
+            self.next += missing;
+            self.blocks = self.rate_hz.map(|rate_hz| Blocks::new(rate_hz, self.next));
+        }
+    }
+
+    /// Finishes what is open; the next samples belong to another stretch.
+    fn break_off(&mut self, out: &mut Vec<Output>) {
+        if let Some(finder) = &mut self.finder {
+            finder.break_off(&mut self.found);
+            self.runs = finder.runs();
+        }
+        self.settle(out);
+        self.end_blocks(out);
+        self.finder = None;
+        self.rate_hz = None;
+        self.arrivals = None;
+    }
+
+    fn end_blocks(&mut self, out: &mut Vec<Output>) {
+        if let Some(mut blocks) = self.blocks.take() {
+            let mut kept = Vec::new();
+            blocks.finish(&mut kept);
+            self.used += blocks.used;
+            out.extend(kept.into_iter().map(Output::Block));
+        }
+    }
+
+    /// The stream ends.
+    pub fn finish(&mut self, out: &mut Vec<Output>) {
+        self.break_off(out);
+    }
+
+    /// After a read or a tick: hand out an open run's codes, and the live reading.
+    pub fn after_bytes(&mut self, at: MonoNs, out: &mut Vec<Output>) {
+        if at.since_ns(self.flushed) >= FLUSH_NS {
+            self.flushed = at;
+            if let Some(blocks) = &mut self.blocks {
+                let mut kept = Vec::new();
+                blocks.flush(self.next, &mut kept);
+                out.extend(kept.into_iter().map(Output::Block));
+            }
+        }
+        if let Some(rate_hz) = self.rate_hz {
+            let zero = self.rig_zero.unwrap_or(Newtons(0.0));
+            out.extend(
+                self.live
+                    .take(at, self.next as f64 / rate_hz, zero)
+                    .map(Output::Event),
+            );
+        }
+    }
+
+    /// Obeys a command.
+    pub fn command(&mut self, command: Command, out: &mut Vec<Output>) {
+        match command {
+            Command::Use { in_force } => {
+                if self.tags.len() == TAGS_MAX {
+                    self.tags.remove(0);
+                }
+                self.tags.push((self.next, in_force.clone()));
+                out.push(Output::Event(Event::InForce(Box::new(in_force))));
+            }
+            Command::Zero => match self.finder.as_ref().and_then(Finder::idle_reading) {
+                Some((zero, _)) => self.zeroed(zero, out),
+                None => refuse(
+                    "cannot take a zero: expected half a second of idle, found a run or no samples",
+                    out,
+                ),
+            },
+            Command::RestoreZero { zero_kn } => self.zeroed(Newtons::from_kn(zero_kn), out),
+            Command::Calibrate { calibration } => match Converter::new(&calibration) {
+                Ok(converter) => {
+                    let rate = self.rate_hz.map(|r| (r, self.timing));
+                    self.break_off(out);
+                    self.converter = Some(converter);
+                    if let (Some((count_min, count_max)), Some(c)) = (self.range, &mut self.converter) {
+                        c.set_range(count_min, count_max);
+                    }
+                    self.settings.calibration = Some(calibration);
+                    self.rig_zero = None;
+                    if let Some((rate_hz, timing)) = rate {
+                        let clock = if timing == Timing::Device {
+                            Clock::Device
+                        } else {
+                            Clock::Host
+                        };
+                        self.rate(rate_hz, clock, out);
+                    }
+                }
+                Err(error) => refuse(&error.to_string(), out),
+            },
+        }
+    }
+
+    fn zeroed(&mut self, zero: Newtons, out: &mut Vec<Output>) {
+        self.rig_zero = Some(zero);
+        if let Some(finder) = &mut self.finder {
+            finder.set_rig_zero(zero);
+        }
+        out.push(Output::Event(Event::Zeroed { zero }));
+    }
+
+    /// Turns what the finder found into outputs.
+    fn settle(&mut self, out: &mut Vec<Output>) {
+        if self.found.is_empty() {
+            return;
+        }
+        let rate_hz = self.rate_hz.unwrap_or(1.0);
+        for found in std::mem::take(&mut self.found) {
+            match found {
+                Found::Opened {
+                    run,
+                    keep_from,
+                    crossing,
+                } => {
+                    self.runs = run;
+                    let tags = self.in_force_at(crossing).0;
+                    self.with_blocks(out, |b, kept| b.open(run, keep_from, tags, kept));
+                    out.push(Output::Event(Event::Started {
+                        run_seq: run,
+                        at_s: crossing as f64 / rate_hz,
+                    }));
+                }
+                Found::Blow { run, sample } => {
+                    out.push(Output::Event(Event::Blow {
+                        run_seq: run,
+                        at_s: sample as f64 / rate_hz,
+                    }));
+                }
+                Found::Announced { run, record } => {
+                    self.announced += 1;
+                    let result = RunResult::new(run, *record.clone(), self.context(&record));
+                    let next = self.next;
+                    self.with_blocks(out, |b, kept| b.flush(next, kept));
+                    out.push(Output::Run(RunRow::Announced(Box::new(result))));
+                }
+                Found::Closed { run, closing } => {
+                    out.push(Output::Run(RunRow::Closed(Closed::new(run, closing))));
+                }
+                Found::KeptUntil { run, sample } => self.with_blocks(out, |b, kept| b.end(run, sample, kept)),
+            }
+        }
+    }
+
+    fn with_blocks(&mut self, out: &mut Vec<Output>, act: impl FnOnce(&mut Blocks, &mut Vec<Block>)) {
+        if let Some(blocks) = &mut self.blocks {
+            let mut kept = Vec::new();
+            act(blocks, &mut kept);
+            out.extend(kept.into_iter().map(Output::Block));
+        }
+    }
+
+    /// Tags in force at a sample, and whether they changed after it.
+    fn in_force_at(&self, sample: u64) -> (InForce, bool) {
+        let at = self
+            .tags
+            .iter()
+            .rposition(|(from, _)| *from <= sample)
+            .unwrap_or(0);
+        let tags = self.tags.get(at).map(|t| t.1.clone()).unwrap_or_default();
+        let changed = self.tags[at + 1..].iter().any(|(_, later)| *later != tags);
+        (tags, changed)
+    }
+
+    fn context(&self, record: &Record) -> Context {
+        let first_blow = (record.first_blow_s * record.rate_hz).round().max(0.0) as u64;
+        let (in_force, setup_changed) = self.in_force_at(first_blow);
+        let calibration = self.settings.calibration.as_ref();
+        Context {
+            in_force,
+            setup_changed,
+            calibration: calibration.map_or_else(String::new, |c| c.id.clone()),
+            nominal: calibration.is_some_and(|c| c.nominal),
+        }
+    }
+
+    /// Converts codes of a stored run as this stream would (for recovery).
+    #[must_use]
+    pub fn newtons(&self, counts: Counts) -> Option<Newtons> {
+        self.converter.as_ref().map(|c| c.newtons(counts))
+    }
+}
+
+fn refuse(reason: &str, out: &mut Vec<Output>) {
+    out.push(Output::Event(Event::Refused {
+        reason: reason.to_owned(),
+    }));
+}

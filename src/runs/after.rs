@@ -1,0 +1,78 @@
+//! After the announcement: a second pull, loosening, release, or nothing for a minute.
+
+use super::record::{CloseReason, Record};
+use crate::units::Newtons;
+
+/// A run closes this long after its last blow, seconds.
+const CLOSE_S: f64 = 60.0;
+
+/// What is watched between the announcement and the closing. Tensions in newtons above zero.
+#[derive(Clone, Debug)]
+pub struct After {
+    level: f64,
+    announced: u64,
+    /// Sample of the last blow of any pull.
+    pub last_blow: u64,
+    blows_seen: bool,
+    highest: Option<f64>,
+    higher_looks: u8,
+    rate_hz: f64,
+}
+
+impl After {
+    /// For a run announced at sample `announced`.
+    #[must_use]
+    pub fn new(record: &Record, announced: u64, last_blow: u64, rate_hz: f64) -> Self {
+        let level = record.held.or(record.level).unwrap_or(record.peak).get();
+        let blows_seen = record.blow_count.is_some();
+        Self {
+            level,
+            announced,
+            last_blow,
+            blows_seen,
+            highest: None,
+            higher_looks: 0,
+            rate_hz,
+        }
+    }
+
+    /// The level that counts for a release.
+    #[must_use]
+    pub fn reference(&self) -> f64 {
+        self.highest.unwrap_or(self.level).max(self.level)
+    }
+
+    /// Whether later blows raised the level, and how far.
+    #[must_use]
+    pub fn re_pulled(&self) -> (bool, Option<Newtons>) {
+        (self.highest.is_some(), self.highest.map(Newtons))
+    }
+
+    /// Looks at the present level (median of the last 0.1 s); says how the run closed, if it did.
+    pub fn look(&mut self, level: f64, noise: f64, now: u64) -> Option<CloseReason> {
+        let struck = self.last_blow > self.announced;
+        let may_rise = struck || !self.blows_seen;
+        if may_rise && level > self.level + (0.005 * self.level).max(8.0 * noise) {
+            self.higher_looks = self.higher_looks.saturating_add(1);
+            // One median may hold a burst of ringing; two in a row are a level.
+            if self.higher_looks >= 2 {
+                self.highest = Some(self.highest.map_or(level, |h| h.max(level)));
+                if !self.blows_seen {
+                    self.last_blow = now;
+                }
+            }
+        } else {
+            self.higher_looks = 0;
+        }
+        let since_blow_s = now.saturating_sub(self.last_blow) as f64 / self.rate_hz;
+        if level < 0.5 * self.reference() {
+            Some(CloseReason::Released)
+        } else if struck && since_blow_s < 0.3 && level < 0.98 * self.reference() - 2.0 * noise {
+            Some(CloseReason::Loosened)
+        } else if since_blow_s > CLOSE_S {
+            Some(CloseReason::TimedOut)
+        } else {
+            None
+        }
+    }
+}

@@ -1,0 +1,140 @@
+//! The unfiltered band and its rise: where impacts show.
+//!
+//! A blow is a sudden departure followed by ringing that dies away. The tension is high-passed (so that
+//! level and hum drop out), squared, and the mean of the squares just after each sample is compared with
+//! the mean just before it. The difference, the *rise*, is greatest at an onset and negative while
+//! ringing dies away, so a tail is never taken for a blow.
+
+use super::lowpass::{Butterworth, State};
+use crate::stats::scaled_mad;
+use std::ops::Range;
+
+/// Corner of the high-pass, hertz; 0.12 of the rate where that is lower.
+const CORNER_HZ: f64 = 120.0;
+/// Length of the windows before and after, seconds; at least two samples.
+const WINDOW_S: f64 = 0.003;
+
+/// The design of the band for one sampling rate.
+#[derive(Clone, Copy, Debug)]
+pub struct Band {
+    filter: Butterworth<1>,
+    /// Samples in each of the two windows.
+    pub window: usize,
+    /// Samples a second.
+    pub rate_hz: f64,
+}
+
+impl Band {
+    /// For `rate_hz` samples a second.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let window = ((WINDOW_S * rate_hz).round() as usize).max(2);
+        Self {
+            filter: Butterworth::highpass(CORNER_HZ.min(0.12 * rate_hz), rate_hz),
+            window,
+            rate_hz,
+        }
+    }
+
+    /// A state in which `x` is the level.
+    #[must_use]
+    pub fn settled_at(&self, x: f64) -> State<1> {
+        self.filter.settled_at(x)
+    }
+
+    /// One sample into the band.
+    #[inline]
+    pub fn process(&self, state: &mut State<1>, x: f64) -> f64 {
+        self.filter.process(state, x)
+    }
+
+    /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance once in
+    /// one_in(z): the chi-square quantile by Wilson and Hilferty's cube (Abramowitz & Stegun 26.4.17).
+    #[must_use]
+    pub fn noise_factor(&self, z: f64) -> f64 {
+        let v = 2.0 / (9.0 * self.window as f64);
+        let root = 1.0 - v + z * v.sqrt();
+        root * root * root
+    }
+}
+
+/// The band of a whole stretch of samples, with sums of its squares.
+#[derive(Clone, Debug)]
+pub struct BandSignal {
+    design: Band,
+    values: Vec<f32>,
+    squares: Vec<f64>,
+}
+
+impl BandSignal {
+    /// Takes tension in newtons.
+    #[must_use]
+    pub fn new(tension: &[f32], rate_hz: f64) -> Self {
+        let design = Band::new(rate_hz);
+        let mut state = design.settled_at(tension.first().copied().map_or(0.0, f64::from));
+        let mut squares = Vec::with_capacity(tension.len() + 1);
+        let mut sum = 0.0;
+        squares.push(sum);
+        let values = tension
+            .iter()
+            .map(|x| {
+                let b = design.process(&mut state, f64::from(*x));
+                sum += b * b;
+                squares.push(sum);
+                b as f32
+            })
+            .collect();
+        Self {
+            design,
+            values,
+            squares,
+        }
+    }
+
+    /// The design.
+    #[must_use]
+    pub fn design(&self) -> &Band {
+        &self.design
+    }
+
+    /// Samples.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// No samples.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.values.is_empty()
+    }
+
+    /// 1.4826 × MAD of the band over `range`, newtons.
+    #[must_use]
+    pub fn noise(&self, range: Range<usize>) -> f64 {
+        let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
+        scaled_mad(&mut v, 0.0).unwrap_or(0.0)
+    }
+
+    /// Mean square just after sample `i` minus the mean square just before it, newtons squared.
+    #[must_use]
+    pub fn rise(&self, i: usize) -> f64 {
+        let w = self.design.window;
+        let n = self.values.len();
+        let after = self.squares[(i + w).min(n)] - self.squares[i];
+        let before = self.squares[i] - self.squares[i.saturating_sub(w)];
+        (after - before) / w as f64
+    }
+
+    /// Greatest departure of the band over `range`, newtons.
+    #[must_use]
+    pub fn excursion(&self, range: Range<usize>) -> f64 {
+        let end = range.end.min(self.values.len());
+        let start = range.start.min(end);
+        f64::from(
+            self.values[start..end]
+                .iter()
+                .fold(0.0_f32, |m, v| m.max(v.abs())),
+        )
+    }
+}

@@ -1,0 +1,109 @@
+//! Sees blows as they come, for live news and to know when a tool has stopped; provisional.
+
+use super::band::{Band, BandSignal};
+use super::lowpass::State;
+
+/// A causal detector of rises in the unfiltered band.
+#[derive(Clone, Debug)]
+pub struct Watch {
+    band: Band,
+    state: State<1>,
+    squares: Vec<f64>,
+    at: usize,
+    after: f64,
+    before: f64,
+    threshold: f64,
+    typical: f64,
+    armed: bool,
+    since: usize,
+    closest: usize,
+}
+
+impl Watch {
+    /// Learns noise from `kept` up to `idle_to`, then watches what follows it.
+    #[must_use]
+    pub fn new(kept: &[f32], idle_to: usize, rate_hz: f64) -> (Self, Vec<usize>) {
+        let band = Band::new(rate_hz);
+        let half = (0.5 * rate_hz) as usize;
+        let signal = BandSignal::new(&kept[..idle_to], rate_hz);
+        let noise = signal.noise(idle_to.saturating_sub(half)..idle_to);
+        let mut watch = Self {
+            state: band.settled_at(kept.first().copied().map_or(0.0, f64::from)),
+            squares: vec![0.0; 2 * band.window],
+            at: 0,
+            after: 0.0,
+            before: 0.0,
+            threshold: noise * noise * (band.noise_factor(5.0) - 0.5) * band.window as f64,
+            typical: 0.0,
+            armed: true,
+            since: 0,
+            closest: ((0.008 * rate_hz) as usize).max(2),
+            band,
+        };
+        let mut seen = Vec::new();
+        for (i, x) in kept.iter().enumerate() {
+            if watch.push(f64::from(*x)) && i >= idle_to {
+                seen.push(i);
+            }
+        }
+        (watch, seen)
+    }
+
+    /// Samples by which an onset lies before the sample that shows it.
+    #[must_use]
+    pub fn lag(&self) -> usize {
+        self.band.window
+    }
+
+    /// True when this sample shows a new blow.
+    #[inline]
+    pub fn push(&mut self, x: f64) -> bool {
+        let b = self.band.process(&mut self.state, x);
+        let w = self.band.window;
+        let square = b * b;
+        let middle = if self.at >= w { self.at - w } else { self.at + w };
+        let (leaves_after, leaves_before) = (self.squares[middle], self.squares[self.at]);
+        self.after += square - leaves_after;
+        self.before += leaves_after - leaves_before;
+        self.squares[self.at] = square;
+        self.at = if self.at + 1 == 2 * w { 0 } else { self.at + 1 };
+        self.since += 1;
+        let rise = self.after - self.before;
+        let least = self.threshold.max(0.02 * self.typical);
+        if self.armed && rise > least && self.since > self.closest {
+            self.armed = false;
+            self.since = 0;
+            self.typical += 0.2 * (rise - self.typical);
+            return true;
+        }
+        if !self.armed && rise < 0.25 * least {
+            self.armed = true;
+        }
+        false
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_burst_is_seen_once() {
+        let rate = 4000.0;
+        let wave = |n: usize| -> f32 {
+            let since = n % 200;
+            let t = since as f64 / rate;
+            let ring = if n >= 2000 {
+                800.0 * (-t / 0.004).exp() * (2.0 * std::f64::consts::PI * 600.0 * t).sin()
+            } else {
+                0.0
+            };
+            (ring + ((n * 7919) % 101) as f64 * 0.1) as f32
+        };
+        let kept: Vec<f32> = (0..1900).map(wave).collect();
+        let (mut watch, seen) = Watch::new(&kept, 1900, rate);
+        assert!(seen.is_empty());
+        let blows = (1900..12_000).filter(|n| watch.push(f64::from(wave(*n)))).count();
+        assert_eq!(blows, 50);
+    }
+}

@@ -1,0 +1,115 @@
+//! The polynomial from codes to newtons, and which codes stand at the end of the range.
+
+use crate::constants::{Calibration, CalibrationError};
+use crate::units::{Counts, Newtons};
+
+/// Converts codes of one rig.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Converter {
+    /// Newtons per count to the power of the index; absent powers are zero.
+    newtons: [f64; 4],
+    count_min: i32,
+    count_max: i32,
+}
+
+impl Converter {
+    /// From a calibration.
+    ///
+    /// # Errors
+    /// What `Calibration::check` finds wrong.
+    pub fn new(calibration: &Calibration) -> Result<Self, CalibrationError> {
+        calibration.check()?;
+        let mut newtons = [0.0; 4];
+        for (n, kn) in newtons.iter_mut().zip(&calibration.coefficients_kn) {
+            *n = kn * 1000.0;
+        }
+        Ok(Self {
+            newtons,
+            count_min: i32::MIN,
+            count_max: i32::MAX,
+        })
+    }
+
+    /// The ends of the converter's range: codes there are clipped.
+    pub fn set_range(&mut self, count_min: i32, count_max: i32) {
+        (self.count_min, self.count_max) = (count_min, count_max);
+    }
+
+    /// One code in newtons (not less any zero).
+    #[inline]
+    #[must_use]
+    pub fn newtons(&self, counts: Counts) -> Newtons {
+        let c = f64::from(counts.0);
+        let [a, b, q, t] = self.newtons;
+        Newtons(a + c * (b + c * (q + c * t)))
+    }
+
+    /// Codes in newtons, single precision (24 bits, as many as the finest converters have); offsets of
+    /// codes at the ends of the range go to `clipped`. Both are cleared first.
+    pub fn convert(&self, counts: &[i32], tension: &mut Vec<f32>, clipped: &mut Vec<usize>) {
+        tension.clear();
+        clipped.clear();
+        let [a, b, q, t] = self.newtons;
+        let curved = q != 0.0 || t != 0.0;
+        tension.extend(counts.iter().map(|c| {
+            let c = f64::from(*c);
+            (if curved {
+                a + c * (b + c * (q + c * t))
+            } else {
+                a + c * b
+            }) as f32
+        }));
+        let ends = self.count_min..=self.count_max;
+        let inside = counts.iter().all(|c| *c > *ends.start() && *c < *ends.end());
+        if !inside {
+            let at_end = |c: &i32| *c <= *ends.start() || *c >= *ends.end();
+            clipped.extend(
+                counts
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, c)| at_end(c))
+                    .map(|(i, _)| i),
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_and_a_cubic_convert_alike_one_by_one_and_all_at_once() {
+        for coefficients_kn in [vec![-0.4, 1e-4], vec![0.1, 1.1e-4, 2e-12, -1e-19]] {
+            let calibration = Calibration {
+                id: "c".into(),
+                coefficients_kn,
+                nominal: false,
+                range_kn: None,
+            };
+            let converter = Converter::new(&calibration).unwrap();
+            let counts = [-8_388_608, -5, 0, 7, 812_345, 8_388_607];
+            let (mut tension, mut clipped) = (Vec::new(), Vec::new());
+            converter.convert(&counts, &mut tension, &mut clipped);
+            for (c, t) in counts.iter().zip(&tension) {
+                assert_eq!(converter.newtons(Counts(*c)).get() as f32, *t);
+            }
+            assert!(clipped.is_empty());
+        }
+    }
+
+    #[test]
+    fn codes_at_the_ends_of_the_range_are_told() {
+        let calibration = Calibration {
+            id: "c".into(),
+            coefficients_kn: vec![0.0, 1e-4],
+            nominal: true,
+            range_kn: None,
+        };
+        let mut converter = Converter::new(&calibration).unwrap();
+        converter.set_range(-8_388_608, 8_388_607);
+        let (mut tension, mut clipped) = (Vec::new(), Vec::new());
+        converter.convert(&[0, 8_388_607, 5, -8_388_608], &mut tension, &mut clipped);
+        assert_eq!(clipped, [1, 3]);
+    }
+}
