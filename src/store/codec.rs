@@ -43,6 +43,14 @@ pub(super) fn pack<T: Number>(numbers: &[T], effort: Effort) -> Result<Vec<u8>, 
     simple_compress(numbers, &config).map_err(|error| error.to_string())
 }
 
+/// The sum stored beside packed bytes (CRC-32 of RFC 1952): the packing would unpack some damaged bytes
+/// to other codes without a word.
+pub(super) fn sum(bytes: &[u8]) -> u32 {
+    let mut crc = flate2::Crc::new();
+    crc.update(bytes);
+    crc.sum()
+}
+
 /// Unpacks exactly `expected` numbers.
 pub(super) fn unpack<T: Number + Default>(bytes: &[u8], expected: usize) -> Result<Vec<T>, String> {
     let mut numbers = vec![T::default(); expected];

@@ -107,8 +107,8 @@ fn insert(
 ) -> rusqlite::Result<()> {
     let missing = serde_json::json!(block.missing).to_string();
     tx.prepare_cached(
-        "INSERT INTO blocks (stream, run_seq, first_sample, samples, counts, missing)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        "INSERT INTO blocks (stream, run_seq, first_sample, samples, counts, crc32, missing)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
     )?
     .execute(params![
         stream.0,
@@ -116,6 +116,7 @@ fn insert(
         block.first_sample as i64,
         block.counts.len() as i64,
         packed,
+        codec::sum(packed),
         missing
     ])?;
     Ok(())
@@ -128,13 +129,20 @@ pub(super) fn read(
     run_seq: u32,
 ) -> rusqlite::Result<Vec<Result<RawBlock, (i64, String)>>> {
     let mut select = connection.prepare_cached(
-        "SELECT id, first_sample, samples, counts, missing FROM blocks
+        "SELECT id, first_sample, samples, counts, missing, crc32 FROM blocks
          WHERE stream = ?1 AND run_seq = ?2 ORDER BY first_sample",
     )?;
     let rows = select.query_map(params![stream.0, run_seq], |row| {
         let id: i64 = row.get(0)?;
         let (first_sample, samples): (i64, i64) = (row.get(1)?, row.get(2)?);
         let (packed, missing): (Vec<u8>, String) = (row.get(3)?, row.get(4)?);
+        let (expected, found) = (row.get::<_, u32>(5)?, codec::sum(&packed));
+        if expected != found {
+            return Ok(Err((
+                id,
+                format!("expected the sum {expected:08x}, found {found:08x}"),
+            )));
+        }
         Ok(unpack_row(first_sample, samples, &packed, &missing).map_err(|detail| (id, detail)))
     })?;
     rows.collect()

@@ -18,6 +18,8 @@ use std::time::Duration;
 /// Name of the database in the store's folder.
 pub const STORE_NAME: &str = "store.sqlite";
 const BUSY: Duration = Duration::from_secs(5);
+/// The writer tries again by itself, and says so meanwhile.
+const BUSY_WRITER: Duration = Duration::from_millis(250);
 const JOURNAL_BYTES_MAX: i64 = 16 << 20;
 
 /// What to do where there is no store yet.
@@ -84,6 +86,7 @@ impl Store {
         let from = migrate::version(&connection, &path)?;
         prepare(&mut connection, from).map_err(sql)?;
         settle::settle(&mut connection).map_err(sql)?;
+        connection.busy_timeout(BUSY_WRITER).map_err(sql)?;
         let shared = Arc::new(Shared::default());
         let for_thread = Arc::clone(&shared);
         let thread = std::thread::Builder::new()

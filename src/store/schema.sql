@@ -169,8 +169,8 @@ CREATE INDEX corrections_by_run ON corrections (run, id);
 CREATE INDEX corrections_by_setup ON corrections (setup) WHERE setup IS NOT NULL;
 CREATE INDEX corrections_by_tool ON corrections (tool) WHERE tool IS NOT NULL;
 
--- Raw codes of runs: `counts` is `samples` 32-bit codes compressed with pco; `missing` is JSON
--- [[offset, samples], ...].
+-- Raw codes of runs: `counts` is `samples` 32-bit codes compressed with pco, `crc32` is of those bytes (the
+-- packing has no sum of its own); `missing` is JSON [[offset, samples], ...].
 CREATE TABLE blocks (
     id           INTEGER PRIMARY KEY,
     stream       INTEGER NOT NULL REFERENCES streams (id),
@@ -178,6 +178,7 @@ CREATE TABLE blocks (
     first_sample INTEGER NOT NULL,
     samples      INTEGER NOT NULL CHECK (samples > 0),
     counts       BLOB NOT NULL,
+    crc32        INTEGER NOT NULL,
     missing      TEXT NOT NULL CHECK (json_valid(missing)),
     UNIQUE (stream, run_seq, first_sample)
 ) STRICT;
