@@ -1,0 +1,93 @@
+//! Rules for texts in the settings; each says what it expected.
+//!
+//! Length of a Unix socket's path: unix(7) allows 107 bytes and a closing zero. This file must not know
+//! which key a text belongs to.
+
+use std::net::SocketAddr;
+
+/// Name of the API's socket within the store's folder.
+pub const SOCKET_NAME: &str = "api.sock";
+/// Longest path of a Unix socket, bytes.
+const SOCKET_PATH_BYTES_MAX: usize = 107;
+
+fn demand(holds: bool, expected: &str) -> Result<(), String> {
+    if holds { Ok(()) } else { Err(expected.to_owned()) }
+}
+
+/// An address of this machine only: without access tokens any other would be open to everybody.
+pub(super) fn listen(text: &str) -> Result<(), String> {
+    let address: SocketAddr = text
+        .parse()
+        .map_err(|_| "an IP address and port such as \"127.0.0.1:7483\"".to_owned())?;
+    demand(
+        address.ip().is_loopback(),
+        "a loopback address such as \"127.0.0.1:7483\", because another needs access tokens and this version has none",
+    )
+}
+
+/// An absolute folder short enough for the socket in it.
+pub(super) fn folder(text: &str) -> Result<(), String> {
+    demand(
+        plain_path(text),
+        "an absolute folder such as \"/var/lib/boltscribe\"",
+    )?;
+    demand(
+        text.trim_end_matches('/').len() + 1 + SOCKET_NAME.len() <= SOCKET_PATH_BYTES_MAX,
+        "a folder of at most 98 bytes, because the path of the socket in it is limited",
+    )
+}
+
+/// Lower-case letters, digits and inner hyphens, 1 to 32: rig names stand in file names and addresses.
+pub(super) fn rig_name(text: &str) -> Result<(), String> {
+    let inner = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    demand(
+        (1..=32).contains(&text.len())
+            && text.chars().all(inner)
+            && !text.starts_with('-')
+            && !text.ends_with('-'),
+        "1 to 32 of a-z, 0-9 and inner hyphens",
+    )
+}
+
+/// An absolute path of a port.
+pub(super) fn port(text: &str) -> Result<(), String> {
+    demand(
+        plain_path(text),
+        "an absolute path such as \"/dev/serial/by-id/usb-...\"",
+    )
+}
+
+fn plain_path(text: &str) -> bool {
+    text.starts_with('/') && (2..=255).contains(&text.len()) && !text.chars().any(char::is_control)
+}
+
+/// The pattern of an ASCII board's lines.
+pub(super) fn pattern(text: &str) -> Result<(), String> {
+    demand(
+        (1..=200).contains(&text.len()) && !text.chars().any(char::is_control),
+        "1 to 200 characters without control characters",
+    )?;
+    let mut rest = text;
+    let (mut values, mut ticks) = (0, 0);
+    while let Some(open) = rest.find(['{', '}']) {
+        rest = &rest[open..];
+        let field = ["{value}", "{tick}", "{skip}"]
+            .into_iter()
+            .find(|field| rest.starts_with(field))
+            .ok_or("only the fields {value}, {tick} and {skip} in braces")?;
+        values += u32::from(field == "{value}");
+        ticks += u32::from(field == "{tick}");
+        rest = &rest[field.len()..];
+    }
+    demand(values == 1 && ticks <= 1, "{value} once and {tick} at most once")
+}
+
+/// A name of a calibration: 1 to 64 characters that can be seen.
+pub(super) fn id(text: &str) -> Result<(), String> {
+    demand(
+        (1..=64).contains(&text.chars().count())
+            && text.trim() == text
+            && !text.chars().any(char::is_control),
+        "1 to 64 printable characters",
+    )
+}

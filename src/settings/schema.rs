@@ -1,0 +1,136 @@
+//! The one table of keys: name, kind, range, and whether it must be given.
+//!
+//! What a key means and its unit stands in config/boltscribe.toml, which a test holds against this table.
+//! This file must not know where values come from.
+
+use super::kinds::{Kind, Limits};
+use super::rules;
+
+/// One key of a table.
+pub(super) struct Key {
+    pub name: &'static str,
+    pub kind: Kind,
+    pub required: bool,
+}
+
+/// One top-level table.
+pub(super) struct Section {
+    pub name: &'static str,
+    pub keys: &'static [Key],
+    /// A list of tables: `[[name]]`.
+    pub many: bool,
+}
+
+const fn key(name: &'static str, kind: Kind) -> Key {
+    Key {
+        name,
+        kind,
+        required: false,
+    }
+}
+
+const fn required(name: &'static str, kind: Kind) -> Key {
+    Key {
+        name,
+        kind,
+        required: true,
+    }
+}
+
+/// Greatest tension, kN.
+const TENSION_KN_MAX: f64 = 10_000.0;
+
+pub(super) const SECTIONS: &[Section] = &[
+    Section {
+        name: "daemon",
+        many: false,
+        keys: &[
+            key("listen", Kind::Text(rules::listen)),
+            key("log", Kind::Choice(&["error", "warn", "info", "debug", "trace"])),
+        ],
+    },
+    Section {
+        name: "store",
+        many: false,
+        keys: &[key("folder", Kind::Text(rules::folder))],
+    },
+    Section {
+        name: "measure",
+        many: false,
+        keys: &[
+            key(
+                "gates_s",
+                Kind::Numbers {
+                    limits: Limits::positive(300.0),
+                    least: 1,
+                    most: 16,
+                    ascending: true,
+                },
+            ),
+            key("lowpass_hz", Kind::Number(Limits::from_to(1.0, 100_000.0))),
+            key(
+                "start_threshold_kN",
+                Kind::Number(Limits::positive(TENSION_KN_MAX)),
+            ),
+            key(
+                "zero_shift_limit_kN",
+                Kind::Number(Limits::positive(TENSION_KN_MAX)),
+            ),
+            key("short_s", Kind::Number(Limits::from_to(0.0, 60.0))),
+        ],
+    },
+    Section {
+        name: "rig",
+        many: true,
+        keys: RIG,
+    },
+];
+
+/// Keys of a rig, in a `[[rig]]` table or in a file of its own.
+pub(super) const RIG: &[Key] = &[
+    required("name", Kind::Text(rules::rig_name)),
+    required("port", Kind::Text(rules::port)),
+    required("instrument", Kind::Choice(&["framed", "lines"])),
+    key(
+        "baud",
+        Kind::Whole {
+            min: 300,
+            max: 12_000_000,
+        },
+    ),
+    key("rate_hz", Kind::Number(Limits::from_to(0.1, 20_000_000.0))),
+    key("range_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
+    key(
+        "count_min",
+        Kind::Whole {
+            min: i32::MIN as i64,
+            max: i32::MAX as i64,
+        },
+    ),
+    key(
+        "count_max",
+        Kind::Whole {
+            min: i32::MIN as i64,
+            max: i32::MAX as i64,
+        },
+    ),
+    key("pattern", Kind::Text(rules::pattern)),
+    key("tick_hz", Kind::Number(Limits::from_to(1.0, 1e10))),
+    key("tick_bits", Kind::Whole { min: 8, max: 64 }),
+    key("decimals", Kind::Whole { min: 0, max: 9 }),
+    key("calibration", Kind::Table(CALIBRATION)),
+];
+
+const CALIBRATION: &[Key] = &[
+    required("id", Kind::Text(rules::id)),
+    required(
+        "coefficients_kN",
+        Kind::Numbers {
+            limits: Limits::ANY,
+            least: 2,
+            most: 4,
+            ascending: false,
+        },
+    ),
+    required("nominal", Kind::Switch),
+];

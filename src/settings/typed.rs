@@ -1,0 +1,78 @@
+//! The settings as typed: what the layers together say, each value already of its kind and in its range.
+//!
+//! These shapes mirror the table of keys and carry no meaning; `checked` and `rig` turn them into what
+//! the rooms take. This file must not know where values come from.
+
+use serde::{Deserialize, Serialize};
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Typed {
+    pub daemon: TypedDaemon,
+    pub store: TypedStore,
+    pub measure: TypedMeasure,
+    #[serde(default)]
+    pub rig: Vec<TypedRig>,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedDaemon {
+    pub listen: String,
+    pub log: super::checked::Log,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedStore {
+    pub folder: String,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedMeasure {
+    pub gates_s: Vec<f64>,
+    pub lowpass_hz: f64,
+    #[serde(rename = "start_threshold_kN")]
+    pub start_threshold_kn: Option<f64>,
+    #[serde(rename = "zero_shift_limit_kN")]
+    pub zero_shift_limit_kn: Option<f64>,
+    pub short_s: f64,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedRig {
+    pub name: String,
+    pub port: String,
+    pub instrument: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub baud: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rate_hz: Option<f64>,
+    #[serde(rename = "range_kN", skip_serializing_if = "Option::is_none")]
+    pub range_kn: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub count_min: Option<i32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub count_max: Option<i32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pattern: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tick_hz: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tick_bits: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub decimals: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<TypedCalibration>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedCalibration {
+    pub id: String,
+    #[serde(rename = "coefficients_kN")]
+    pub coefficients_kn: Vec<f64>,
+    pub nominal: bool,
+}
