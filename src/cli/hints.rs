@@ -6,6 +6,9 @@
 use super::error::CliError;
 use std::io::{ErrorKind, Write};
 
+/// Where the store's own advice is silent.
+const STORE_HINT: &str = "`--store FOLDER` or `--config FILE` names another store; a copy opens read-only with `--store FILE.sqlite`";
+
 /// The exit code an error ends the program with.
 #[must_use]
 pub fn exit_code(error: &CliError) -> u8 {
@@ -42,10 +45,7 @@ pub fn hint(error: &CliError) -> Option<String> {
                 .into(),
         ),
         CliError::Socket { .. } => Some("see `boltscribe doctor`; is boltscribed running?".into()),
-        CliError::Store(_) => Some(
-            "`--store FOLDER` or `--config FILE` names another store; a copy opens read-only with `--store FILE.sqlite`"
-                .into(),
-        ),
+        CliError::Store(e) => Some(e.hint().map_or_else(|| STORE_HINT.to_owned(), str::to_owned)),
         CliError::Answer { .. } => {
             Some("boltscribe and boltscribed may be of different versions: compare them with `boltscribe doctor`".into())
         }
@@ -91,7 +91,8 @@ mod tests {
             }),
             1
         );
-        assert_eq!(exit_code(&CliError::Store(String::new())), 3);
+        let missing = crate::store::StoreError::Missing { path: "x".into() };
+        assert_eq!(exit_code(&CliError::from(missing)), 3);
     }
 
     #[test]

@@ -22,6 +22,7 @@ pub mod setup;
 pub mod sse;
 pub mod store;
 pub mod tension_entry;
+pub mod unserved;
 pub mod watch;
 
 pub use run::main;

@@ -48,7 +48,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Rig(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
     }
     let context = Context {
-        door: local::open_door(&args.common).await?,
+        door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
         format: args.common.format,
     };
     let done = match &args.verb {
@@ -58,5 +58,14 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Store(StoreVerb::Check) => store::check(&context).await,
         Verb::Analyze(_) | Verb::Doctor => Ok(()),
     };
-    done.and(context.door.close())
+    context.door.close();
+    done
+}
+
+/// Whether a verb puts something into the store that a daemon may start from.
+const fn fills_the_store(verb: &Verb) -> bool {
+    match verb {
+        Verb::Setup(verb) => verb.fills_the_shelf(),
+        Verb::Rig(_) | Verb::Runs(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
+    }
 }

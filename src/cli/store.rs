@@ -13,7 +13,7 @@ pub async fn check(context: &Context) -> Result<(), CliError> {
     let report = context.door.get("store/check").await?;
     let mut rows = Rows::new(&["what", "found"]);
     if let Some(map) = report.as_object() {
-        for (key, value) in map.iter().filter(|(key, _)| *key != "faults") {
+        for (key, value) in map.iter().filter(|(key, _)| *key != "findings") {
             flatten(&mut rows, key, value);
         }
     }
@@ -23,22 +23,23 @@ pub async fn check(context: &Context) -> Result<(), CliError> {
             .push(vec![Cell::Text("FAULT".into()), Cell::Text(fault.clone())]);
     }
     print(context.format, &report, &rows)?;
-    if faults.is_empty() {
+    if faults.is_empty() && report["ok"] == true {
         return Ok(());
     }
+    let further = report["further_findings"].as_u64().unwrap_or_default();
     Err(CliError::No {
-        what: format!("the store has {} fault(s)", faults.len()),
+        what: format!("the store has {} fault(s)", faults.len() as u64 + further),
         hint: Some("keep a copy of the store's folder before anything else, and send `boltscribe doctor` with the report".into()),
     })
 }
 
 fn faults_of(report: &Value) -> Result<Vec<String>, CliError> {
-    let Some(faults) = report["faults"].as_array() else {
+    let Some(faults) = report["findings"].as_array() else {
         // Without the list nobody knows whether the store is sound, so that is not "no fault".
         return Err(CliError::Answer {
             request: "GET store/check".into(),
-            expected: "a list of faults",
-            found: "a report without 'faults'".into(),
+            expected: "a list of findings",
+            found: "a report without 'findings'".into(),
         });
     };
     Ok(faults
@@ -86,9 +87,12 @@ mod tests {
     #[test]
     fn a_report_without_a_list_of_faults_is_not_called_sound() {
         assert!(faults_of(&json!({"runs": 3})).is_err());
-        assert_eq!(faults_of(&json!({"faults": []})).unwrap(), Vec::<String>::new());
         assert_eq!(
-            faults_of(&json!({"faults": ["run 7 missing"]})).unwrap(),
+            faults_of(&json!({"ok": true, "findings": []})).unwrap(),
+            Vec::<String>::new()
+        );
+        assert_eq!(
+            faults_of(&json!({"ok": false, "findings": ["run 7 missing"]})).unwrap(),
             ["run 7 missing"]
         );
     }

@@ -218,7 +218,6 @@ fn event_words(message: &Value) -> Option<String> {
         ),
         "started" => format!("run {run} of this stream began{at}"),
         "blow" => format!("run {run}: blow{at}"),
-        "withdrawn" => format!("run {run} was none (a knock): nothing is kept"),
         "zeroed" => format!("zero taken: {}", kn(&message["zero"])),
         "refused" => format!("refused: {}", message["reason"].as_str()?),
         "rate" => format!("samples flow at {} Hz", message["rate_hz"]),

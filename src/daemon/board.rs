@@ -58,10 +58,9 @@ pub fn take(state: &mut RigState, event: &Event) {
             state.counts = Some(counts.0);
         }
         Event::Started { run_seq, .. } => state.running = Some(*run_seq),
-        Event::Withdrawn { run_seq } if state.running == Some(*run_seq) => state.running = None,
         Event::Zeroed { zero } => state.zero_kn = Some(zero.kn()),
         Event::InForce(in_force) => state.in_force = (**in_force).clone(),
-        Event::Withdrawn { .. } | Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
+        Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
     }
 }
 

@@ -74,7 +74,7 @@ impl Keeper {
         self.gathered_bytes += match &block {
             Block::Raw { counts, missing, .. } => 4 * counts.len() + 8 * missing.len(),
             Block::Idle { points, .. } => 12 * points.len(),
-            Block::Open { .. } | Block::End { .. } | Block::Forget { .. } => 0,
+            Block::Open { .. } | Block::End { .. } => 0,
         };
         self.gathered.push(Write::Block {
             stream: self.stream,

@@ -20,3 +20,21 @@ pub trait Measuring: Send {
     /// Host monotonic time of a moment of the stream; none before the first sample.
     fn mono_at(&self, stream_s: f64) -> Option<MonoNs>;
 }
+
+impl Measuring for crate::pipeline::Pipeline {
+    fn push_into(&mut self, input: Input<'_>, out: &mut Vec<Output>) {
+        self.push_into(input, out);
+    }
+
+    fn finish(&mut self, out: &mut Vec<Output>) {
+        self.finish(out);
+    }
+
+    fn counters(&self) -> Counters {
+        self.counters()
+    }
+
+    fn mono_at(&self, stream_s: f64) -> Option<MonoNs> {
+        self.mono_at(stream_s)
+    }
+}

@@ -5,6 +5,8 @@
 
 pub mod args;
 pub mod board;
+pub mod config;
+pub mod error;
 pub mod faults;
 pub mod hub;
 pub mod keeper;
@@ -14,9 +16,15 @@ pub mod news;
 pub mod order;
 pub mod postman;
 pub mod recording;
+pub mod recovery;
 pub mod rig;
+pub mod run;
+pub mod serving;
+pub mod start;
 pub mod wall;
 pub mod wall_watch;
+
+pub use run::main;
 
 #[cfg(test)]
 mod rig_tests;

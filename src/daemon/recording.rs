@@ -4,10 +4,13 @@
 //! same results. Writing must never disturb measuring: a recording that fails is dropped with one line
 //! in the log, and the rig goes on.
 
+use super::error::DaemonError;
 use crate::control::Command;
 use crate::pipeline::LinkState;
+use crate::settings;
 use crate::time::MonoNs;
 use std::io;
+use std::path::Path;
 
 /// Where a rig's input is written to.
 pub trait Record: Send {
@@ -28,6 +31,17 @@ pub trait Record: Send {
     /// # Errors
     /// It cannot be written.
     fn link(&mut self, at: MonoNs, state: LinkState) -> io::Result<()>;
+}
+
+/// Begins the recording of one rig in `folder`.
+///
+/// # Errors
+/// The file cannot be made.
+pub fn begin(folder: &Path, rig: &settings::Rig) -> Result<Box<dyn Record>, DaemonError> {
+    Err(DaemonError::System {
+        tried: format!("record rig '{}' into {}", rig.name, folder.display()),
+        source: io::Error::new(io::ErrorKind::Unsupported, "this build has no recording format"),
+    })
 }
 
 /// A recording that ends itself at the first failure.

@@ -200,15 +200,6 @@ impl<M: Measuring> Rig<M> {
         let at = self.now(look().mono);
         let command = order.command.clone();
         self.recording.put(&self.name, |to| to.command(at, &command));
-        if matches!(command, Command::Zero) {
-            let utc_ns = self.wall.utc_ns(at);
-            let who = order.who.clone();
-            self.keeper.row(Write::Command {
-                utc_ns,
-                who,
-                command: Box::new(command.clone()),
-            });
-        }
         let at_once = holds_at_once(&command);
         self.waiting.push(Waiting { order, since: at });
         self.push(Input::Command { at, command }, out, to_port);
@@ -237,7 +228,7 @@ impl<M: Measuring> Rig<M> {
                     }
                 }
                 Output::Event(event) => self.event(event),
-                Output::Run(row) => self.run_row(*row),
+                Output::Run(row) => self.run_row(row),
                 Output::Block(block) => {
                     let utc_ns = self.wall.utc_ns(self.last);
                     self.keeper.block(block, utc_ns);
@@ -273,7 +264,8 @@ impl<M: Measuring> Rig<M> {
                 firmware: firmware.clone(),
                 time_scale: *time_scale,
             }),
-            Event::Zeroed { zero } => self.keeper.row(Write::Zero {
+            // A zero taken up again at the start stands in the store already.
+            Event::Zeroed { zero } if !self.restores_zero() => self.keeper.row(Write::Zero {
                 utc_ns,
                 zero_kn: zero.kn(),
             }),
@@ -303,6 +295,12 @@ impl<M: Measuring> Rig<M> {
             }
         }
         self.feed.tell(&self.name, utc_ns, News::Event(event));
+    }
+
+    fn restores_zero(&self) -> bool {
+        self.waiting
+            .iter()
+            .any(|w| matches!(w.order.command, Command::RestoreZero { .. }))
     }
 
     fn run_row(&mut self, mut row: RunRow) {

@@ -48,7 +48,7 @@ impl Measuring for Script {
                     }
                     b"run" => {
                         out.extend(open_and_raw());
-                        out.push(Output::Run(Box::new(RunRow::Announced(result(1)))));
+                        out.push(Output::Run(RunRow::Announced(Box::new(result(1)))));
                     }
                     b"bad" => out.push(Output::Fault(Fault {
                         kind: "crc".into(),
@@ -67,7 +67,7 @@ impl Measuring for Script {
     fn finish(&mut self, out: &mut Vec<Output>) {
         self.finished = true;
         out.extend(open_and_raw());
-        out.push(Output::Run(Box::new(RunRow::Announced(result(1)))));
+        out.push(Output::Run(RunRow::Announced(Box::new(result(1)))));
     }
 
     fn counters(&self) -> Counters {

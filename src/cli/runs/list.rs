@@ -135,12 +135,17 @@ pub fn rows_of(runs: &[Value]) -> Rows {
 
 /// Every plain figure; gates as `after_s:tension_kN`, because their number is the settings' choice.
 fn all_rows_of(runs: &[Value]) -> Rows {
-    const PLAIN: [&str; 20] = [
+    const PLAIN: [&str; 24] = [
         "id",
         "rig",
+        "rig_run",
         "utc",
+        "simulated",
         "setup",
+        "contacts",
         "tool",
+        "bolt",
+        "calibration",
         "first_blow_s",
         "last_blow_s",
         "drive_time_s",
@@ -148,14 +153,13 @@ fn all_rows_of(runs: &[Value]) -> Rows {
         "blow_rate_hz",
         "peak_kN",
         "peak_time_s",
+        "peak_is_lower_bound",
         "held_kN",
         "plateau_kN",
         "plateau_se_kN",
         "time_constant_s",
         "equivalent_torque_Nm",
-        "simulated",
         "excluded",
-        "timing",
     ];
     let mut columns = PLAIN.to_vec();
     columns.extend(["gates_after_s:tension_kN", "flags", "left_out_because"]);

@@ -42,6 +42,17 @@ pub enum Verb {
     Remove(shelf::Remove),
 }
 
+impl Verb {
+    /// Whether it puts something on the shelf, so that an absent store is made for it.
+    #[must_use]
+    pub const fn fills_the_shelf(&self) -> bool {
+        match self {
+            Self::Piece(_) | Self::Chain(_) | Self::Tool(_) | Self::Source(_) | Self::Bolt(_) => true,
+            Self::Use(_) | Self::Show(_) | Self::List(_) | Self::Remove(_) => false,
+        }
+    }
+}
+
 /// Does it.
 ///
 /// # Errors
