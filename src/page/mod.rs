@@ -1,8 +1,24 @@
-//! The HTTP interface: what the command line and the browser see.
+//! The HTTP interface: what the command line and the browser see, under `/api/v1`.
 //!
 //! Reads the store, writes through its writer, and asks [`Rigs`] for everything live. Must not know
-//! ports, pipelines or the daemon.
+//! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
+pub mod body;
+pub mod corrections;
+pub mod guard;
+pub mod health;
+pub mod live;
+pub mod problem;
 pub mod rigs;
+pub mod router;
+pub mod runs;
+pub mod serve;
+pub mod shelf;
+pub mod state;
+pub mod tags;
+pub mod trace;
 
+pub use problem::Problem;
 pub use rigs::{Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
+pub use router::router;
+pub use state::State;

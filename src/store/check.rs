@@ -1,6 +1,6 @@
 //! The check of a whole store: what SQLite says, and what this program's own rows must satisfy.
 //!
-//! Reads only, so it also runs on a copy. Findings are sentences; at most [`FINDINGS_MAX`] are kept.
+//! Reads only, so it also runs on a copy. Findings are sentences; at most [`FAULTS_MAX`] are kept.
 
 use super::codec::RawBlock;
 use super::error::StoreError;
@@ -12,8 +12,8 @@ use crate::results::{Closed, RunResult};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// Most findings in one report; further ones are only counted.
-pub const FINDINGS_MAX: usize = 1000;
+/// Most faults in one report; further ones are only counted.
+pub const FAULTS_MAX: usize = 1000;
 
 /// What a check found.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
@@ -31,17 +31,17 @@ pub struct CheckReport {
     /// Bytes they take.
     pub sample_bytes: u64,
     /// What is wrong.
-    pub findings: Vec<String>,
+    pub faults: Vec<String>,
     /// Findings beyond those kept.
-    pub further_findings: u64,
+    pub further_faults: u64,
 }
 
 impl CheckReport {
     fn find(&mut self, finding: String) {
-        if self.findings.len() < FINDINGS_MAX {
-            self.findings.push(finding);
+        if self.faults.len() < FAULTS_MAX {
+            self.faults.push(finding);
         } else {
-            self.further_findings += 1;
+            self.further_faults += 1;
         }
     }
 }
@@ -63,7 +63,7 @@ impl Reader {
         self.check_runs(&mut report)?;
         self.check_closings(&mut report)?;
         self.check_idle(&mut report)?;
-        report.ok = report.findings.is_empty();
+        report.ok = report.faults.is_empty();
         Ok(report)
     }
 

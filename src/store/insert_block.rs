@@ -44,10 +44,6 @@ pub(super) fn block(tx: &Connection, stream: StreamId, utc_ns: i64, block: &Bloc
             end(tx, stream, *run_seq)?;
             Ok(Ok(Written::Row))
         }
-        Block::Forget { run_seq } => {
-            forget(tx, stream, *run_seq)?;
-            Ok(Ok(Written::Row))
-        }
         Block::Idle {
             first_sample,
             rate_hz,
@@ -210,14 +206,6 @@ fn repack(tx: &Connection, stream: StreamId, run_seq: u32) -> rusqlite::Result<(
 
 /// Forgets the samples of what was no run.
 pub(super) fn forget(tx: &Connection, stream: StreamId, run_seq: u32) -> rusqlite::Result<()> {
-    let announced = "SELECT 1 FROM runs WHERE stream = ?1 AND run_seq = ?2";
-    // Samples of an announced run are never forgotten, whatever asks for it.
-    let keep: bool = tx
-        .prepare_cached(&format!("SELECT EXISTS ({announced})"))?
-        .query_row(params![stream.0, run_seq], |row| row.get(0))?;
-    if keep {
-        return Ok(());
-    }
     for table in ["blocks", "open_runs"] {
         let sql = format!("DELETE FROM {table} WHERE stream = ?1 AND run_seq = ?2");
         tx.prepare_cached(&sql)?.execute(params![stream.0, run_seq])?;
@@ -246,6 +234,9 @@ fn idle(
     (first_sample, rate_hz, samples_per_point): (u64, f64, u32),
     points: &[Thin],
 ) -> Applied {
+    if points.is_empty() {
+        return Ok(Ok(Written::Row));
+    }
     let minima: Vec<i32> = points.iter().map(|p| p.min).collect();
     let maxima: Vec<i32> = points.iter().map(|p| p.max).collect();
     let means: Vec<f32> = points.iter().map(|p| p.mean).collect();

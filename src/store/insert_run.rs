@@ -28,6 +28,10 @@ pub(super) fn recovered(
     utc_ns: i64,
 ) -> Applied {
     let Some(result) = result else {
+        if run_id(tx, stream, run_seq)?.is_some() {
+            let what = format!("that run {run_seq} of stream {} is none", stream.0);
+            return Ok(Err(Refused::Duplicate(what)));
+        }
         let rig = rig_of(tx, stream)?;
         let detail = format!("stream {}, run {run_seq}: no run in what was recorded", stream.0);
         insert_block::forget(tx, stream, run_seq)?;

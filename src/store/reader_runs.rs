@@ -71,6 +71,8 @@ pub struct RunLine {
     pub bolt: Option<String>,
     /// Name of the calibration.
     pub calibration: String,
+    /// Whose clock its times come from: `device` or `host`.
+    pub timing: String,
     /// Seconds since sample 0 of the stream.
     pub first_blow_s: f64,
     /// Seconds since sample 0 of the stream.
@@ -151,7 +153,7 @@ pub struct RunDetail {
 const COLUMNS: &str = "id, rig, rig_run, first_blow_utc, first_blow_utc_ns, simulated, setup, contacts, tool,
     bolt, calibration, first_blow_s, last_blow_s, drive_time_s, blows, blow_rate_hz, peak_kN, peak_time_s,
     peak_is_lower_bound, held_kN, plateau_kN, plateau_se_kN, time_constant_s, equivalent_torque_held_Nm,
-    closed_by, flags, excluded, left_out_because,
+    closed_by, flags, excluded, left_out_because, timing,
     (SELECT json_group_array(json_object('after_s', after_s, 'tension_kN', tension_kN, 'torque_Nm', torque_Nm))
      FROM (SELECT * FROM gates WHERE run = run_results.id ORDER BY gate))";
 
@@ -185,7 +187,8 @@ fn line(row: &Row<'_>) -> rusqlite::Result<RunLine> {
         flags: json(row, 25)?,
         excluded: row.get(26)?,
         left_out_because: json(row, 27)?,
-        gates: json(row, 28)?,
+        timing: row.get(28)?,
+        gates: json(row, 29)?,
     })
 }
 

@@ -37,8 +37,8 @@ impl OpenRow {
     }
 }
 
-/// All of them, oldest first. Blocks that do not read back are left out: what is before and after them
-/// still is.
+/// All of them, oldest first. Samples end before a block that does not read back or does not follow: what
+/// lies behind a hole would be measured at a wrong time.
 pub(super) fn unfinished(reader: &Reader) -> Result<Vec<Unfinished>, StoreError> {
     let rows = reader.all(
         "SELECT o.stream, o.run_seq, o.utc_ns, o.first_sample, o.rate_hz, o.in_force,
@@ -63,17 +63,23 @@ fn complete(reader: &Reader, row: OpenRow) -> Result<Unfinished, StoreError> {
     let settings = serde_json::from_str(&row.settings).map_err(unreadable("the settings of stream"))?;
     let in_force = serde_json::from_str(&row.in_force).map_err(unreadable("the open run of stream"))?;
     let stream = StreamId(row.stream);
-    let raw = insert_block::read(reader.connection(), stream, row.run_seq)
-        .map_err(|source| reader.failed(source))?
-        .into_iter()
-        .filter_map(Result::ok)
-        .map(|block| Block::Raw {
+    let blocks = insert_block::read(reader.connection(), stream, row.run_seq)
+        .map_err(|source| reader.failed(source))?;
+    let mut next = row.first_sample.unsigned_abs();
+    let mut raw = Vec::new();
+    for block in blocks {
+        let Ok(block) = block else { break };
+        if block.first_sample != next {
+            break;
+        }
+        next += block.counts.len() as u64;
+        raw.push(Block::Raw {
             run_seq: row.run_seq,
             first_sample: block.first_sample,
             counts: block.counts,
             missing: block.missing,
-        })
-        .collect();
+        });
+    }
     Ok(Unfinished {
         rig: row.rig,
         stream,

@@ -247,7 +247,7 @@ fn a_check_names_what_was_changed_behind_its_back() {
         let report = open_read_only(&path).unwrap().reader().unwrap().check().unwrap();
         assert!(!report.ok);
         assert!(
-            report.findings.iter().any(|f| f.contains(finding)),
+            report.faults.iter().any(|f| f.contains(finding)),
             "{sql}: {report:?}"
         );
     }

@@ -113,55 +113,56 @@ fn a_refused_row_is_counted_and_leaves_its_neighbours_alone() {
     assert_eq!(health.failing, None);
 }
 
+/// A row of every other kind that is kept.
+fn one_of_each(stream: StreamId) -> Vec<Write> {
+    let who = "Ana".to_owned();
+    vec![
+        Write::Identity {
+            stream,
+            utc_ns: T0_NS,
+            serial: "s".into(),
+            firmware: "f".into(),
+            time_scale: 1,
+        },
+        Write::Command {
+            utc_ns: T0_NS,
+            who: who.clone(),
+            command: Box::new(boltscribe::control::Command::Zero),
+        },
+        Write::Zero {
+            utc_ns: T0_NS,
+            zero_kn: 0.25,
+        },
+        Write::Shelf {
+            utc_ns: T0_NS,
+            who: who.clone(),
+            why: None,
+            kind: ShelfKind::Pieces,
+            name: "ext".into(),
+            document: Some(serde_json::json!({"a": 1})),
+        },
+        Write::Correct {
+            run: RunId(1),
+            utc_ns: T0_NS,
+            who,
+            why: "w".into(),
+            correction: Correction::Exclude,
+        },
+        Write::Event {
+            utc_ns: T0_NS,
+            kind: "k".into(),
+            detail: "d".into(),
+        },
+    ]
+}
+
 #[test]
 fn stored_rows_cannot_be_changed_by_any_client() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path(), Mode::Create).unwrap();
     let stream = begin(&store, "rig-1");
     put(&store, "rig-1", whole(stream, result(1), 3000));
-    let who = "Ana".to_owned();
-    put(
-        &store,
-        "rig-1",
-        vec![
-            Write::Identity {
-                stream,
-                utc_ns: T0_NS,
-                serial: "s".into(),
-                firmware: "f".into(),
-                time_scale: 1,
-            },
-            Write::Command {
-                utc_ns: T0_NS,
-                who: who.clone(),
-                command: Box::new(boltscribe::control::Command::Zero),
-            },
-            Write::Zero {
-                utc_ns: T0_NS,
-                zero_kn: 0.25,
-            },
-            Write::Shelf {
-                utc_ns: T0_NS,
-                who: who.clone(),
-                why: None,
-                kind: ShelfKind::Pieces,
-                name: "ext".into(),
-                document: Some(serde_json::json!({"a": 1})),
-            },
-            Write::Correct {
-                run: RunId(1),
-                utc_ns: T0_NS,
-                who,
-                why: "w".into(),
-                correction: Correction::Exclude,
-            },
-            Write::Event {
-                utc_ns: T0_NS,
-                kind: "k".into(),
-                detail: "d".into(),
-            },
-        ],
-    );
+    put(&store, "rig-1", one_of_each(stream));
     store.close();
     let db = rusqlite::Connection::open(folder.path().join("store.sqlite")).unwrap();
     db.pragma_update(None, "foreign_keys", false).unwrap();
@@ -257,30 +258,54 @@ fn samples_of_what_was_no_run_are_forgotten_and_those_of_a_run_never() {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path(), Mode::Create).unwrap();
     let stream = begin(&store, "rig-1");
+    let none = |run_seq| Write::Recovered {
+        stream,
+        run_seq,
+        result: None,
+        first_blow_utc_ns: T0_NS,
+    };
     put(&store, "rig-1", vec![crate::sample::opening(stream, 1)]);
     put(&store, "rig-1", raw(stream, 1, 2000));
-    put(&store, "rig-1", vec![block(stream, Block::Forget { run_seq: 1 })]);
+    put(&store, "rig-1", vec![none(1)]);
     put(&store, "rig-1", whole(stream, result(2), 8000));
-    put(&store, "rig-1", vec![block(stream, Block::Forget { run_seq: 2 })]);
-    let points = vec![
-        Thin {
-            min: -3,
-            max: 9,
-            mean: 1.5
-        };
-        40
-    ];
-    let idle = Block::Idle {
-        first_sample: 0,
-        rate_hz: 2000.0,
-        samples_per_point: 100,
-        points,
-    };
-    put(&store, "rig-1", vec![block(stream, idle)]);
+    let refused = outcomes(&store, "rig-1", vec![none(2)]);
+    assert!(matches!(refused[0], Err(Refused::Duplicate(_))), "{refused:?}");
     let report = store.readers().reader().unwrap().check().unwrap();
     assert!(report.ok, "{report:?}");
     assert_eq!(report.samples, 8000);
-    assert_eq!((report.rows["open_runs"], report.rows["idle_blocks"]), (0, 1));
+    assert_eq!((report.rows["open_runs"], report.rows["events"]), (0, 1));
+}
+
+#[test]
+fn idle_time_is_stored_and_checked() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path(), Mode::Create).unwrap();
+    let stream = begin(&store, "rig-1");
+    let idle = |points: usize| Block::Idle {
+        first_sample: 0,
+        rate_hz: 2000.0,
+        samples_per_point: 100,
+        points: vec![
+            Thin {
+                min: -3,
+                max: 9,
+                mean: 1.5
+            };
+            points
+        ],
+    };
+    put(
+        &store,
+        "rig-1",
+        vec![block(stream, idle(100)), block(stream, idle(0))],
+    );
+    let check = || store.readers().reader().unwrap().check().unwrap();
+    let report = check();
+    assert!(report.ok, "{report:?}");
+    assert_eq!(report.rows["idle_blocks"], 1, "no point, no row");
+    let db = rusqlite::Connection::open(store.readers().path()).unwrap();
+    db.execute("UPDATE idle_blocks SET points = 99", []).unwrap();
+    assert!(check().faults[0].contains("idle block 1 does not unpack"));
 }
 
 #[test]

@@ -1,5 +1,8 @@
 //! The store from outside: what was acknowledged is there, nothing is changed, damage is told.
 
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
+
 mod crash;
 mod keeping;
 mod opening;

@@ -121,7 +121,7 @@ pub fn announced(stream: StreamId, result: RunResult) -> Write {
     let first_blow_utc_ns = T0_NS + i64::from(result.run_seq) * 10_000_000_000;
     Write::Run {
         stream,
-        row: RunRow::Announced(result),
+        row: RunRow::Announced(Box::new(result)),
         first_blow_utc_ns,
     }
 }
@@ -200,12 +200,18 @@ pub fn whole(stream: StreamId, result: RunResult, samples: usize) -> Vec<Write> 
     writes
 }
 
+/// On a thread of its own: tests inside an async runtime must not block it.
+fn apart<T: Send>(work: impl FnOnce() -> T + Send) -> T {
+    std::thread::scope(|scope| scope.spawn(work).join().unwrap())
+}
+
 pub fn begin(store: &Store, rig: &str) -> StreamId {
     let write = Write::Stream {
         started_utc_ns: T0_NS,
         settings: Box::new(settings()),
     };
-    match store.writer().store(rig, write) {
+    let writer = store.writer();
+    match apart(|| writer.store(rig, write)) {
         Ok(Ok(Written::Stream(id))) => id,
         other => panic!("expected a stream, found {other:?}"),
     }
@@ -213,11 +219,7 @@ pub fn begin(store: &Store, rig: &str) -> StreamId {
 
 /// Stores rows, waits for the commit, and expects all of them to be taken.
 pub fn put(store: &Store, rig: &str, writes: Vec<Write>) -> Vec<Written> {
-    let outcomes = store
-        .writer()
-        .submit(rig, writes)
-        .unwrap()
-        .wait_blocking()
-        .unwrap();
+    let pending = store.writer().submit(rig, writes).unwrap();
+    let outcomes = apart(|| pending.wait_blocking()).unwrap();
     outcomes.into_iter().map(|outcome| outcome.unwrap()).collect()
 }

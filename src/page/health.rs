@@ -1,0 +1,243 @@
+//! How things are: a short status, all that a bug report needs, the check of the store, metrics.
+//!
+//! Metrics are in the Prometheus text exposition format, version 0.0.4.
+
+use super::problem::Problem;
+use super::rigs::Link;
+use super::state::State;
+use crate::store::CheckReport;
+use crate::store::migrate::SCHEMA_VERSION;
+use axum::Json;
+use axum::extract::State as Shared;
+use axum::http::header;
+use axum::response::IntoResponse;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+/// Latest events shown by the doctor.
+const EVENTS_SHOWN: u32 = 50;
+
+fn file_bytes(path: &std::path::Path, ending: &str) -> u64 {
+    let mut name = path.to_owned().into_os_string();
+    name.push(ending);
+    std::fs::metadata(name).map_or(0, |meta| meta.len())
+}
+
+/// `GET /status`.
+///
+/// # Errors
+/// The store's.
+pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+    let runs = state.read(crate::store::Reader::run_count).await?;
+    let rigs = state.rigs.rigs();
+    let rigs: Vec<Value> = rigs
+        .iter()
+        .map(
+            |rig| json!({ "rig": rig.rig, "link": rig.link, "stale": rig.stale, "simulated": rig.simulated }),
+        )
+        .collect();
+    Ok(Json(json!({
+        "version": env!("CARGO_PKG_VERSION"),
+        "utc_ns": state.now(),
+        "runs": runs,
+        "writer": state.writer.as_ref().map(crate::store::Writer::health),
+        "rigs": rigs,
+    })))
+}
+
+/// `GET /doctor`.
+///
+/// # Errors
+/// The store's.
+pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+    let path = state.readers.path().to_owned();
+    let (runs, events) = state
+        .read(|reader| Ok::<_, crate::store::StoreError>((reader.run_count()?, reader.events(EVENTS_SHOWN)?)))
+        .await?;
+    let facts: BTreeMap<String, String> = state.rigs.facts().into_iter().collect();
+    Ok(Json(json!({
+        "version": env!("CARGO_PKG_VERSION"),
+        "sqlite": rusqlite::version(),
+        "schema_version": SCHEMA_VERSION,
+        "store": {
+            "path": path,
+            "bytes": file_bytes(&path, ""),
+            "log_bytes": file_bytes(&path, "-wal"),
+            "runs": runs,
+            "writable": state.writer.is_some(),
+        },
+        "writer": state.writer.as_ref().map(crate::store::Writer::health),
+        "rigs": state.rigs.rigs(),
+        "counters": state.rigs.counters(),
+        "facts": facts,
+        "events": events,
+    })))
+}
+
+/// `GET /store/check`: reads everything; takes as long as that takes.
+///
+/// # Errors
+/// The store cannot be read at all.
+pub async fn check(Shared(state): Shared<State>) -> Result<Json<CheckReport>, Problem> {
+    Ok(Json(state.read(crate::store::Reader::check).await?))
+}
+
+/// `GET /metrics`.
+///
+/// # Errors
+/// The store's.
+pub async fn metrics(Shared(state): Shared<State>) -> Result<impl IntoResponse, Problem> {
+    let mut text = String::new();
+    let runs = state.read(crate::store::Reader::run_count).await?;
+    family(
+        &mut text,
+        "boltscribe_runs",
+        "counter",
+        "Runs in the store.",
+        [(String::new(), runs)],
+    );
+    store_families(&mut text, &state);
+    rig_families(&mut text, &state);
+    for (name, value) in state.rigs.counters() {
+        family(
+            &mut text,
+            &name,
+            "counter",
+            "Counter of the daemon.",
+            [(String::new(), value)],
+        );
+    }
+    Ok(([(header::CONTENT_TYPE, "text/plain; version=0.0.4")], text))
+}
+
+fn store_families(text: &mut String, state: &State) {
+    let Some(health) = state.writer.as_ref().map(crate::store::Writer::health) else {
+        return;
+    };
+    let failing = u64::from(health.failing.is_some());
+    let plain = [
+        (
+            "boltscribe_store_rows_queued_total",
+            "counter",
+            "Rows handed to the writer.",
+            health.queued,
+        ),
+        (
+            "boltscribe_store_rows_committed_total",
+            "counter",
+            "Rows in committed transactions.",
+            health.committed,
+        ),
+        (
+            "boltscribe_store_commits_total",
+            "counter",
+            "Transactions committed.",
+            health.commits,
+        ),
+        (
+            "boltscribe_store_failed_commits_total",
+            "counter",
+            "Tries to commit that failed.",
+            health.failed_commits,
+        ),
+        (
+            "boltscribe_store_rows_waiting",
+            "gauge",
+            "Rows waiting in memory.",
+            health.waiting,
+        ),
+        (
+            "boltscribe_store_failing",
+            "gauge",
+            "1 while the store cannot be written.",
+            failing,
+        ),
+    ];
+    for (name, kind, help, value) in plain {
+        family(text, name, kind, help, [(String::new(), value)]);
+    }
+    let refused = health.refused.iter();
+    let refused = refused.map(|(reason, rows)| (format!("{{reason={}}}", quoted(reason)), *rows));
+    family(
+        text,
+        "boltscribe_store_rows_refused_total",
+        "counter",
+        "Rows not stored.",
+        refused,
+    );
+}
+
+fn rig_families(text: &mut String, state: &State) {
+    type Figure = fn(&super::rigs::RigState) -> u64;
+    let figures: [(&str, &str, &str, Figure); 8] = [
+        ("boltscribe_rig_up", "gauge", "1 while the line is open.", |rig| {
+            u64::from(rig.link == Link::Up)
+        }),
+        ("boltscribe_rig_stale", "gauge", "1 while nothing comes.", |rig| {
+            u64::from(rig.stale)
+        }),
+        (
+            "boltscribe_rig_bytes_total",
+            "counter",
+            "Bytes received.",
+            |rig| rig.counters.bytes_in,
+        ),
+        (
+            "boltscribe_rig_frames_total",
+            "counter",
+            "Good frames or lines.",
+            |rig| rig.counters.frames,
+        ),
+        (
+            "boltscribe_rig_samples_total",
+            "counter",
+            "Samples taken.",
+            |rig| rig.counters.samples_in,
+        ),
+        (
+            "boltscribe_rig_samples_missing_total",
+            "counter",
+            "Samples lost on the way.",
+            |rig| rig.counters.samples_missing,
+        ),
+        (
+            "boltscribe_rig_bytes_discarded_total",
+            "counter",
+            "Bytes thrown away.",
+            |rig| rig.counters.bytes_discarded.values().sum(),
+        ),
+        ("boltscribe_rig_runs_total", "counter", "Runs announced.", |rig| {
+            rig.counters.runs
+        }),
+    ];
+    let rigs = state.rigs.rigs();
+    for (name, kind, help, figure) in figures {
+        let lines = rigs
+            .iter()
+            .map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
+        family(text, name, kind, help, lines);
+    }
+}
+
+fn family(
+    text: &mut String,
+    name: &str,
+    kind: &str,
+    help: &str,
+    lines: impl IntoIterator<Item = (String, u64)>,
+) {
+    // Writing to a string cannot fail.
+    let _ = writeln!(text, "# HELP {name} {help}\n# TYPE {name} {kind}");
+    for (labels, value) in lines {
+        let _ = writeln!(text, "{name}{labels} {value}");
+    }
+}
+
+fn quoted(value: &str) -> String {
+    let escaped = value
+        .replace('\\', "\\\\")
+        .replace('"', "\\\"")
+        .replace('\n', "\\n");
+    format!("\"{escaped}\"")
+}

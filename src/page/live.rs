@@ -1,0 +1,97 @@
+//! What is live: the rigs, the ports, and the feed of events (Server-Sent Events of the HTML standard).
+//!
+//! The feed is bounded: a client that reads too slowly misses messages and is told how many.
+
+use super::rigs::LiveMessage;
+use super::state::State;
+use axum::Json;
+use axum::body::{Body, Bytes};
+use axum::extract::State as Shared;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use serde_json::{Value, json};
+use std::convert::Infallible;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio_stream::StreamExt;
+use tokio_stream::wrappers::errors::BroadcastStreamRecvError;
+use tokio_stream::wrappers::{BroadcastStream, IntervalStream};
+
+/// A comment goes out this often, so that a dead connection is found.
+const KEEP_ALIVE: Duration = Duration::from_secs(10);
+
+/// `GET /rigs`: `{"rigs": [...]}`.
+pub async fn rigs(Shared(state): Shared<State>) -> Json<Value> {
+    let mut rigs = state.rigs.rigs();
+    for rig in &mut rigs {
+        // The last value is never shown as live.
+        if rig.stale || rig.link != super::rigs::Link::Up {
+            rig.tension_kn = None;
+            rig.counts = None;
+        }
+    }
+    Json(json!({ "rigs": rigs }))
+}
+
+/// `GET /ports`: `{"ports": [...]}`.
+pub async fn ports(Shared(state): Shared<State>) -> Json<Value> {
+    let rigs = Arc::clone(&state.rigs);
+    // Looking at /dev may block.
+    let ports = tokio::task::spawn_blocking(move || rigs.ports()).await;
+    Json(json!({ "ports": ports.unwrap_or_default() }))
+}
+
+/// `GET /events`: one message for each piece of news, without end.
+pub async fn events(Shared(state): Shared<State>) -> Response {
+    let news = BroadcastStream::new(state.rigs.subscribe()).map(|message| match message {
+        Ok(message) => framed(&message),
+        Err(BroadcastStreamRecvError::Lagged(skipped)) => Bytes::from(format!(": skipped {skipped}\n\n")),
+    });
+    let alive =
+        IntervalStream::new(tokio::time::interval(KEEP_ALIVE)).map(|_| Bytes::from_static(b": alive\n\n"));
+    let body = Body::from_stream(Ended::new(news, alive).map(Ok::<Bytes, Infallible>));
+    let headers = [
+        (header::CONTENT_TYPE, "text/event-stream"),
+        (header::CACHE_CONTROL, "no-store"),
+    ];
+    (headers, body).into_response()
+}
+
+fn framed(message: &LiveMessage) -> Bytes {
+    // A message that cannot be written as JSON (a number that is not finite) is left out, not garbled.
+    match serde_json::to_string(message) {
+        Ok(text) => Bytes::from(format!("data: {text}\n\n")),
+        Err(_) => Bytes::from_static(b": unreadable\n\n"),
+    }
+}
+
+/// News with signs of life between them; ends when the news end.
+struct Ended<N, A> {
+    news: N,
+    alive: A,
+}
+
+impl<N, A> Ended<N, A> {
+    const fn new(news: N, alive: A) -> Self {
+        Self { news, alive }
+    }
+}
+
+impl<N, A> tokio_stream::Stream for Ended<N, A>
+where
+    N: tokio_stream::Stream<Item = Bytes> + Unpin,
+    A: tokio_stream::Stream<Item = Bytes> + Unpin,
+{
+    type Item = Bytes;
+
+    fn poll_next(
+        mut self: std::pin::Pin<&mut Self>,
+        context: &mut std::task::Context<'_>,
+    ) -> std::task::Poll<Option<Bytes>> {
+        use std::task::Poll;
+        match std::pin::Pin::new(&mut self.news).poll_next(context) {
+            Poll::Pending => std::pin::Pin::new(&mut self.alive).poll_next(context),
+            ready => ready,
+        }
+    }
+}

@@ -1,0 +1,84 @@
+//! The table of paths.
+//!
+//! GET changes nothing. Every answer but the live feed and the check of the store comes within
+//! [`ANSWER_WITHIN`], or says that it does not.
+
+use super::body::BODY_BYTES_MAX;
+use super::problem::Problem;
+use super::state::State;
+use super::{corrections, health, live, runs, shelf, tags, trace};
+use axum::Router;
+use axum::extract::{DefaultBodyLimit, Request};
+use axum::http::StatusCode;
+use axum::middleware::{Next, from_fn};
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use std::time::Duration;
+
+/// Longest time for an answer.
+pub const ANSWER_WITHIN: Duration = Duration::from_secs(10);
+
+/// The whole interface; over a network it goes behind [`super::guard`].
+pub fn router(state: State) -> Router {
+    let timed = Router::new()
+        .route("/status", get(health::status))
+        .route("/doctor", get(health::doctor))
+        .route("/rigs", get(live::rigs))
+        .route("/ports", get(live::ports))
+        .route("/rigs/{rig}/use", post(tags::put_in_force))
+        .route("/rigs/{rig}/zero", post(tags::zero))
+        .route("/runs", get(runs::list))
+        .route("/runs/{id}", get(runs::show))
+        .route("/runs/{id}/trace", get(trace::trace))
+        .route("/runs/{id}/tag", post(corrections::tag))
+        .route("/runs/{id}/exclude", post(corrections::exclude))
+        .route("/runs/{id}/restore", post(corrections::restore))
+        .route("/shelf/{kind}", get(shelf::list))
+        .route(
+            "/shelf/{kind}/{name}",
+            get(shelf::show).put(shelf::put).delete(shelf::remove),
+        )
+        .layer(from_fn(within));
+    let untimed = Router::new()
+        .route("/events", get(live::events))
+        .route("/store/check", get(health::check));
+    Router::new()
+        .nest("/api/v1", timed.merge(untimed))
+        .route("/metrics", get(health::metrics))
+        .fallback(nothing_there)
+        .method_not_allowed_fallback(not_that_way)
+        .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
+        .with_state(state)
+}
+
+async fn within(request: Request, next: Next) -> Response {
+    let changes = !request.method().is_safe();
+    match tokio::time::timeout(ANSWER_WITHIN, next.run(request)).await {
+        Ok(response) => response,
+        Err(_) => {
+            let seconds = ANSWER_WITHIN.as_secs();
+            let after = if changes {
+                "; the change may still be stored"
+            } else {
+                ""
+            };
+            Problem::new(
+                StatusCode::SERVICE_UNAVAILABLE,
+                format!("expected an answer within {seconds} s, found none{after}"),
+            )
+            .hint("look at 'boltscribe doctor' for what the store says")
+            .into_response()
+        }
+    }
+}
+
+async fn nothing_there(request: Request) -> Problem {
+    Problem::not_found(format!("cannot find {}", request.uri().path()))
+}
+
+async fn not_that_way(request: Request) -> Problem {
+    Problem::new(
+        StatusCode::METHOD_NOT_ALLOWED,
+        format!("cannot {} {}", request.method(), request.uri().path()),
+    )
+}

@@ -1,0 +1,204 @@
+//! The shelf: pieces, setups, tools, sources and bolts, read and written as documents.
+//!
+//! A document is checked by the rules of its kind before it is stored; a new version leaves the old ones
+//! in the store.
+
+use super::body::{Body, check_who, check_why};
+use super::problem::Problem;
+use super::state::State;
+use super::tags::pieces;
+use crate::setups::{Chain, Piece, Source, TestBolt, Tool, fit};
+use crate::store::{Reader, ShelfKind, Write};
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+
+/// A document to put on the shelf.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PutBody {
+    who: String,
+    why: Option<String>,
+    document: Value,
+}
+
+/// Who takes something off, and why.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RemoveBody {
+    who: String,
+    why: String,
+}
+
+fn kind_of(word: &str) -> Result<ShelfKind, Problem> {
+    ShelfKind::from_name(word).ok_or_else(|| {
+        let known: Vec<&str> = ShelfKind::ALL.iter().map(|kind| kind.name()).collect();
+        Problem::not_found(format!(
+            "cannot find the shelf '{word}': expected {}",
+            known.join(", ")
+        ))
+    })
+}
+
+/// `GET /shelf/{kind}`: `{"pieces": [...]}`, by name.
+///
+/// # Errors
+/// An unknown kind; the store's.
+pub async fn list(Shared(state): Shared<State>, Path(kind): Path<String>) -> Result<Json<Value>, Problem> {
+    let kind = kind_of(&kind)?;
+    let rows = state.read(move |reader| reader.shelf(kind)).await?;
+    let documents: Vec<Value> = rows.into_iter().map(|row| row.document).collect();
+    Ok(Json(json!({ kind.name(): documents })))
+}
+
+/// `GET /shelf/{kind}/{name}`: the document.
+///
+/// # Errors
+/// Nothing of this name; the store's.
+pub async fn show(
+    Shared(state): Shared<State>,
+    Path((kind, name)): Path<(String, String)>,
+) -> Result<Json<Value>, Problem> {
+    let kind = kind_of(&kind)?;
+    let wanted = name.clone();
+    let row = state
+        .read(move |reader| reader.shelf_entry(kind, &wanted))
+        .await?;
+    row.map(|row| Json(row.document))
+        .ok_or_else(|| absent(kind, &name))
+}
+
+fn absent(kind: ShelfKind, name: &str) -> Problem {
+    Problem::not_found(format!("cannot find '{name}' among the {}", kind.name()))
+}
+
+/// `PUT /shelf/{kind}/{name}`: a new version; answered with the document as stored.
+///
+/// # Errors
+/// A document that breaks the rules of its kind, or another name in it.
+pub async fn put(
+    Shared(state): Shared<State>,
+    Path((kind, name)): Path<(String, String)>,
+    Body(body): Body<PutBody>,
+) -> Result<Json<Value>, Problem> {
+    let kind = kind_of(&kind)?;
+    check_who(&body.who)?;
+    if let Some(why) = &body.why {
+        check_why(why)?;
+    }
+    if body.document["name"] != name.as_str() {
+        return Err(Problem::unprocessable(format!(
+            "cannot put '{name}' on the shelf: expected the same name in the document, found {}",
+            body.document["name"]
+        )));
+    }
+    let document = body.document;
+    let document = state.read(move |reader| checked(reader, kind, document)).await?;
+    let write = Write::Shelf {
+        utc_ns: state.now(),
+        who: body.who,
+        why: body.why,
+        kind,
+        name,
+        document: Some(document.clone()),
+    };
+    state.write("", write).await?;
+    Ok(Json(document))
+}
+
+/// `DELETE /shelf/{kind}/{name}`; what is stored of it stays.
+///
+/// # Errors
+/// Nothing of this name, or a piece that a setup is made of.
+pub async fn remove(
+    Shared(state): Shared<State>,
+    Path((kind, name)): Path<(String, String)>,
+    Body(body): Body<RemoveBody>,
+) -> Result<Json<Value>, Problem> {
+    let kind = kind_of(&kind)?;
+    check_who(&body.who)?;
+    check_why(&body.why)?;
+    let wanted = name.clone();
+    state.read(move |reader| removable(reader, kind, &wanted)).await?;
+    let write = Write::Shelf {
+        utc_ns: state.now(),
+        who: body.who,
+        why: Some(body.why),
+        kind,
+        name: name.clone(),
+        document: None,
+    };
+    state.write("", write).await?;
+    Ok(Json(json!({ "removed": name })))
+}
+
+fn removable(reader: &Reader, kind: ShelfKind, name: &str) -> Result<(), Problem> {
+    if reader.shelf_entry(kind, name)?.is_none() {
+        return Err(absent(kind, name));
+    }
+    if kind != ShelfKind::Pieces {
+        return Ok(());
+    }
+    let uses = |row: &crate::store::ShelfRow| {
+        row.document["pieces"]
+            .as_array()
+            .is_some_and(|pieces| pieces.iter().any(|piece| piece == name))
+    };
+    let setups = reader.shelf(ShelfKind::Setups)?;
+    match setups.iter().find(|row| uses(row)) {
+        None => Ok(()),
+        Some(setup) => Err(Problem::conflict(format!(
+            "cannot take the piece '{name}' off the shelf: setup '{}' is made of it",
+            setup.name
+        ))
+        .hint("take that setup off first")),
+    }
+}
+
+fn typed<T: DeserializeOwned>(kind: ShelfKind, document: Value) -> Result<T, Problem> {
+    serde_json::from_value(document).map_err(|error| {
+        Problem::unprocessable(format!("cannot read a document of the {}: {error}", kind.name()))
+    })
+}
+
+fn accept<T: Serialize, E: std::fmt::Display>(thing: &T, check: Result<(), E>) -> Result<Value, Problem> {
+    check.map_err(|error| Problem::unprocessable(error.to_string()))?;
+    serde_json::to_value(thing).map_err(|error| Problem::unprocessable(error.to_string()))
+}
+
+fn checked(reader: &Reader, kind: ShelfKind, document: Value) -> Result<Value, Problem> {
+    match kind {
+        ShelfKind::Pieces => {
+            let piece: Piece = typed(kind, document)?;
+            accept(&piece, piece.check())
+        }
+        ShelfKind::Tools => {
+            let tool: Tool = typed(kind, document)?;
+            accept(&tool, tool.check())
+        }
+        ShelfKind::Sources => {
+            let source: Source = typed(kind, document)?;
+            accept(&source, source.check())
+        }
+        ShelfKind::Bolts => {
+            let bolt: TestBolt = typed(kind, document)?;
+            accept(&bolt, bolt.check())
+        }
+        ShelfKind::Setups => {
+            let chain: Chain = typed(kind, document)?;
+            let pieces = pieces(reader)?;
+            match fit(&chain, |name| pieces.get(name), None) {
+                Ok(_) => accept(&chain, Ok::<(), String>(())),
+                Err(error) => {
+                    let problem = Problem::unprocessable(error.to_string());
+                    Err(match error.hint() {
+                        Some(hint) => problem.hint(hint),
+                        None => problem,
+                    })
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,93 @@
+//! What every request gets: readers, the writer, the rigs, and the time of day as a given value.
+//!
+//! Reading happens on threads that may block; a change waits for its commit. Must not know HTTP paths.
+
+use super::problem::Problem;
+use super::rigs::{RigState, Rigs};
+use crate::store::{Reader, Readers, StoreError, Write, Writer, Written};
+use axum::http::StatusCode;
+use std::sync::Arc;
+
+/// Gives the wall time in nanoseconds since 1970 UTC.
+pub type Clock = Arc<dyn Fn() -> i64 + Send + Sync>;
+
+/// Shared by all requests; cheap to clone.
+#[derive(Clone)]
+pub struct State {
+    /// Makes readers of the store.
+    pub readers: Readers,
+    /// Writes to it; none: a copy was opened read-only, and changes are refused.
+    pub writer: Option<Writer>,
+    /// Whoever runs the rigs.
+    pub rigs: Arc<dyn Rigs>,
+    /// The time of day.
+    pub now_utc_ns: Clock,
+}
+
+impl State {
+    /// Reads on a thread that may block.
+    ///
+    /// # Errors
+    /// The store's, or the reading's own.
+    pub async fn read<T, E>(
+        &self,
+        work: impl FnOnce(&Reader) -> Result<T, E> + Send + 'static,
+    ) -> Result<T, Problem>
+    where
+        T: Send + 'static,
+        E: Into<Problem> + Send + 'static,
+    {
+        let readers = self.readers.clone();
+        let done = tokio::task::spawn_blocking(move || {
+            let reader = readers
+                .reader()
+                .map_err(|error: StoreError| Problem::from(error))?;
+            work(&reader).map_err(Into::into)
+        });
+        done.await.unwrap_or_else(|error| {
+            let detail = format!("reading the store broke off: {error}");
+            Err(Problem::new(StatusCode::INTERNAL_SERVER_ERROR, detail))
+        })
+    }
+
+    /// Stores one row and waits for the commit.
+    ///
+    /// # Errors
+    /// A read-only copy, a full queue, a refused row.
+    pub async fn write(&self, rig: &str, write: Write) -> Result<Written, Problem> {
+        let Some(writer) = &self.writer else {
+            return Err(Problem::new(
+                StatusCode::FORBIDDEN,
+                format!(
+                    "cannot change {}: expected a store, found a copy opened read-only",
+                    self.readers.path().display()
+                ),
+            ));
+        };
+        let mut outcomes = writer.submit(rig, vec![write])?.wait().await?;
+        Ok(outcomes.pop().unwrap_or(Ok(Written::Row))?)
+    }
+
+    /// The rig of this name.
+    ///
+    /// # Errors
+    /// There is none; the names there are are told.
+    pub fn rig(&self, name: &str) -> Result<RigState, Problem> {
+        let rigs = self.rigs.rigs();
+        let known: Vec<String> = rigs.iter().map(|rig| rig.rig.clone()).collect();
+        rigs.into_iter().find(|rig| rig.rig == name).ok_or_else(|| {
+            let found = if known.is_empty() {
+                "no rig at all".to_owned()
+            } else {
+                known.join(", ")
+            };
+            Problem::not_found(format!("cannot find the rig '{name}': found {found}"))
+        })
+    }
+
+    /// The time of day.
+    #[must_use]
+    pub fn now(&self) -> i64 {
+        (self.now_utc_ns)()
+    }
+}

@@ -1,0 +1,229 @@
+//! Commands to a rig: which setup, tool, source and bolt are in force; taking a zero.
+//!
+//! Names are resolved here, through the rules of fit, to all the figures a run needs. What a `use` does
+//! not speak of stays as it is; but what was read at a battery is not carried over to a later `use`.
+
+use super::body::{Body, check_who};
+use super::problem::Problem;
+use super::state::State;
+use crate::control::{Command, InForce, SourceState};
+use crate::setups::{Chain, Piece, Reading, Source, SourceKind, TestBolt, Tool, fit};
+use crate::store::{Reader, ShelfKind, Write};
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Value, json};
+use std::collections::HashMap;
+
+/// What is to be in force; absent or null leaves it as it is.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct UseBody {
+    who: String,
+    setup: Option<String>,
+    tool: Option<String>,
+    source: Option<SourceState>,
+    bolt: Option<String>,
+}
+
+/// Who takes a zero.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ZeroBody {
+    who: String,
+}
+
+/// `POST /rigs/{rig}/use`.
+///
+/// # Errors
+/// An unknown rig or name, pieces that do not fit, a reading out of range.
+pub async fn put_in_force(
+    Shared(state): Shared<State>,
+    Path(rig): Path<String>,
+    Body(body): Body<UseBody>,
+) -> Result<Json<Value>, Problem> {
+    check_who(&body.who)?;
+    state.rig(&rig)?;
+    let (who, name) = (body.who.clone(), rig.clone());
+    let in_force = state
+        .read(move |reader| {
+            let before = reader.in_force(&name)?.map(|row| row.in_force);
+            resolve(reader, body, before.unwrap_or_default())
+        })
+        .await?;
+    let command = Command::Use {
+        in_force: in_force.clone(),
+    };
+    // Stored before it is told: what a run is tagged with must be there after a crash too.
+    let write = Write::Command {
+        utc_ns: state.now(),
+        who: who.clone(),
+        command: Box::new(command.clone()),
+    };
+    state.write(&rig, write).await?;
+    let reply = state.rigs.command(&rig, &who, command).await?;
+    Ok(Json(json!({ "rig": rig, "reply": reply, "in_force": in_force })))
+}
+
+/// `POST /rigs/{rig}/zero`.
+///
+/// # Errors
+/// An unknown rig, no daemon, a rig that cannot take a zero now.
+pub async fn zero(
+    Shared(state): Shared<State>,
+    Path(rig): Path<String>,
+    Body(body): Body<ZeroBody>,
+) -> Result<Json<Value>, Problem> {
+    check_who(&body.who)?;
+    state.rig(&rig)?;
+    let reply = state.rigs.command(&rig, &body.who, Command::Zero).await?;
+    let write = Write::Command {
+        utc_ns: state.now(),
+        who: body.who,
+        command: Box::new(Command::Zero),
+    };
+    state.write(&rig, write).await?;
+    let zero_kn = state.rig(&rig)?.zero_kn;
+    Ok(Json(json!({ "rig": rig, "reply": reply, "zero_kN": zero_kn })))
+}
+
+/// A document of the shelf as its type.
+pub(super) fn on_shelf<T: DeserializeOwned>(
+    reader: &Reader,
+    kind: ShelfKind,
+    name: &str,
+) -> Result<T, Problem> {
+    let Some(row) = reader.shelf_entry(kind, name)? else {
+        return Err(
+            Problem::unprocessable(format!("cannot find '{name}' among the {}", kind.name()))
+                .hint("put it on the shelf first, or correct its name"),
+        );
+    };
+    serde_json::from_value(row.document).map_err(|error| {
+        Problem::unprocessable(format!("cannot read '{name}' of the {}: {error}", kind.name()))
+    })
+}
+
+/// The chain of this name.
+pub(super) fn chain_named(reader: &Reader, name: &str) -> Result<Chain, Problem> {
+    on_shelf(reader, ShelfKind::Setups, name)
+}
+
+/// All pieces of the shelf, by name.
+pub(super) fn pieces(reader: &Reader) -> Result<HashMap<String, Piece>, Problem> {
+    let rows = reader.shelf(ShelfKind::Pieces)?;
+    // A piece that does not read is as good as absent: a chain that needs it then says so.
+    let known = rows
+        .into_iter()
+        .filter_map(|row| serde_json::from_value::<Piece>(row.document).ok())
+        .map(|piece| (piece.name.clone(), piece));
+    Ok(known.collect())
+}
+
+fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, Problem> {
+    let setup = body.setup.or(before.setup);
+    let tool_name = body.tool.or(before.tool);
+    let tool: Option<Tool> = tool_name
+        .as_deref()
+        .map(|name| on_shelf(reader, ShelfKind::Tools, name))
+        .transpose()?;
+    let contacts = match &setup {
+        None => None,
+        Some(name) => {
+            let chain = chain_named(reader, name)?;
+            let pieces = pieces(reader)?;
+            let fitted = fit(&chain, |piece| pieces.get(piece), tool.as_ref()).map_err(|error| {
+                let problem = Problem::unprocessable(error.to_string());
+                match error.hint() {
+                    Some(hint) => problem.hint(hint),
+                    None => problem,
+                }
+            })?;
+            Some(fitted.contacts)
+        }
+    };
+    let bolt = match body.bolt {
+        None => before.bolt,
+        Some(name) => {
+            let bolt: TestBolt = on_shelf(reader, ShelfKind::Bolts, &name)?;
+            let figures = bolt.in_force();
+            Some(figures.map_err(|error| Problem::unprocessable(error.to_string()))?)
+        }
+    };
+    let source = match (body.source, before.source) {
+        (Some(told), _) => Some(read_source(reader, &told, tool.as_ref())?),
+        // A tool of another kind was taken up: what drove the last one does not drive it.
+        (None, Some(kept)) if tool.as_ref().is_none_or(|tool| tool.source == kind_of(&kept)) => {
+            Some(without_reading(kept))
+        }
+        (None, _) => None,
+    };
+    Ok(InForce {
+        setup,
+        contacts,
+        tool: tool_name,
+        source,
+        bolt,
+    })
+}
+
+const fn kind_of(state: &SourceState) -> SourceKind {
+    match state {
+        SourceState::Battery { .. } => SourceKind::Battery,
+        SourceState::Air { .. } => SourceKind::Air,
+        SourceState::Mains { .. } => SourceKind::Mains,
+    }
+}
+
+fn without_reading(state: SourceState) -> SourceState {
+    match state {
+        SourceState::Battery { id, .. } => SourceState::Battery {
+            id,
+            rested_v: None,
+            fresh: None,
+        },
+        SourceState::Air { .. } => SourceState::Air { dynamic_kpa: None },
+        SourceState::Mains { .. } => SourceState::Mains { voltage_v: None },
+    }
+}
+
+/// Checks what was read at a source; a battery must stand on the shelf, supplies have no name.
+fn read_source(reader: &Reader, told: &SourceState, tool: Option<&Tool>) -> Result<SourceState, Problem> {
+    let unnamed = |kind: SourceKind| Source {
+        name: kind.to_string(),
+        kind,
+        serial: None,
+    };
+    let (source, reading) = match told {
+        SourceState::Battery { id, rested_v, fresh } => (
+            on_shelf::<Source>(reader, ShelfKind::Sources, id)?,
+            Reading {
+                rested_v: *rested_v,
+                fresh: *fresh,
+                ..Reading::default()
+            },
+        ),
+        SourceState::Air { dynamic_kpa } => (
+            unnamed(SourceKind::Air),
+            Reading {
+                dynamic_kpa: *dynamic_kpa,
+                ..Reading::default()
+            },
+        ),
+        SourceState::Mains { voltage_v } => (
+            unnamed(SourceKind::Mains),
+            Reading {
+                voltage_v: *voltage_v,
+                ..Reading::default()
+            },
+        ),
+    };
+    if let Some(tool) = tool {
+        tool.check_source(&source)
+            .map_err(|error| Problem::unprocessable(error.to_string()))?;
+    }
+    source
+        .state(reading)
+        .map_err(|error| Problem::unprocessable(error.to_string()))
+}

@@ -1,0 +1,167 @@
+//! What is not let in: other hosts, other pages, forms, large bodies; and copies that stay as they are.
+
+use crate::sample::{T0_NS, begin, put, result, whole};
+use crate::support::{House, ask};
+use axum::body::Body;
+use axum::http::{Method, Request, StatusCode};
+use boltscribe::page::guard::guarded;
+use boltscribe::page::{State, router};
+use boltscribe::store::open_read_only;
+use serde_json::json;
+use std::sync::Arc;
+use tower::ServiceExt;
+
+async fn status(router: &axum::Router, method: Method, path: &str, headers: &[(&str, &str)]) -> u16 {
+    let mut request = Request::builder().method(method).uri(path);
+    for (name, value) in headers {
+        request = request.header(*name, *value);
+    }
+    let request = request.body(Body::from(r#"{"who": "Ana"}"#)).unwrap();
+    router.clone().oneshot(request).await.unwrap().status().as_u16()
+}
+
+#[tokio::test]
+async fn over_the_network_only_this_host_and_this_page_get_in() {
+    let house = House::new();
+    let router = guarded(house.router.clone(), 7483);
+    for (host, expected) in [
+        ("127.0.0.1:7483", 200),
+        ("LocalHost:7483", 200),
+        ("[::1]:7483", 200),
+        ("localhost", 403),
+        ("localhost:7484", 403),
+        ("rebound.example:7483", 403),
+        ("localhost:7483.example", 403),
+    ] {
+        assert_eq!(
+            status(&router, Method::GET, "/api/v1/rigs", &[("host", host)]).await,
+            expected,
+            "{host}"
+        );
+    }
+    assert_eq!(status(&router, Method::GET, "/api/v1/rigs", &[]).await, 403);
+    let ours = ("host", "localhost:7483");
+    let json = ("content-type", "application/json");
+    let zero = "/api/v1/rigs/bench/zero";
+    for (headers, expected) in [
+        (vec![], 200),
+        (vec![("origin", "http://localhost:7483")], 200),
+        (
+            vec![
+                ("origin", "http://127.0.0.1:7483"),
+                ("sec-fetch-site", "same-origin"),
+            ],
+            200,
+        ),
+        (vec![("origin", "https://localhost:7483")], 403),
+        (vec![("origin", "http://elsewhere.example")], 403),
+        (vec![("origin", "null")], 403),
+        (vec![("sec-fetch-site", "cross-site")], 403),
+        (vec![("sec-fetch-site", "same-site")], 403),
+        (
+            vec![
+                ("origin", "http://localhost:7483"),
+                ("origin", "http://elsewhere.example"),
+            ],
+            403,
+        ),
+    ] {
+        let mut all = vec![ours, json];
+        all.extend(&headers);
+        assert_eq!(
+            status(&router, Method::POST, zero, &all).await,
+            expected,
+            "{headers:?}"
+        );
+    }
+    assert_eq!(
+        house.rigs.told.lock().unwrap().len(),
+        3,
+        "a refused change reaches nobody"
+    );
+}
+
+#[tokio::test]
+async fn a_form_and_a_large_body_are_not_read() {
+    let house = House::new();
+    let zero = "/api/v1/rigs/bench/zero";
+    for kind in [
+        "text/plain",
+        "application/x-www-form-urlencoded",
+        "application/jsonx",
+    ] {
+        assert_eq!(
+            status(&house.router, Method::POST, zero, &[("content-type", kind)]).await,
+            415
+        );
+    }
+    assert_eq!(status(&house.router, Method::POST, zero, &[]).await, 415);
+    let large = json!({"who": "Ana", "why": "x".repeat(70_000)});
+    let (status, detail) = house
+        .refused(Method::POST, "/api/v1/runs/1/exclude", Some(large))
+        .await;
+    assert_eq!(status, 413, "{detail}");
+    assert!(house.rigs.told.lock().unwrap().is_empty());
+}
+
+#[tokio::test]
+async fn a_copy_opened_read_only_is_shown_but_not_changed() {
+    let house = House::new();
+    let stream = begin(&house.store, "bench");
+    put(&house.store, "bench", whole(stream, result(1), 8000));
+    let folder = house.store.folder().to_owned();
+    let House {
+        store,
+        rigs,
+        router: first,
+        _folder,
+    } = house;
+    drop(first);
+    store.close();
+    let readers = open_read_only(&folder).unwrap();
+    let router = router(State {
+        readers,
+        writer: None,
+        rigs,
+        now_utc_ns: Arc::new(|| T0_NS),
+    });
+    let (status, runs) = ask(&router, Method::GET, "/api/v1/runs", None).await;
+    assert_eq!(
+        (status, runs["runs"].as_array().map(Vec::len)),
+        (StatusCode::OK, Some(1))
+    );
+    let word = json!({"who": "Ana", "why": "w"});
+    let (status, answer) = ask(&router, Method::POST, "/api/v1/runs/1/exclude", Some(word)).await;
+    assert_eq!(status, StatusCode::FORBIDDEN, "{answer}");
+    assert!(answer["detail"].as_str().unwrap().contains("read-only"));
+}
+
+#[tokio::test]
+async fn a_get_changes_nothing() {
+    let house = House::new();
+    house.furnish().await;
+    let stream = begin(&house.store, "bench");
+    put(&house.store, "bench", whole(stream, result(1), 8000));
+    let rows = |house: &House| house.store.readers().reader().unwrap().check().unwrap().rows;
+    let before = rows(&house);
+    for path in [
+        "status",
+        "doctor",
+        "rigs",
+        "ports",
+        "runs",
+        "runs/1",
+        "runs/1/trace",
+        "shelf/pieces",
+        "shelf/pieces/ext",
+        "shelf/setups",
+        "shelf/tools",
+        "shelf/sources",
+        "shelf/bolts",
+        "store/check",
+    ] {
+        house.get(&format!("/api/v1/{path}")).await;
+    }
+    assert_eq!(rows(&house), before);
+    assert!(house.rigs.told.lock().unwrap().is_empty());
+}

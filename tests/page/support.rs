@@ -1,0 +1,188 @@
+//! A store in a folder, a router over it, and rigs that only remember what they were told.
+
+use crate::sample::T0_NS;
+use axum::body::Body;
+use axum::http::{Method, Request, StatusCode};
+use boltscribe::control::{Command, InForce};
+use boltscribe::page::{Later, Link, LiveMessage, PortState, Refusal, Reply, RigState, Rigs, State, router};
+use boltscribe::pipeline::Counters;
+use boltscribe::store::{Mode, Store};
+use http_body_util::BodyExt;
+use serde_json::{Value, json};
+use std::sync::{Arc, Mutex};
+use tokio::sync::broadcast;
+use tower::ServiceExt;
+
+pub struct FakeRigs {
+    pub told: Mutex<Vec<(String, String, Command)>>,
+    pub news: broadcast::Sender<Arc<LiveMessage>>,
+    pub served: bool,
+}
+
+pub fn rig_state(rig: &str, link: Link) -> RigState {
+    RigState {
+        rig: rig.into(),
+        port: format!("/dev/serial/by-id/{rig}"),
+        link,
+        link_detail: None,
+        stale: link != Link::Up,
+        simulated: true,
+        identity: None,
+        rate_hz: Some(2000.0),
+        tension_kn: Some(1.25),
+        counts: Some(12_500),
+        zero_kn: Some(0.5),
+        running: None,
+        in_force: InForce::default(),
+        calibration: Some("cell-1".into()),
+        counters: Counters {
+            bytes_in: 77,
+            ..Counters::default()
+        },
+    }
+}
+
+impl Rigs for FakeRigs {
+    fn rigs(&self) -> Vec<RigState> {
+        let other = if self.served { Link::Down } else { Link::NotServed };
+        let bench = if self.served { Link::Up } else { Link::NotServed };
+        vec![rig_state("bench", bench), rig_state("other", other)]
+    }
+
+    fn command<'a>(
+        &'a self,
+        rig: &'a str,
+        who: &'a str,
+        command: Command,
+    ) -> Later<'a, Result<Reply, Refusal>> {
+        Box::pin(async move {
+            if !self.served {
+                return match command {
+                    Command::Use { .. } => Ok(Reply::AtNextStart),
+                    _ => Err(Refusal::NotServed(rig.into())),
+                };
+            }
+            self.told.lock().unwrap().push((rig.into(), who.into(), command));
+            Ok(Reply::Done)
+        })
+    }
+
+    fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
+        self.news.subscribe()
+    }
+
+    fn ports(&self) -> Vec<PortState> {
+        vec![PortState {
+            path: "/dev/serial/by-id/bench".into(),
+            device: None,
+            not_allowed: None,
+            rig: Some("bench".into()),
+        }]
+    }
+}
+
+pub struct House {
+    pub store: Store,
+    pub rigs: Arc<FakeRigs>,
+    pub router: axum::Router,
+    pub _folder: tempfile::TempDir,
+}
+
+impl House {
+    pub fn new() -> Self {
+        Self::with(true)
+    }
+
+    pub fn with(served: bool) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path(), Mode::Create).unwrap();
+        let rigs = Arc::new(FakeRigs {
+            told: Mutex::default(),
+            news: broadcast::channel(16).0,
+            served,
+        });
+        let state = State {
+            readers: store.readers(),
+            writer: Some(store.writer()),
+            rigs: rigs.clone(),
+            now_utc_ns: Arc::new(|| T0_NS),
+        };
+        Self {
+            store,
+            rigs,
+            router: router(state),
+            _folder: folder,
+        }
+    }
+
+    pub async fn ask(&self, method: Method, path: &str, body: Option<Value>) -> (StatusCode, Value) {
+        ask(&self.router, method, path, body).await
+    }
+
+    pub async fn get(&self, path: &str) -> Value {
+        let (status, answer) = self.ask(Method::GET, path, None).await;
+        assert_eq!(status, StatusCode::OK, "{path}: {answer}");
+        answer
+    }
+
+    pub async fn done(&self, method: Method, path: &str, body: Value) -> Value {
+        let (status, answer) = self.ask(method, path, Some(body)).await;
+        assert_eq!(status, StatusCode::OK, "{path}: {answer}");
+        answer
+    }
+
+    pub async fn refused(&self, method: Method, path: &str, body: Option<Value>) -> (u16, String) {
+        let (status, answer) = self.ask(method, path, body).await;
+        assert!(!status.is_success(), "{path}: {answer}");
+        assert_eq!(answer["type"], "about:blank", "{path}: {answer}");
+        assert_eq!(answer["status"], status.as_u16());
+        (status.as_u16(), answer["detail"].as_str().unwrap().to_owned())
+    }
+
+    /// Two pieces, two setups, two tools, a battery and a bolt.
+    pub async fn furnish(&self) {
+        let documents = [
+            ("pieces/socket", json!({"kind": "socket", "drive_in": "1/2"})),
+            (
+                "pieces/ext",
+                json!({"kind": "extension", "drive_in": "1/2", "drive_out": "1/2"}),
+            ),
+            ("setups/bare", json!({"pieces": ["socket"]})),
+            ("setups/long", json!({"pieces": ["ext", "socket"]})),
+            ("tools/wrench", json!({"anvil": "1/2", "source": "battery"})),
+            ("tools/air one", json!({"anvil": "1/2", "source": "air"})),
+            ("tools/big", json!({"anvil": "3/4", "source": "battery"})),
+            ("sources/b1", json!({"kind": "battery"})),
+            (
+                "bolts/m20",
+                json!({"thread": "M20x2.5", "diameter_mm": 20.0, "allowed_kN": 120.0,
+                       "factor": {"given": "nut-factor", "nut_factor": 0.16}}),
+            ),
+        ];
+        for (path, mut document) in documents {
+            document["name"] = path.split_once('/').unwrap().1.into();
+            let path = format!("/api/v1/shelf/{}", path.replace(' ', "%20"));
+            let body = json!({"who": "Ana", "document": document});
+            self.done(Method::PUT, &path, body).await;
+        }
+    }
+}
+
+pub async fn ask(
+    router: &axum::Router,
+    method: Method,
+    path: &str,
+    body: Option<Value>,
+) -> (StatusCode, Value) {
+    let request = Request::builder().method(method).uri(path);
+    let request = match body {
+        None => request.body(Body::empty()),
+        Some(body) => request
+            .header("content-type", "application/json")
+            .body(Body::from(body.to_string())),
+    };
+    let response = router.clone().oneshot(request.unwrap()).await.unwrap();
+    let status = response.status();
+    let bytes = response.into_body().collect().await.unwrap().to_bytes();
+    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+}
