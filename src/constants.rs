@@ -50,17 +50,11 @@ impl Calibration {
     /// Too few or many coefficients, a value that is not finite, a zero slope.
     pub fn check(&self) -> Result<(), CalibrationError> {
         if !(2..=4).contains(&self.coefficients_kn.len()) {
-            return Err(CalibrationError::Degree {
-                id: self.id.clone(),
-                found: self.coefficients_kn.len(),
-            });
+            return Err(CalibrationError::Degree { id: self.id.clone(), found: self.coefficients_kn.len() });
         }
         let finite = self.coefficients_kn.iter().all(|c| c.is_finite());
         if !finite || self.coefficients_kn[1] == 0.0 {
-            return Err(CalibrationError::Value {
-                id: self.id.clone(),
-                found: self.coefficients_kn.clone(),
-            });
+            return Err(CalibrationError::Value { id: self.id.clone(), found: self.coefficients_kn.clone() });
         }
         Ok(())
     }
@@ -122,12 +116,8 @@ mod tests {
 
     #[test]
     fn a_calibration_without_a_slope_is_refused() {
-        let mut c = Calibration {
-            id: "c".into(),
-            coefficients_kn: vec![0.0, 0.0],
-            nominal: true,
-            range_kn: None,
-        };
+        let mut c =
+            Calibration { id: "c".into(), coefficients_kn: vec![0.0, 0.0], nominal: true, range_kn: None };
         assert!(matches!(c.check(), Err(CalibrationError::Value { .. })));
         c.coefficients_kn = vec![0.0];
         assert!(matches!(c.check(), Err(CalibrationError::Degree { .. })));

@@ -153,13 +153,10 @@ pub enum EntryError {
 /// A missing or non-finite number, an unknown unit, and psi without `psi` saying what the dial reads.
 pub fn parse_tension(entry: &str, psi: Option<PsiDial>) -> Result<Newtons, EntryError> {
     let text = entry.trim();
-    let split = text
-        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
-        .unwrap_or(text.len());
+    let split =
+        text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+'))).unwrap_or(text.len());
     let (number, unit) = text.split_at(split);
-    let value: f64 = number
-        .parse()
-        .map_err(|_| EntryError::NotANumber(entry.to_owned()))?;
+    let value: f64 = number.parse().map_err(|_| EntryError::NotANumber(entry.to_owned()))?;
     match unit.trim() {
         "kN" => Ok(Newtons::from_kn(value)),
         "N" => Ok(Newtons(value)),
@@ -172,10 +169,7 @@ pub fn parse_tension(entry: &str, psi: Option<PsiDial>) -> Result<Newtons, Entry
             }
             Some(PsiDial::OilPressure { piston_area_in2 }) => Err(EntryError::PistonArea(piston_area_in2)),
         },
-        other => Err(EntryError::UnknownUnit {
-            entry: entry.to_owned(),
-            unit: other.to_owned(),
-        }),
+        other => Err(EntryError::UnknownUnit { entry: entry.to_owned(), unit: other.to_owned() }),
     }
 }
 
@@ -194,40 +188,19 @@ mod tests {
     #[test]
     fn psi_is_refused_until_the_dial_is_known() {
         // Common practice, no source: a dial marked psi may show force or oil pressure.
-        assert!(matches!(
-            parse_tension("2500 psi", None),
-            Err(EntryError::WhichPsi(_))
-        ));
-        assert_eq!(
-            parse_tension("2500 psi", Some(PsiDial::Force)),
-            Ok(Newtons::from_lbf(2500.0))
-        );
+        assert!(matches!(parse_tension("2500 psi", None), Err(EntryError::WhichPsi(_))));
+        assert_eq!(parse_tension("2500 psi", Some(PsiDial::Force)), Ok(Newtons::from_lbf(2500.0)));
         let oil = PsiDial::OilPressure { piston_area_in2: 4.0 };
-        assert_eq!(
-            parse_tension("2500psi", Some(oil)),
-            Ok(Newtons::from_lbf(10_000.0))
-        );
+        assert_eq!(parse_tension("2500psi", Some(oil)), Ok(Newtons::from_lbf(10_000.0)));
         let none = PsiDial::OilPressure { piston_area_in2: 0.0 };
-        assert!(matches!(
-            parse_tension("2500 psi", Some(none)),
-            Err(EntryError::PistonArea(_))
-        ));
+        assert!(matches!(parse_tension("2500 psi", Some(none)), Err(EntryError::PistonArea(_))));
     }
 
     #[test]
     fn a_tension_needs_a_number_and_a_known_unit() {
         assert_eq!(parse_tension("81.5 kN", None), Ok(Newtons(81_500.0)));
-        assert!(matches!(
-            parse_tension("kN", None),
-            Err(EntryError::NotANumber(_))
-        ));
-        assert!(matches!(
-            parse_tension("5 bar", None),
-            Err(EntryError::UnknownUnit { .. })
-        ));
-        assert!(matches!(
-            parse_tension("5", None),
-            Err(EntryError::UnknownUnit { .. })
-        ));
+        assert!(matches!(parse_tension("kN", None), Err(EntryError::NotANumber(_))));
+        assert!(matches!(parse_tension("5 bar", None), Err(EntryError::UnknownUnit { .. })));
+        assert!(matches!(parse_tension("5", None), Err(EntryError::UnknownUnit { .. })));
     }
 }

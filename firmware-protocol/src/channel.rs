@@ -69,19 +69,14 @@ pub struct Channels {
 
 impl Channels {
     /// No slow channel.
-    pub const NONE: Channels = Channels {
-        numbers: [0; MAX_CHANNELS],
-    };
+    pub const NONE: Channels = Channels { numbers: [0; MAX_CHANNELS] };
 
     /// # Errors
     /// [`EncodeFault::Value`] for more than [`MAX_CHANNELS`] or for number 0.
     pub fn new(kinds: &[Channel]) -> Result<Channels, EncodeFault> {
         let mut numbers = [0; MAX_CHANNELS];
         if kinds.len() > MAX_CHANNELS || kinds.iter().any(|kind| kind.number() == 0) {
-            return Err(EncodeFault::Value {
-                message: id::IDENTITY,
-                field: "channels",
-            });
+            return Err(EncodeFault::Value { message: id::IDENTITY, field: "channels" });
         }
         for (slot, kind) in numbers.iter_mut().zip(kinds) {
             *slot = kind.number();

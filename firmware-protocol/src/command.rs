@@ -30,13 +30,8 @@ impl Start {
     }
 
     pub(crate) fn read(payload: &[u8]) -> Result<Start, DecodeFault> {
-        let start = Start {
-            rate_hz: Fields::new(payload).u32(),
-        };
-        start.check().map_err(|field| DecodeFault::Value {
-            message: id::START,
-            field,
-        })?;
+        let start = Start { rate_hz: Fields::new(payload).u32() };
+        start.check().map_err(|field| DecodeFault::Value { message: id::START, field })?;
         Ok(start)
     }
 }

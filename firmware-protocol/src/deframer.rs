@@ -47,10 +47,7 @@ impl<const N: usize> Deframer<N> {
     /// A splitter that has seen nothing.
     #[must_use]
     pub const fn new() -> Self {
-        Deframer {
-            buffer: [0; N],
-            pending: 0,
-        }
+        Deframer { buffer: [0; N], pending: 0 }
     }
 
     /// Bytes pushed since the last delimiter and not yet part of a chunk.
@@ -84,9 +81,7 @@ impl<const N: usize> Deframer<N> {
         let whole = self.reset();
         Some(match self.buffer.get(..whole) {
             Some(frame) => Chunk::Frame(frame),
-            None => Chunk::Overlong {
-                bytes: whole.saturating_add(1),
-            },
+            None => Chunk::Overlong { bytes: whole.saturating_add(1) },
         })
     }
 

@@ -85,19 +85,12 @@ impl<'o> FrameSink<'o> {
             return Err(EncodeFault::OutTooSmall { expected, found });
         }
         let checksum: &'static Crc<u32, Table<16>> = &CHECKSUM;
-        Ok(FrameSink {
-            stuffer: CobsEncoder::new(out),
-            digest: checksum.digest(),
-            expected,
-            found,
-        })
+        Ok(FrameSink { stuffer: CobsEncoder::new(out), digest: checksum.digest(), expected, found })
     }
 
     fn stuff(&mut self, bytes: &[u8]) -> Result<(), EncodeFault> {
         let (expected, found) = (self.expected, self.found);
-        self.stuffer
-            .push(bytes)
-            .map_err(|_| EncodeFault::OutTooSmall { expected, found })
+        self.stuffer.push(bytes).map_err(|_| EncodeFault::OutTooSmall { expected, found })
     }
 
     pub(crate) fn put(&mut self, bytes: &[u8]) -> Result<(), EncodeFault> {

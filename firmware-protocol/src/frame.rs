@@ -72,10 +72,7 @@ fn check(message: &Message<'_>) -> Result<(), &'static str> {
 /// [`EncodeFault::Value`] for a field outside its range, [`EncodeFault::OutTooSmall`]
 /// if `out` is shorter than the longest encoding of this message.
 pub fn encode<'o>(message: &Message<'_>, out: &'o mut [u8]) -> Result<&'o [u8], EncodeFault> {
-    check(message).map_err(|field| EncodeFault::Value {
-        message: message.id(),
-        field,
-    })?;
+    check(message).map_err(|field| EncodeFault::Value { message: message.id(), field })?;
     let mut sink = FrameSink::new(out, 2 + payload_len(message))?;
     sink.put(&[PROTOCOL_VERSION, message.id()])?;
     match message {
@@ -107,9 +104,7 @@ pub fn decode<'s>(frame: &[u8], scratch: &'s mut [u8]) -> Result<Message<'s>, De
     let scratch = scratch.get_mut(..usable).unwrap_or(&mut []);
     let unstuffed_len = unstuff(frame, scratch)?;
     let unstuffed = scratch.get(..unstuffed_len).unwrap_or(&[]);
-    let (body, crc) = unstuffed
-        .split_last_chunk::<CRC_LEN>()
-        .ok_or(DecodeFault::TooShort)?;
+    let (body, crc) = unstuffed.split_last_chunk::<CRC_LEN>().ok_or(DecodeFault::TooShort)?;
     let [version, message, payload @ ..] = body else {
         return Err(DecodeFault::TooShort);
     };
@@ -128,11 +123,7 @@ fn read(message: u8, payload: &[u8]) -> Result<Message<'_>, DecodeFault> {
         if payload.len() == payload_len {
             return Ok(payload);
         }
-        Err(DecodeFault::Length {
-            message,
-            expected: 2 + payload_len,
-            found: 2 + payload.len(),
-        })
+        Err(DecodeFault::Length { message, expected: 2 + payload_len, found: 2 + payload.len() })
     };
     Ok(match message {
         id::IDENTITY => Message::Identity(Identity::read(exactly(Identity::PAYLOAD_LEN)?)?),

@@ -32,10 +32,7 @@ impl Rates {
         copied
             .and_then(|()| Rates::from_wire(hz))
             .filter(|rates| rates.as_slice().len() == rates_hz.len())
-            .ok_or(EncodeFault::Value {
-                message: id::IDENTITY,
-                field: "rates_hz",
-            })
+            .ok_or(EncodeFault::Value { message: id::IDENTITY, field: "rates_hz" })
     }
 
     /// The rates in Hz, increasing.
@@ -148,10 +145,7 @@ impl<'a> Identity<'a> {
     }
 
     pub(crate) fn read(payload: &'a [u8]) -> Result<Identity<'a>, DecodeFault> {
-        let refuse = |field| DecodeFault::Value {
-            message: id::IDENTITY,
-            field,
-        };
+        let refuse = |field| DecodeFault::Value { message: id::IDENTITY, field };
         let mut fields = Fields::new(payload);
         let adc_bits = fields.u8();
         let time_scale = fields.u16();

@@ -95,15 +95,9 @@ impl Refusal {
 
     pub(crate) fn read(payload: &[u8]) -> Result<Refusal, DecodeFault> {
         let mut fields = Fields::new(payload);
-        let refusal = Refusal {
-            fault: Fault::from_number(fields.u16()),
-            about_id: fields.u8(),
-            detail: fields.u32(),
-        };
-        refusal.check().map_err(|field| DecodeFault::Value {
-            message: id::REFUSAL,
-            field,
-        })?;
+        let refusal =
+            Refusal { fault: Fault::from_number(fields.u16()), about_id: fields.u8(), detail: fields.u32() };
+        refusal.check().map_err(|field| DecodeFault::Value { message: id::REFUSAL, field })?;
         Ok(refusal)
     }
 }

@@ -125,24 +125,13 @@ impl<'a> Samples<'a> {
         packing: Packing,
         data: &'a [u8],
     ) -> Result<Samples<'a>, EncodeFault> {
-        let refuse = |field| EncodeFault::Value {
-            message: id::SAMPLES,
-            field,
-        };
+        let refuse = |field| EncodeFault::Value { message: id::SAMPLES, field };
         let fits = data.len() <= MAX_BODY - 2 - Samples::HEADER_LEN;
         if data.is_empty() || !fits || !data.len().is_multiple_of(packing.width()) {
             return Err(refuse("data"));
         }
         let count = u16::try_from(data.len() / packing.width()).map_err(|_| refuse("data"))?;
-        let samples = Samples {
-            sequence,
-            first_tick,
-            ticks_per_sample,
-            marks,
-            packing,
-            count,
-            data,
-        };
+        let samples = Samples { sequence, first_tick, ticks_per_sample, marks, packing, count, data };
         samples.check().map_err(refuse)?;
         Ok(samples)
     }
@@ -214,16 +203,9 @@ impl<'a> Samples<'a> {
     }
 
     pub(crate) fn read(payload: &'a [u8]) -> Result<Samples<'a>, DecodeFault> {
-        let refuse = |field| DecodeFault::Value {
-            message: id::SAMPLES,
-            field,
-        };
+        let refuse = |field| DecodeFault::Value { message: id::SAMPLES, field };
         let found = 2 + payload.len();
-        let length = |expected| DecodeFault::Length {
-            message: id::SAMPLES,
-            expected,
-            found,
-        };
+        let length = |expected| DecodeFault::Length { message: id::SAMPLES, expected, found };
         if payload.len() < Samples::HEADER_LEN {
             return Err(length(2 + Samples::HEADER_LEN));
         }
@@ -242,24 +224,13 @@ impl<'a> Samples<'a> {
             let expected = 2 + Samples::HEADER_LEN + usize::from(count) * packing.width();
             return Err(length(expected));
         }
-        let samples = Samples {
-            sequence,
-            first_tick,
-            ticks_per_sample,
-            marks,
-            packing,
-            count,
-            data,
-        };
+        let samples = Samples { sequence, first_tick, ticks_per_sample, marks, packing, count, data };
         samples.check().map_err(refuse)?;
         Ok(samples)
     }
 }
 
-const PACK_REFUSED: EncodeFault = EncodeFault::Value {
-    message: id::SAMPLES,
-    field: "data",
-};
+const PACK_REFUSED: EncodeFault = EncodeFault::Value { message: id::SAMPLES, field: "data" };
 
 /// Packs counts at 24 bits into the front of `out`; returns the packed bytes.
 ///
@@ -268,9 +239,7 @@ const PACK_REFUSED: EncodeFault = EncodeFault::Value {
 /// [`EncodeFault::OutTooSmall`] if `out` holds fewer than 3 bytes a count.
 pub fn pack24<'o>(counts: &[i32], out: &'o mut [u8]) -> Result<&'o [u8], EncodeFault> {
     let (expected, found) = (counts.len() * 3, out.len());
-    let out = out
-        .get_mut(..expected)
-        .ok_or(EncodeFault::OutTooSmall { expected, found })?;
+    let out = out.get_mut(..expected).ok_or(EncodeFault::OutTooSmall { expected, found })?;
     for (bytes, &count) in out.as_chunks_mut::<3>().0.iter_mut().zip(counts) {
         if !(-0x80_0000..=0x7F_FFFF).contains(&count) {
             return Err(PACK_REFUSED);
@@ -287,9 +256,7 @@ pub fn pack24<'o>(counts: &[i32], out: &'o mut [u8]) -> Result<&'o [u8], EncodeF
 /// [`EncodeFault::OutTooSmall`] if `out` holds fewer than 4 bytes a count.
 pub fn pack32<'o>(counts: &[i32], out: &'o mut [u8]) -> Result<&'o [u8], EncodeFault> {
     let (expected, found) = (counts.len() * 4, out.len());
-    let out = out
-        .get_mut(..expected)
-        .ok_or(EncodeFault::OutTooSmall { expected, found })?;
+    let out = out.get_mut(..expected).ok_or(EncodeFault::OutTooSmall { expected, found })?;
     for (bytes, &count) in out.as_chunks_mut::<4>().0.iter_mut().zip(counts) {
         *bytes = count.to_le_bytes();
     }

@@ -70,10 +70,7 @@ impl Status {
                 Some(fields.i32()).filter(|&value| value != CHANNEL_NONE)
             }),
         };
-        status.check().map_err(|field| DecodeFault::Value {
-            message: id::STATUS,
-            field,
-        })?;
+        status.check().map_err(|field| DecodeFault::Value { message: id::STATUS, field })?;
         Ok(status)
     }
 }

@@ -219,11 +219,7 @@ fn same_message(frame: &[u8], sound: &[u8]) -> bool {
 #[test]
 fn every_single_bit_error_is_refused_and_costs_at_most_the_next_frame() {
     let cases = cases();
-    let after = cases
-        .iter()
-        .find(|case| case.name() == "status-all")
-        .unwrap()
-        .wire();
+    let after = cases.iter().find(|case| case.name() == "status-all").unwrap().wire();
     for case in cases.iter().filter(|case| case.get("message").is_some()) {
         let sound = case.wire();
         for bit in 0..sound.len() * 8 {
@@ -243,11 +239,7 @@ fn every_single_bit_error_is_refused_and_costs_at_most_the_next_frame() {
                 assert!(refused || harmless, "{} bit {bit} was accepted", case.name());
             }
             for frame in whole {
-                assert!(
-                    decode(frame, &mut [0; SCRATCH_LEN]).is_ok(),
-                    "{} bit {bit}",
-                    case.name()
-                );
+                assert!(decode(frame, &mut [0; SCRATCH_LEN]).is_ok(), "{} bit {bit}", case.name());
             }
         }
     }
@@ -258,19 +250,9 @@ fn a_zero_before_inside_or_behind_a_frame_is_refused() {
     for case in cases().iter().filter(|case| case.get("message").is_some()) {
         let wire = case.wire();
         let frame = &wire[..wire.len() - 1];
-        assert_eq!(
-            decode(&wire, &mut [0; SCRATCH_LEN]),
-            Err(DecodeFault::Cobs),
-            "{}",
-            case.name()
-        );
+        assert_eq!(decode(&wire, &mut [0; SCRATCH_LEN]), Err(DecodeFault::Cobs), "{}", case.name());
         let late = [&[0], frame].concat();
-        assert_eq!(
-            decode(&late, &mut [0; SCRATCH_LEN]),
-            Err(DecodeFault::Cobs),
-            "{}",
-            case.name()
-        );
+        assert_eq!(decode(&late, &mut [0; SCRATCH_LEN]), Err(DecodeFault::Cobs), "{}", case.name());
         for at in 0..frame.len() {
             let mut pierced = frame.to_vec();
             pierced[at] = 0;
@@ -296,10 +278,7 @@ fn a_frame_whole_in_the_input_is_not_copied() {
 fn a_reset_forgets_and_tells_how_much() {
     let mut deframer = Splitter::new();
     assert!(deframer.push(&mut &[1_u8, 2, 3][..]).is_none());
-    assert_eq!(
-        (deframer.pending(), deframer.reset(), deframer.pending()),
-        (3, 3, 0)
-    );
+    assert_eq!((deframer.pending(), deframer.reset(), deframer.pending()), (3, 3, 0));
     assert_eq!(deframer.push(&mut &[9_u8, 0][..]), Some(Chunk::Frame(&[9])));
 }
 
@@ -315,19 +294,10 @@ fn too_short_an_output_or_scratch_is_refused_at_every_length() {
         assert!(enough.unwrap() >= wire.len(), "{}", case.name());
         for len in 0..enough.unwrap() {
             let refused = encode(&message, &mut vec![0; len]).unwrap_err();
-            assert!(
-                matches!(refused, EncodeFault::OutTooSmall { .. }),
-                "{}",
-                case.name()
-            );
+            assert!(matches!(refused, EncodeFault::OutTooSmall { .. }), "{}", case.name());
         }
         for len in 0..raw_len {
-            assert_eq!(
-                decode(frame, &mut vec![0; len]),
-                Err(DecodeFault::TooLong),
-                "{}",
-                case.name()
-            );
+            assert_eq!(decode(frame, &mut vec![0; len]), Err(DecodeFault::TooLong), "{}", case.name());
         }
     }
 }
@@ -344,41 +314,16 @@ fn values_the_wire_cannot_carry_are_refused_when_encoding() {
     };
     let refused = [
         (Message::Start(Start { rate_hz: 0 }), "rate_hz"),
+        (Message::Status(Status { supply_mV: Some(0xFFFF), ..none }), "supply_mV"),
+        (Message::Status(Status { temperature_centi_c: Some(i16::MIN), ..none }), "temperature_centi_c"),
         (
-            Message::Status(Status {
-                supply_mV: Some(0xFFFF),
-                ..none
-            }),
-            "supply_mV",
-        ),
-        (
-            Message::Status(Status {
-                temperature_centi_c: Some(i16::MIN),
-                ..none
-            }),
-            "temperature_centi_c",
-        ),
-        (
-            Message::Status(Status {
-                channel_values: [Some(i32::MIN), None, None, None],
-                ..none
-            }),
+            Message::Status(Status { channel_values: [Some(i32::MIN), None, None, None], ..none }),
             "channel_values",
         ),
-        (
-            Message::Refusal(Refusal {
-                fault: Fault::Other(0),
-                about_id: 0,
-                detail: 0,
-            }),
-            "fault",
-        ),
+        (Message::Refusal(Refusal { fault: Fault::Other(0), about_id: 0, detail: 0 }), "fault"),
     ];
     for (message, field) in refused {
-        let expected = EncodeFault::Value {
-            message: message.id(),
-            field,
-        };
+        let expected = EncodeFault::Value { message: message.id(), field };
         assert_eq!(encode(&message, &mut out), Err(expected));
     }
     for rates in [&[][..], &[0], &[2, 1], &[1, 1], &[1, 0], &[0; 13]] {

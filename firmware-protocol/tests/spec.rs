@@ -16,9 +16,7 @@ const PAIRS_PER_LINE: usize = 16;
 fn example(name: &str) -> String {
     let cases = cases();
     let case = cases.iter().find(|case| case.name() == name);
-    let hex = case
-        .unwrap_or_else(|| panic!("SPEC.md names no vector `{name}`"))
-        .need("hex");
+    let hex = case.unwrap_or_else(|| panic!("SPEC.md names no vector `{name}`")).need("hex");
     let pairs: Vec<&str> = hex.split(' ').collect();
     let lines: Vec<String> = pairs.chunks(PAIRS_PER_LINE).map(|line| line.join(" ")).collect();
     lines.join("\n") + "\n"
@@ -28,10 +26,7 @@ fn example(name: &str) -> String {
 fn rate_row(packing: usize, samples: usize) -> String {
     const LINES_BYTES_PER_S: [usize; 4] = [115_200 / 10, 460_800 / 10, 921_600 / 10, 1_000_000];
     let body_len = 16 + samples * packing / 8;
-    assert!(
-        body_len <= MAX_BODY,
-        "{samples} samples of {packing} bits do not fit a frame"
-    );
+    assert!(body_len <= MAX_BODY, "{samples} samples of {packing} bits do not fit a frame");
     // From the text of section 2: checksum, one code for each 254 bytes begun, delimiter.
     let frame_len = body_len + 4 + (body_len + 4).div_ceil(254) + 1;
     assert_eq!(frame_len, max_encoded_len(body_len));
@@ -49,11 +44,8 @@ fn rewritten(spec: &str) -> (String, usize, usize) {
             assert!(lines.by_ref().any(|end| end == "```"), "open example {name}");
             examples += 1;
         } else if line.starts_with("| 24 | ") || line.starts_with("| 32 | ") {
-            let cells: Vec<usize> = line
-                .split('|')
-                .filter_map(|cell| cell.trim().parse().ok())
-                .take(2)
-                .collect();
+            let cells: Vec<usize> =
+                line.split('|').filter_map(|cell| cell.trim().parse().ok()).take(2).collect();
             out += &(rate_row(cells[0], cells[1]) + "\n");
             rows += 1;
         } else {
@@ -68,10 +60,7 @@ fn examples_are_the_vectors_and_the_rate_table_follows_from_the_layout() {
     let path = crate_dir().join("SPEC.md");
     let spec = std::fs::read_to_string(&path).unwrap();
     let (expected, examples, rows) = rewritten(&spec);
-    assert!(
-        examples >= 9 && rows >= 12,
-        "{examples} examples, {rows} table rows"
-    );
+    assert!(examples >= 9 && rows >= 12, "{examples} examples, {rows} table rows");
     if std::env::var_os("BOLTSCRIBE_UPDATE_SPEC").is_some() {
         std::fs::write(&path, expected).unwrap();
         panic!("SPEC.md was written anew; run again without BOLTSCRIBE_UPDATE_SPEC");
@@ -85,24 +74,12 @@ fn examples_are_the_vectors_and_the_rate_table_follows_from_the_layout() {
 #[test]
 fn every_message_has_an_example() {
     let spec = std::fs::read_to_string(crate_dir().join("SPEC.md")).unwrap();
-    let shown: Vec<&str> = spec
-        .lines()
-        .filter_map(|line| line.strip_prefix("```vector "))
-        .collect();
+    let shown: Vec<&str> = spec.lines().filter_map(|line| line.strip_prefix("```vector ")).collect();
     let mut messages: Vec<String> = Vec::new();
     for case in cases().iter().filter(|case| shown.contains(&case.name())) {
         messages.push(case.need("message").to_owned());
     }
-    for name in [
-        "identity",
-        "samples",
-        "status",
-        "refusal",
-        "identify",
-        "start",
-        "stop",
-        "poll-status",
-    ] {
+    for name in ["identity", "samples", "status", "refusal", "identify", "start", "stop", "poll-status"] {
         assert!(messages.iter().any(|shown| shown == name), "no example of {name}");
     }
 }
@@ -129,19 +106,13 @@ fn printed_limits_and_ids_are_those_of_the_crate() {
         format!("| 0x{:02X} | PollStatus | host to device |", id::POLL_STATUS),
         format!("| {} | rate not offered |", Fault::RateNotOffered.number()),
         format!("| {} | unknown message |", Fault::UnknownMessage.number()),
-        format!(
-            "| {} | wrong length for this message |",
-            Fault::BadLength.number()
-        ),
+        format!("| {} | wrong length for this message |", Fault::BadLength.number()),
         format!("| {} | wrong protocol version |", Fault::WrongVersion.number()),
         format!("| {} | not ready |", Fault::NotReady.number()),
         format!("| {} | converter fault |", Fault::AdcFault.number()),
         format!("| {} | value not allowed |", Fault::BadValue.number()),
         format!("| 3 | time_scale | u16 | 1 to {TIME_SCALE_MAX}:"),
-        format!(
-            "| check value, ASCII `123456789` | 0x{:08X} |",
-            crc32(b"123456789")
-        ),
+        format!("| check value, ASCII `123456789` | 0x{:08X} |", crc32(b"123456789")),
     ];
     for row in rows {
         assert!(spec.contains(&row), "SPEC.md lacks `{row}`");

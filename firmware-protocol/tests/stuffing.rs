@@ -61,12 +61,8 @@ fn stuffing_examples_of_the_paper_and_by_hand_hold() {
         (&[0x11, 0x00, 0x00, 0x00], &[0x02, 0x11, 0x01, 0x01, 0x01]),
         // The datagram of the paper's worked example begins 45 00 00 2C 4C 79 00 00 40 06 4F 37.
         (
-            &[
-                0x45, 0x00, 0x00, 0x2C, 0x4C, 0x79, 0x00, 0x00, 0x40, 0x06, 0x4F, 0x37,
-            ],
-            &[
-                0x02, 0x45, 0x01, 0x04, 0x2C, 0x4C, 0x79, 0x01, 0x05, 0x40, 0x06, 0x4F, 0x37,
-            ],
+            &[0x45, 0x00, 0x00, 0x2C, 0x4C, 0x79, 0x00, 0x00, 0x40, 0x06, 0x4F, 0x37],
+            &[0x02, 0x45, 0x01, 0x04, 0x2C, 0x4C, 0x79, 0x01, 0x05, 0x40, 0x06, 0x4F, 0x37],
         ),
     ];
     for (raw, expected) in examples {
@@ -78,18 +74,13 @@ fn stuffing_examples_of_the_paper_and_by_hand_hold() {
 #[test]
 fn runs_around_254_bytes_are_cut_as_the_paper_says() {
     for len in [252, 253, 254, 255, 256, 507, 508, 509] {
-        let run: Vec<u8> = (0..len)
-            .map(|index| u8::try_from(index % 255 + 1).unwrap())
-            .collect();
+        let run: Vec<u8> = (0..len).map(|index| u8::try_from(index % 255 + 1).unwrap()).collect();
         let zero_after: Vec<u8> = run.iter().copied().chain([0]).collect();
         let zero_before: Vec<u8> = [0].into_iter().chain(run.iter().copied()).collect();
         for raw in [run, zero_after, zero_before] {
             assert_eq!(stuffed(&raw), stuffed_slowly(&raw), "{} bytes", raw.len());
             let mut back = vec![0; raw.len()];
-            assert_eq!(
-                cobs::decode(&stuffed(&raw), &mut back).unwrap().frame_size(),
-                raw.len()
-            );
+            assert_eq!(cobs::decode(&stuffed(&raw), &mut back).unwrap().frame_size(), raw.len());
             assert_eq!(back, raw);
         }
     }
@@ -101,9 +92,7 @@ fn stuffing_in_pieces_equals_stuffing_at_once() {
     for case in cases().iter().filter(|case| case.get("message").is_some()) {
         let wire = case.wire();
         let mut scratch = [0; SCRATCH_LEN];
-        let raw_len = cobs::decode(&wire[..wire.len() - 1], &mut scratch)
-            .unwrap()
-            .frame_size();
+        let raw_len = cobs::decode(&wire[..wire.len() - 1], &mut scratch).unwrap().frame_size();
         let again = stuffed_slowly(&scratch[..raw_len]);
         let same = case.get("reencodes") != Some("no");
         assert_eq!(again == wire[..wire.len() - 1], same, "{}", case.name());
@@ -123,18 +112,12 @@ fn checksum_equals_the_bitwise_definition() {
         for &byte in bytes {
             crc ^= u32::from(byte);
             for _ in 0..8 {
-                crc = if crc & 1 == 1 {
-                    crc >> 1 ^ 0xEDB8_8320
-                } else {
-                    crc >> 1
-                };
+                crc = if crc & 1 == 1 { crc >> 1 ^ 0xEDB8_8320 } else { crc >> 1 };
             }
         }
         !crc
     };
-    let bytes: Vec<u8> = (0..3000_u32)
-        .map(|index| (index * index / 7).to_le_bytes()[0])
-        .collect();
+    let bytes: Vec<u8> = (0..3000_u32).map(|index| (index * index / 7).to_le_bytes()[0]).collect();
     for len in [0, 1, 2, 3, 15, 16, 17, 31, 32, 33, 255, 2048, 3000] {
         assert_eq!(crc32(&bytes[..len]), bitwise(&bytes[..len]), "{len} bytes");
     }

@@ -88,30 +88,22 @@ fn fault_of(fault: DecodeFault) -> Vec<(&'static str, String)> {
         DecodeFault::TooLong => vec![("fault", text("too-long"))],
         DecodeFault::Cobs => vec![("fault", text("cobs"))],
         DecodeFault::TooShort => vec![("fault", text("too-short"))],
-        DecodeFault::Crc { expected, found } => vec![
-            ("fault", text("crc")),
-            ("expected", expected.to_string()),
-            ("found", found.to_string()),
-        ],
+        DecodeFault::Crc { expected, found } => {
+            vec![("fault", text("crc")), ("expected", expected.to_string()), ("found", found.to_string())]
+        }
         DecodeFault::Version(found) => vec![("fault", text("version")), ("found", found.to_string())],
         DecodeFault::UnknownMessage(found) => {
             vec![("fault", text("unknown-message")), ("found", found.to_string())]
         }
-        DecodeFault::Length {
-            message,
-            expected,
-            found,
-        } => vec![
+        DecodeFault::Length { message, expected, found } => vec![
             ("fault", text("length")),
             ("about", message.to_string()),
             ("expected", expected.to_string()),
             ("found", found.to_string()),
         ],
-        DecodeFault::Value { message, field } => vec![
-            ("fault", text("value")),
-            ("about", message.to_string()),
-            ("field", field.to_owned()),
-        ],
+        DecodeFault::Value { message, field } => {
+            vec![("fault", text("value")), ("about", message.to_string()), ("field", field.to_owned())]
+        }
         other => panic!("a fault without a name in the vector files: {other:?}"),
     }
 }
@@ -131,10 +123,7 @@ fn frame_of(wire: &[u8]) -> &[u8] {
 #[test]
 fn every_frame_decodes_to_its_stated_fields_or_fault() {
     let mut seen = 0;
-    for case in cases()
-        .iter()
-        .filter(|case| case.get("message").is_some() || case.get("fault").is_some())
-    {
+    for case in cases().iter().filter(|case| case.get("message").is_some() || case.get("fault").is_some()) {
         let wire = case.wire();
         // A scratch longer than needed must not change the outcome.
         for scratch_len in [SCRATCH_LEN, 2 * SCRATCH_LEN] {
@@ -156,11 +145,7 @@ fn every_good_frame_encodes_to_the_same_bytes() {
         let mut scratch = [0; SCRATCH_LEN];
         let message = decode(frame_of(&wire), &mut scratch).unwrap();
         let from_host = message.id() & 0x80 != 0;
-        let direction = if from_host {
-            "host-to-device"
-        } else {
-            "device-to-host"
-        };
+        let direction = if from_host { "host-to-device" } else { "device-to-host" };
         assert_eq!(case.need("direction"), direction, "{}", case.name());
         let mut out = [0xEE; MAX_FRAME];
         let encoded = encode(&message, &mut out).unwrap();
@@ -178,27 +163,9 @@ fn every_good_frame_encodes_to_the_same_bytes() {
 fn every_message_and_every_fault_has_a_vector() {
     let cases = cases();
     let has = |key: &str, value: &str| cases.iter().any(|case| case.get(key) == Some(value));
-    let messages = [
-        "identity",
-        "samples",
-        "status",
-        "refusal",
-        "identify",
-        "start",
-        "stop",
-        "poll-status",
-    ];
-    let faults = [
-        "empty",
-        "too-long",
-        "cobs",
-        "too-short",
-        "crc",
-        "version",
-        "unknown-message",
-        "length",
-        "value",
-    ];
+    let messages = ["identity", "samples", "status", "refusal", "identify", "start", "stop", "poll-status"];
+    let faults =
+        ["empty", "too-long", "cobs", "too-short", "crc", "version", "unknown-message", "length", "value"];
     for name in messages {
         assert!(has("message", name), "no vector for message {name}");
     }
@@ -237,13 +204,9 @@ fn described(cases: &[Case], chunk: Chunk<'_>) -> String {
     };
     match decode(frame, &mut [0; SCRATCH_LEN]) {
         Ok(_) => {
-            let same = cases
-                .iter()
-                .find(|case| case.get("message").is_some() && frame_of(&case.wire()) == frame);
-            format!(
-                "ok {}",
-                same.expect("a good frame of a stream is a vector").name()
-            )
+            let same =
+                cases.iter().find(|case| case.get("message").is_some() && frame_of(&case.wire()) == frame);
+            format!("ok {}", same.expect("a good frame of a stream is a vector").name())
         }
         Err(DecodeFault::Empty) => "empty".to_owned(),
         Err(fault) => format!("fault {}", fault_of(fault)[0].1),

@@ -67,10 +67,7 @@ impl Framed {
                         self.account.discard("host-message", length);
                         let detail =
                             "expected a message of a device, found one of a host (an echo?)".to_owned();
-                        sink(Item::Bad {
-                            reason: "host-message",
-                            detail,
-                        });
+                        sink(Item::Bad { reason: "host-message", detail });
                     }
                 }
                 // A lone delimiter is idle filling.
@@ -78,10 +75,7 @@ impl Framed {
                 Err(fault) => {
                     let reason = if self.resync { "resync" } else { reason(&fault) };
                     self.account.discard(reason, length);
-                    sink(Item::Bad {
-                        reason,
-                        detail: fault.to_string(),
-                    });
+                    sink(Item::Bad { reason, detail: fault.to_string() });
                 }
             }
             self.resync = false;
@@ -135,11 +129,9 @@ fn from_device<'c>(message: &Message<'_>, counts: &'c mut [i32]) -> Option<Frame
             temperature_centi_c: s.temperature_centi_c,
             channels: s.channel_values.to_vec(),
         }),
-        Message::Refusal(r) => Frame::Refusal {
-            fault: r.fault.number(),
-            about: r.about_id,
-            detail: r.detail,
-        },
+        Message::Refusal(r) => {
+            Frame::Refusal { fault: r.fault.number(), about: r.about_id, detail: r.detail }
+        }
         Message::Identify | Message::Start(_) | Message::Stop | Message::PollStatus => return None,
     })
 }

@@ -82,11 +82,7 @@ impl Lines {
     fn finish(&mut self, sink: &mut dyn FnMut(Item<'_>)) {
         let length = self.line.len() + self.overlong + 1;
         let resync = std::mem::take(&mut self.resync);
-        let parsed = if self.overlong > 0 {
-            Err("overlong")
-        } else {
-            self.parse()
-        };
+        let parsed = if self.overlong > 0 { Err("overlong") } else { self.parse() };
         let empty = self.line.is_empty() && self.overlong == 0;
         match parsed {
             // The second half of CR LF, or an empty line.
@@ -99,14 +95,8 @@ impl Lines {
             }
             Err(reason) => {
                 self.account.discard(reason, length);
-                let text: String = String::from_utf8_lossy(&self.line)
-                    .escape_debug()
-                    .take(80)
-                    .collect();
-                sink(Item::Bad {
-                    reason,
-                    detail: format!("cannot read the line '{text}': {reason}"),
-                });
+                let text: String = String::from_utf8_lossy(&self.line).escape_debug().take(80).collect();
+                sink(Item::Bad { reason, detail: format!("cannot read the line '{text}': {reason}") });
             }
         }
         self.line.clear();
@@ -155,9 +145,7 @@ mod tests {
         let mut lines = Lines::new(&Settings::default()).unwrap();
         lines.link_up();
         let mut seen = 0;
-        lines.push(b"21\r\n8422\r\n", &mut |item| {
-            seen += i32::from(matches!(item, Item::Frame(_)))
-        });
+        lines.push(b"21\r\n8422\r\n", &mut |item| seen += i32::from(matches!(item, Item::Frame(_))));
         assert_eq!(seen, 1);
         assert_eq!(lines.account().discarded["resync"], 3);
     }

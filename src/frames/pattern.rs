@@ -82,17 +82,12 @@ impl Pattern {
                     r if r.starts_with("{tick}") => (Part::Tick, 6),
                     r if r.starts_with("{skip}") => (Part::Skip, 6),
                     _ => {
-                        return Err(PatternError::Unknown {
-                            pattern: pattern.into(),
-                            found: rest.into(),
-                        });
+                        return Err(PatternError::Unknown { pattern: pattern.into(), found: rest.into() });
                     }
                 };
                 let is_field = |p: &Part| matches!(p, Part::Value | Part::Tick | Part::Skip);
                 if parts.last().is_some_and(is_field) {
-                    return Err(PatternError::Touching {
-                        pattern: pattern.into(),
-                    });
+                    return Err(PatternError::Touching { pattern: pattern.into() });
                 }
                 parts.push(part);
                 rest = &rest[length..];
@@ -100,25 +95,16 @@ impl Pattern {
                 parts.push(Part::Blank);
                 rest = rest.trim_start();
             } else {
-                let end = rest
-                    .find(|c: char| c == '{' || c.is_whitespace())
-                    .unwrap_or(rest.len());
+                let end = rest.find(|c: char| c == '{' || c.is_whitespace()).unwrap_or(rest.len());
                 parts.push(Part::Text(rest[..end].to_owned()));
                 rest = &rest[end..];
             }
         }
         let times = |part: &Part| parts.iter().filter(|p| *p == part).count();
-        let field = |field, expected, found| PatternError::Field {
-            pattern: pattern.into(),
-            field,
-            expected,
-            found,
-        };
+        let field =
+            |field, expected, found| PatternError::Field { pattern: pattern.into(), field, expected, found };
         match (times(&Part::Value), times(&Part::Tick)) {
-            (1, 0 | 1) => Ok(Self {
-                has_tick: times(&Part::Tick) == 1,
-                parts,
-            }),
+            (1, 0 | 1) => Ok(Self { has_tick: times(&Part::Tick) == 1, parts }),
             (1, n) => Err(field("tick", "at most once", n)),
             (n, _) => Err(field("value", "once", n)),
         }
@@ -208,18 +194,11 @@ mod tests {
 
     #[test]
     fn common_lines_of_hobby_boards_are_read() {
-        let value = |pattern: &str, line| {
-            Pattern::parse(pattern)
-                .unwrap()
-                .fields(line)
-                .map(|f| f.value.to_owned())
-        };
+        let value =
+            |pattern: &str, line| Pattern::parse(pattern).unwrap().fields(line).map(|f| f.value.to_owned());
         assert_eq!(value("{value}", "  8388607\r"), Some("8388607".into()));
         assert_eq!(value("{tick},{value}", "120,-45"), Some("-45".into()));
-        assert_eq!(
-            value("t={tick} v={value} {skip}", "t=12   v=3.5 g"),
-            Some("3.5".into())
-        );
+        assert_eq!(value("t={tick} v={value} {skip}", "t=12   v=3.5 g"), Some("3.5".into()));
         assert_eq!(value("{skip}: {value}", "reading: 42"), Some("42".into()));
         assert_eq!(value("{value}", "board ready"), None);
         assert_eq!(value("{value}", "12,5"), None);
@@ -227,22 +206,10 @@ mod tests {
 
     #[test]
     fn bad_patterns_say_what_is_wrong() {
-        assert!(matches!(
-            Pattern::parse("{tick}"),
-            Err(PatternError::Field { field: "value", .. })
-        ));
-        assert!(matches!(
-            Pattern::parse("{value} {value}"),
-            Err(PatternError::Field { .. })
-        ));
-        assert!(matches!(
-            Pattern::parse("{tick}{value}"),
-            Err(PatternError::Touching { .. })
-        ));
-        assert!(matches!(
-            Pattern::parse("{weight}"),
-            Err(PatternError::Unknown { .. })
-        ));
+        assert!(matches!(Pattern::parse("{tick}"), Err(PatternError::Field { field: "value", .. })));
+        assert!(matches!(Pattern::parse("{value} {value}"), Err(PatternError::Field { .. })));
+        assert!(matches!(Pattern::parse("{tick}{value}"), Err(PatternError::Touching { .. })));
+        assert!(matches!(Pattern::parse("{weight}"), Err(PatternError::Unknown { .. })));
     }
 
     #[test]

@@ -29,11 +29,6 @@ pub struct Lines {
 
 impl Default for Lines {
     fn default() -> Self {
-        Self {
-            pattern: "{value}".to_owned(),
-            tick_hz: None,
-            tick_bits: 32,
-            decimals: 0,
-        }
+        Self { pattern: "{value}".to_owned(), tick_hz: None, tick_bits: 32, decimals: 0 }
     }
 }

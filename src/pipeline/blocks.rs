@@ -103,12 +103,7 @@ impl Blocks {
                 (start < stop).then(|| ((start - *from) as u32, (stop - start) as u32))
             };
             let missing = self.missing.iter().filter_map(inside).collect();
-            out.push(Block::Raw {
-                run_seq: *run_seq,
-                first_sample: *from,
-                counts,
-                missing,
-            });
+            out.push(Block::Raw { run_seq: *run_seq, first_sample: *from, counts, missing });
             *from = end;
         }
     }
@@ -194,11 +189,7 @@ impl Blocks {
 fn point(codes: &[i32]) -> Option<Thin> {
     let (min, max) = (codes.iter().min()?, codes.iter().max()?);
     let sum: i64 = codes.iter().map(|c| i64::from(*c)).sum();
-    Some(Thin {
-        min: *min,
-        max: *max,
-        mean: (sum as f64 / codes.len() as f64) as f32,
-    })
+    Some(Thin { min: *min, max: *max, mean: (sum as f64 / codes.len() as f64) as f32 })
 }
 
 #[cfg(test)]
@@ -229,11 +220,7 @@ mod tests {
             for block in &out {
                 match block {
                     Block::Raw { counts, .. } => raw.extend_from_slice(counts),
-                    Block::Idle {
-                        points,
-                        samples_per_point,
-                        ..
-                    } => {
+                    Block::Idle { points, samples_per_point, .. } => {
                         thinned += points.len() * *samples_per_point as usize;
                     }
                     _ => {}

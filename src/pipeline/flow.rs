@@ -102,8 +102,7 @@ impl Pipeline {
             LinkState::Up => self.parser.link_up(),
             LinkState::Down => {
                 let stream = &mut core.stream;
-                core.assembler
-                    .link_down(&mut |piece| stream.piece(at, piece, out));
+                core.assembler.link_down(&mut |piece| stream.piece(at, piece, out));
             }
         }
         core.tick(at, out);
@@ -164,9 +163,7 @@ impl Core {
         if std::mem::take(&mut self.stale) {
             out.push(Output::Event(Event::Stale { stale: false }));
         }
-        let asked = self
-            .asked_identity
-            .is_some_and(|asked| at.since_ns(asked) < ASKED_NS);
+        let asked = self.asked_identity.is_some_and(|asked| at.since_ns(asked) < ASKED_NS);
         let may_refine = !self.stream.run_open();
         let (stream, told) = (&mut self.stream, &mut self.told);
         self.assembler.push(at, frame, may_refine, asked, &mut |piece| {
@@ -218,9 +215,6 @@ fn tell(
 ) {
     if told.get(kind).is_none_or(|last| at.since_ns(*last) >= TELL_NS) {
         told.insert(kind, at);
-        out.push(Output::Fault(Fault {
-            kind: kind.to_owned(),
-            detail,
-        }));
+        out.push(Output::Fault(Fault { kind: kind.to_owned(), detail }));
     }
 }

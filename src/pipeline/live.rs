@@ -20,14 +20,7 @@ pub struct Live {
 
 impl Default for Live {
     fn default() -> Self {
-        Self {
-            last: None,
-            n: 0,
-            sum: 0.0,
-            min: f64::INFINITY,
-            max: f64::NEG_INFINITY,
-            counts: 0.0,
-        }
+        Self { last: None, n: 0, sum: 0.0, min: f64::INFINITY, max: f64::NEG_INFINITY, counts: 0.0 }
     }
 }
 
@@ -62,10 +55,7 @@ impl Live {
             max: above(self.max),
             counts: Counts((self.counts / n).round() as i32),
         };
-        *self = Self {
-            last: Some(at),
-            ..Self::default()
-        };
+        *self = Self { last: Some(at), ..Self::default() };
         Some(event)
     }
 }

@@ -9,13 +9,7 @@ use crate::tension::Converter;
 /// calibration, or the samples do not hold a run. It is marked interrupted unless it had ended.
 #[must_use]
 pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunResult> {
-    let Block::Open {
-        run_seq,
-        first_sample,
-        rate_hz,
-        in_force,
-    } = open
-    else {
+    let Block::Open { run_seq, first_sample, rate_hz, in_force } = open else {
         return None;
     };
     let calibration = settings.calibration.as_ref()?;
@@ -24,13 +18,7 @@ pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunRe
         crate::frames::Settings::Lines(ref l) if l.tick_hz.is_none() => Timing::Host,
         _ => Timing::Device,
     };
-    let mut finder = Finder::new(
-        settings.runs.clone(),
-        *rate_hz,
-        timing,
-        *first_sample,
-        run_seq - 1,
-    );
+    let mut finder = Finder::new(settings.runs.clone(), *rate_hz, timing, *first_sample, run_seq - 1);
     let (mut tension, mut clipped, mut found) = (Vec::new(), Vec::new(), Vec::new());
     for block in raw {
         let Block::Raw { counts, .. } = block else {

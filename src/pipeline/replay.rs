@@ -39,10 +39,7 @@ pub fn replay<'e>(
         tick = Some(next);
         let input = match entry {
             Entry::Bytes(bytes) => Input::Bytes { at, bytes },
-            Entry::Command(command) => Input::Command {
-                at,
-                command: command.clone(),
-            },
+            Entry::Command(command) => Input::Command { at, command: command.clone() },
             Entry::Link(state) => Input::Link { at, state: *state },
         };
         pipeline.push_into(input, &mut out);

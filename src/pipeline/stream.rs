@@ -133,22 +133,13 @@ impl Stream {
 
     fn rate(&mut self, rate_hz: f64, clock: Clock, out: &mut Vec<Output>) {
         self.break_off(out);
-        self.timing = if clock == Clock::Device {
-            Timing::Device
-        } else {
-            Timing::Host
-        };
+        self.timing = if clock == Clock::Device { Timing::Device } else { Timing::Host };
         self.rate_hz = Some(rate_hz);
         self.blocks = Some(Blocks::new(rate_hz, self.next));
         self.arrivals = Some(LowerEnvelope::new(rate_hz, 1.0 / rate_hz));
         if self.converter.is_some() {
-            let mut finder = Finder::new(
-                self.settings.runs.clone(),
-                rate_hz,
-                self.timing,
-                self.next,
-                self.runs,
-            );
+            let mut finder =
+                Finder::new(self.settings.runs.clone(), rate_hz, self.timing, self.next, self.runs);
             if let Some(zero) = self.rig_zero {
                 finder.set_rig_zero(zero);
             }
@@ -239,11 +230,7 @@ impl Stream {
         }
         if let Some(rate_hz) = self.rate_hz {
             let zero = self.rig_zero.unwrap_or(Newtons(0.0));
-            out.extend(
-                self.live
-                    .take(at, self.next as f64 / rate_hz, zero)
-                    .map(Output::Event),
-            );
+            out.extend(self.live.take(at, self.next as f64 / rate_hz, zero).map(Output::Event));
         }
     }
 
@@ -276,11 +263,7 @@ impl Stream {
                     self.settings.calibration = Some(calibration);
                     self.rig_zero = None;
                     if let Some((rate_hz, timing)) = rate {
-                        let clock = if timing == Timing::Device {
-                            Clock::Device
-                        } else {
-                            Clock::Host
-                        };
+                        let clock = if timing == Timing::Device { Clock::Device } else { Clock::Host };
                         self.rate(rate_hz, clock, out);
                     }
                 }
@@ -305,24 +288,14 @@ impl Stream {
         let rate_hz = self.rate_hz.unwrap_or(1.0);
         for found in std::mem::take(&mut self.found) {
             match found {
-                Found::Opened {
-                    run,
-                    keep_from,
-                    crossing,
-                } => {
+                Found::Opened { run, keep_from, crossing } => {
                     self.runs = run;
                     let tags = self.in_force_at(crossing).0;
                     self.with_blocks(out, |b, kept| b.open(run, keep_from, tags, kept));
-                    out.push(Output::Event(Event::Started {
-                        run_seq: run,
-                        at_s: crossing as f64 / rate_hz,
-                    }));
+                    out.push(Output::Event(Event::Started { run_seq: run, at_s: crossing as f64 / rate_hz }));
                 }
                 Found::Blow { run, sample } => {
-                    out.push(Output::Event(Event::Blow {
-                        run_seq: run,
-                        at_s: sample as f64 / rate_hz,
-                    }));
+                    out.push(Output::Event(Event::Blow { run_seq: run, at_s: sample as f64 / rate_hz }));
                 }
                 Found::Announced { run, record } => {
                     self.announced += 1;
@@ -349,11 +322,7 @@ impl Stream {
 
     /// Tags in force at a sample, and whether they changed after it.
     fn in_force_at(&self, sample: u64) -> (InForce, bool) {
-        let at = self
-            .tags
-            .iter()
-            .rposition(|(from, _)| *from <= sample)
-            .unwrap_or(0);
+        let at = self.tags.iter().rposition(|(from, _)| *from <= sample).unwrap_or(0);
         let tags = self.tags.get(at).map(|t| t.1.clone()).unwrap_or_default();
         let changed = self.tags[at + 1..].iter().any(|(_, later)| *later != tags);
         (tags, changed)
@@ -379,7 +348,5 @@ impl Stream {
 }
 
 fn refuse(reason: &str, out: &mut Vec<Output>) {
-    out.push(Output::Event(Event::Refused {
-        reason: reason.to_owned(),
-    }));
+    out.push(Output::Event(Event::Refused { reason: reason.to_owned() }));
 }

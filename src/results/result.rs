@@ -89,14 +89,7 @@ impl RunResult {
         raise(Flag::NotFresh, not_fresh(&context.in_force));
         flags.sort_unstable();
         flags.dedup();
-        Self {
-            run_seq,
-            record,
-            in_force: context.in_force,
-            calibration: context.calibration,
-            torques,
-            flags,
-        }
+        Self { run_seq, record, in_force: context.in_force, calibration: context.calibration, torques, flags }
     }
 }
 
@@ -108,39 +101,22 @@ impl Closed {
         if closing.re_pulled {
             flags.push(Flag::from(RunFlag::RePulled));
         }
-        Self {
-            run_seq,
-            closing,
-            flags,
-        }
+        Self { run_seq, closing, flags }
     }
 }
 
 fn not_fresh(in_force: &InForce) -> bool {
-    matches!(
-        &in_force.source,
-        Some(crate::control::SourceState::Battery {
-            fresh: Some(false),
-            ..
-        })
-    )
+    matches!(&in_force.source, Some(crate::control::SourceState::Battery { fresh: Some(false), .. }))
 }
 
 fn torques(record: &Record, factor: Option<BoltFactor>) -> Torques {
     let Some(factor) = factor else {
-        return Torques {
-            gates: vec![None; record.gates.len()],
-            ..Torques::default()
-        };
+        return Torques { gates: vec![None; record.gates.len()], ..Torques::default() };
     };
     Torques {
         held: record.held.map(|f| factor.torque(f)),
         peak: Some(factor.torque(record.peak)),
         plateau: record.plateau.map(|p| factor.torque(p.limit)),
-        gates: record
-            .gates
-            .iter()
-            .map(|g| g.tension.map(|f| factor.torque(f)))
-            .collect(),
+        gates: record.gates.iter().map(|g| g.tension.map(|f| factor.torque(f))).collect(),
     }
 }

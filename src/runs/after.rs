@@ -25,15 +25,7 @@ impl After {
     pub fn new(record: &Record, announced: u64, last_blow: u64, rate_hz: f64) -> Self {
         let level = record.held.or(record.level).unwrap_or(record.peak).get();
         let blows_seen = record.blow_count.is_some();
-        Self {
-            level,
-            announced,
-            last_blow,
-            blows_seen,
-            highest: None,
-            higher_looks: 0,
-            rate_hz,
-        }
+        Self { level, announced, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz }
     }
 
     /// The level that counts for a release.

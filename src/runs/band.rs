@@ -6,7 +6,7 @@
 //! ringing dies away, so a tail is never taken for a blow.
 
 use super::lowpass::{Butterworth, State};
-use crate::stats::scaled_mad;
+use crate::stats::robust_sd;
 use std::ops::Range;
 
 /// Corner of the high-pass, hertz; 0.12 of the rate where that is lower.
@@ -29,11 +29,7 @@ impl Band {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let window = ((WINDOW_S * rate_hz).round() as usize).max(2);
-        Self {
-            filter: Butterworth::highpass(CORNER_HZ.min(0.12 * rate_hz), rate_hz),
-            window,
-            rate_hz,
-        }
+        Self { filter: Butterworth::highpass(CORNER_HZ.min(0.12 * rate_hz), rate_hz), window, rate_hz }
     }
 
     /// A state in which `x` is the level.
@@ -48,14 +44,21 @@ impl Band {
         self.filter.process(state, x)
     }
 
-    /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance once in
-    /// one_in(z): the chi-square quantile by Wilson and Hilferty's cube (Abramowitz & Stegun 26.4.17).
+    /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance
+    /// as rarely as `z` standard deviations are.
     #[must_use]
     pub fn noise_factor(&self, z: f64) -> f64 {
-        let v = 2.0 / (9.0 * self.window as f64);
-        let root = 1.0 - v + z * v.sqrt();
-        root * root * root
+        chi_square_mean(self.window, z)
     }
+}
+
+/// The mean of `n` squares of unit gaussian noise that is exceeded as rarely as `z` standard deviations
+/// are: Wilson and Hilferty's cube (Abramowitz & Stegun 26.4.17).
+#[must_use]
+pub fn chi_square_mean(n: usize, z: f64) -> f64 {
+    let v = 2.0 / (9.0 * n as f64);
+    let root = 1.0 - v + z * v.sqrt();
+    root * root * root
 }
 
 /// The band of a whole stretch of samples, with sums of its squares.
@@ -84,11 +87,7 @@ impl BandSignal {
                 b as f32
             })
             .collect();
-        Self {
-            design,
-            values,
-            squares,
-        }
+        Self { design, values, squares }
     }
 
     /// The design.
@@ -109,11 +108,11 @@ impl BandSignal {
         self.values.is_empty()
     }
 
-    /// 1.4826 × MAD of the band over `range`, newtons.
+    /// Noise (SD) of the band over `range`, newtons; blind to a few outliers.
     #[must_use]
     pub fn noise(&self, range: Range<usize>) -> f64 {
         let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
-        scaled_mad(&mut v, 0.0).unwrap_or(0.0)
+        robust_sd(&mut v, 0.0).unwrap_or(0.0)
     }
 
     /// Mean square just after sample `i` minus the mean square just before it, newtons squared.
@@ -126,15 +125,26 @@ impl BandSignal {
         (after - before) / w as f64
     }
 
+    /// Mean square just after sample `i` is at least twice that just before it: an onset, not a tail.
+    #[must_use]
+    pub fn sharp(&self, i: usize) -> bool {
+        let w = self.design.window;
+        self.mean_square(i..i + w) > 2.0 * self.mean_square(i.saturating_sub(w)..i)
+    }
+
+    /// Mean square over `range`, newtons squared.
+    #[must_use]
+    pub fn mean_square(&self, range: Range<usize>) -> f64 {
+        let end = range.end.min(self.values.len());
+        let start = range.start.min(end);
+        (self.squares[end] - self.squares[start]) / (end - start).max(1) as f64
+    }
+
     /// Greatest departure of the band over `range`, newtons.
     #[must_use]
     pub fn excursion(&self, range: Range<usize>) -> f64 {
         let end = range.end.min(self.values.len());
         let start = range.start.min(end);
-        f64::from(
-            self.values[start..end]
-                .iter()
-                .fold(0.0_f32, |m, v| m.max(v.abs())),
-        )
+        f64::from(self.values[start..end].iter().fold(0.0_f32, |m, v| m.max(v.abs())))
     }
 }

@@ -58,47 +58,30 @@ impl Series {
     fn describe(onsets: Vec<Onset>, noise: f64, rate_hz: f64) -> Self {
         let intervals: Vec<f64> = intervals(&onsets).map(|n| n as f64 / rate_hz).collect();
         let interval_s = median(&mut intervals.clone()).unwrap_or(INTERVAL_UNSEEN_S);
-        let near = intervals
-            .iter()
-            .filter(|v| (0.6 * interval_s..=1.6 * interval_s).contains(*v))
-            .count();
-        let regular = if intervals.is_empty() {
-            0.0
-        } else {
-            near as f64 / intervals.len() as f64
-        };
+        let near = intervals.iter().filter(|v| (0.6 * interval_s..=1.6 * interval_s).contains(*v)).count();
+        let regular = if intervals.is_empty() { 0.0 } else { near as f64 / intervals.len() as f64 };
         let ringing = median(&mut onsets.iter().map(|o| o.excursion).collect::<Vec<_>>()).unwrap_or(0.0);
-        Self {
-            onsets,
-            interval_s,
-            ringing,
-            noise,
-            regular,
-        }
+        Self { onsets, interval_s, ringing, noise, regular }
     }
 
     /// Keeps only the onsets inside `range` and describes those.
     #[must_use]
     pub fn within(&self, range: Range<usize>, rate_hz: f64) -> Self {
-        let kept = self
-            .onsets
-            .iter()
-            .copied()
-            .filter(|o| range.contains(&o.index))
-            .collect();
+        let kept = self.onsets.iter().copied().filter(|o| range.contains(&o.index)).collect();
         Self::describe(kept, self.noise, rate_hz)
     }
 
     /// Whether sampling shows the blows at all.
+    ///
+    /// Where samples are few or ringing is weak the series must be very regular to be believed.
     #[must_use]
     pub fn seen(&self, rate_hz: f64) -> bool {
-        let slow = rate_hz < 1000.0;
-        let needed = if slow { 0.95 } else { 0.85 };
-        let enough = if slow { 6 } else { 3 };
+        let doubtful = rate_hz < 1000.0 || !self.strong();
+        let (needed, enough) = if doubtful { (0.95, 8) } else { (0.85, 3) };
         self.onsets.len() >= enough
             && self.interval_s * rate_hz >= SAMPLES_PER_INTERVAL
             && self.regular >= needed
-            && (!slow || self.strong())
+            && (rate_hz >= 1000.0 || self.strong())
     }
 
     /// Whether ringing stands at least 6 times above the noise of the band.
@@ -125,18 +108,10 @@ fn peaks(band: &BandSignal, range: Range<usize>, threshold: f64) -> Vec<Onset> {
         match found.last_mut() {
             Some(last) if i - last.index < closest => {
                 if rise > last.rise {
-                    *last = Onset {
-                        index: i,
-                        rise,
-                        excursion: 0.0,
-                    };
+                    *last = Onset { index: i, rise, excursion: 0.0 };
                 }
             }
-            _ => found.push(Onset {
-                index: i,
-                rise,
-                excursion: 0.0,
-            }),
+            _ => found.push(Onset { index: i, rise, excursion: 0.0 }),
         }
     }
     for o in &mut found {
@@ -166,13 +141,7 @@ fn drop_close(onsets: &mut Vec<Onset>, rate_hz: f64) {
             .windows(2)
             .enumerate()
             .filter(|(_, w)| ((w[1].index - w[0].index) as f64) < least)
-            .map(|(i, w)| {
-                if w[0].rise < w[1].rise {
-                    (i, w[0].rise)
-                } else {
-                    (i + 1, w[1].rise)
-                }
-            })
+            .map(|(i, w)| if w[0].rise < w[1].rise { (i, w[0].rise) } else { (i + 1, w[1].rise) })
             .min_by(|a, b| a.1.total_cmp(&b.1));
         match weaker {
             Some((i, _)) => onsets.remove(i),
@@ -206,9 +175,7 @@ fn fill_holes(band: &BandSignal, onsets: &mut Vec<Onset>, noise: f64) {
 #[must_use]
 pub fn look_for(band: &BandSignal, noise: f64, range: Range<usize>, z: f64) -> Option<Onset> {
     let threshold = noise * noise * (band.design().noise_factor(z) - 0.5);
-    let best = range
-        .map(|k| (k, band.rise(k)))
-        .max_by(|a, b| a.1.total_cmp(&b.1));
+    let best = range.map(|k| (k, band.rise(k))).max_by(|a, b| a.1.total_cmp(&b.1));
     best.filter(|b| b.1 > threshold).map(|(index, rise)| Onset {
         index,
         rise,

@@ -69,26 +69,11 @@ pub const RUN_MAX_S: f64 = 300.0;
 const GAP_MAX_S: f64 = 0.5;
 
 enum State {
-    Idle {
-        armed: bool,
-    },
-    Candidate {
-        crossing: u64,
-    },
-    Driving {
-        crossing: u64,
-        watch: Box<Watch>,
-        best: f64,
-        active: u64,
-        ask_from: u64,
-    },
-    Announced {
-        watch: Box<Watch>,
-        after: After,
-    },
-    Waiting {
-        below: f64,
-    },
+    Idle { armed: bool },
+    Candidate { crossing: u64 },
+    Driving { crossing: u64, watch: Box<Watch>, best: f64, active: u64, ask_from: u64 },
+    Announced { watch: Box<Watch>, after: After },
+    Waiting { below: f64 },
 }
 
 /// Finds runs in one stream at one rate.
@@ -167,10 +152,7 @@ impl Finder {
     /// Idle reading and noise of the last half second, newtons; none inside a run or before there is one.
     #[must_use]
     pub fn idle_reading(&self) -> Option<(Newtons, Newtons)> {
-        let (zero, noise) = self
-            .idle
-            .estimate()
-            .filter(|_| matches!(self.state, State::Idle { .. }))?;
+        let (zero, noise) = self.idle.estimate().filter(|_| matches!(self.state, State::Idle { .. }))?;
         Some((Newtons(zero), Newtons(noise)))
     }
 
@@ -216,10 +198,7 @@ impl Finder {
     pub fn break_off(&mut self, found: &mut Vec<Found>) {
         if let State::Driving { crossing, .. } = self.state {
             if let Outcome::Done(record) = self.measure(crossing, true, true) {
-                found.push(Found::Announced {
-                    run: self.runs,
-                    record,
-                });
+                found.push(Found::Announced { run: self.runs, record });
             }
             self.close(CloseReason::Interrupted, false, None, found);
         } else if let State::Announced { after, .. } = &self.state {
@@ -259,22 +238,14 @@ impl Finder {
         self.kept.extend_from_slice(piece);
         self.next += piece.len() as u64;
         if let State::Driving { watch, active, .. }
-        | State::Announced {
-            watch,
-            after: After {
-                last_blow: active, ..
-            },
-        } = &mut self.state
+        | State::Announced { watch, after: After { last_blow: active, .. } } = &mut self.state
         {
             let lag = watch.lag() as u64;
             for (i, x) in piece.iter().enumerate() {
                 if watch.push(f64::from(*x)) {
                     let sample = (first + i as u64).saturating_sub(lag);
                     *active = (*active).max(sample);
-                    found.push(Found::Blow {
-                        run: self.runs,
-                        sample,
-                    });
+                    found.push(Found::Blow { run: self.runs, sample });
                 }
             }
         }
@@ -337,9 +308,8 @@ impl Finder {
                 if self.idle.full() && self.rig_zero.is_none() {
                     self.rig_zero = Some(Newtons(zero));
                 }
-                self.state = State::Idle {
-                    armed: self.idle.full() || self.kept.len() as f64 >= 0.1 * self.rate_hz,
-                };
+                self.state =
+                    State::Idle { armed: self.idle.full() || self.kept.len() as f64 >= 0.1 * self.rate_hz };
             }
         }
         self.forget();
@@ -356,20 +326,13 @@ impl Finder {
         }
         self.runs += 1;
         self.end_tail(self.next, found);
-        found.push(Found::Opened {
-            run: self.runs,
-            keep_from: self.kept_first,
-            crossing,
-        });
+        found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing });
         let guard = (0.02 * self.rate_hz) as u64;
         let idle_to = (crossing.saturating_sub(guard).max(self.kept_first) - self.kept_first) as usize;
         let (watch, seen) = Watch::new(&self.kept, idle_to, self.rate_hz);
         for at in seen {
             let sample = self.kept_first + at.saturating_sub(watch.lag()) as u64;
-            found.push(Found::Blow {
-                run: self.runs,
-                sample,
-            });
+            found.push(Found::Blow { run: self.runs, sample });
         }
         self.state = State::Driving {
             crossing,
@@ -383,14 +346,7 @@ impl Finder {
     fn decide_driving(&mut self, found: &mut Vec<Found>) {
         let (level, now) = (self.level_now(), self.next);
         let (zero, noise) = (self.zero, self.noise);
-        let State::Driving {
-            crossing,
-            best,
-            active,
-            ask_from,
-            ..
-        } = &mut self.state
-        else {
+        let State::Driving { crossing, best, active, ask_from, .. } = &mut self.state else {
             return;
         };
         let crossing = *crossing;
@@ -420,10 +376,7 @@ impl Finder {
     fn announce(&mut self, record: Box<Record>, released: bool, overlong: bool, found: &mut Vec<Found>) {
         let last_blow = (record.last_blow_s * self.rate_hz) as u64;
         let after = After::new(&record, self.next, last_blow, self.rate_hz);
-        found.push(Found::Announced {
-            run: self.runs,
-            record,
-        });
+        found.push(Found::Announced { run: self.runs, record });
         self.tail = Some((self.runs, last_blow + (2.0 * self.rate_hz) as u64));
         let waiting = State::Waiting { below: 0.0 };
         if let State::Driving { watch, .. } = std::mem::replace(&mut self.state, waiting) {
@@ -460,36 +413,23 @@ impl Finder {
         level: Option<Newtons>,
         found: &mut Vec<Found>,
     ) {
-        let closing = Closing {
-            closed_s: self.next as f64 / self.rate_hz,
-            reason,
-            re_pulled,
-            re_pulled_level: level,
-        };
-        found.push(Found::Closed {
-            run: self.runs,
-            closing,
-        });
+        let closing =
+            Closing { closed_s: self.next as f64 / self.rate_hz, reason, re_pulled, re_pulled_level: level };
+        found.push(Found::Closed { run: self.runs, closing });
         let reference = match &self.state {
             State::Announced { after, .. } => after.reference(),
             State::Driving { best, .. } => *best - self.zero,
             _ => 0.0,
         };
         self.tail = self.tail.or(Some((self.runs, self.next)));
-        self.state = State::Waiting {
-            below: self.zero + 0.5 * reference,
-        };
+        self.state = State::Waiting { below: self.zero + 0.5 * reference };
     }
 
     fn measure(&self, crossing: u64, ended: bool, interrupted: bool) -> Outcome {
         let offset = |sample: u64| sample.saturating_sub(self.kept_first) as usize;
         let missing: Vec<(usize, usize)> = self.missing.iter().map(|(at, n)| (offset(*at), *n)).collect();
-        let clipped: Vec<usize> = self
-            .clipped
-            .iter()
-            .filter(|c| **c >= self.kept_first)
-            .map(|c| offset(*c))
-            .collect();
+        let clipped: Vec<usize> =
+            self.clipped.iter().filter(|c| **c >= self.kept_first).map(|c| offset(*c)).collect();
         let kept = Kept {
             samples: &self.kept,
             first_sample: self.kept_first,
@@ -509,12 +449,8 @@ impl Finder {
     /// Median of the last 0.1 s, newtons in the calibration's terms.
     fn level_now(&self) -> f64 {
         let n = ((0.1 * self.rate_hz) as usize).max(3).min(self.kept.len());
-        let wave = Wave {
-            x: &self.kept,
-            rate_hz: self.rate_hz,
-        };
-        wave.median(self.kept.len() - n..self.kept.len())
-            .unwrap_or(self.zero)
+        let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
+        wave.median(self.kept.len() - n..self.kept.len()).unwrap_or(self.zero)
     }
 
     /// Outside a run only the stretch before a possible crossing is kept.
@@ -531,10 +467,7 @@ impl Finder {
 
     fn end_tail(&mut self, sample: u64, found: &mut Vec<Found>) {
         if let Some((run, until)) = self.tail.take() {
-            found.push(Found::KeptUntil {
-                run,
-                sample: until.min(sample),
-            });
+            found.push(Found::KeptUntil { run, sample: until.min(sample) });
         }
     }
 }

@@ -30,12 +30,7 @@ pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64,
     let bound = next_blow_s.unwrap_or(f64::INFINITY).min(samples_end);
     let level = wave.median(wave.range(last_s + 0.05, (last_s + 0.2).min(bound)));
     let Some(level) = level else {
-        return Held {
-            end_s: bound,
-            unsettled: true,
-            cut: true,
-            ..Held::default()
-        };
+        return Held { end_s: bound, unsettled: true, cut: true, ..Held::default() };
     };
     let planned = last_s + 0.7;
     let fall = fall_s(wave, last_s + 0.05, planned.min(bound), level - zero, zero, noise);
@@ -45,11 +40,7 @@ pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64,
     let enough = window.len() >= 2;
     Held {
         level: Some(level - zero),
-        held: if enough {
-            wave.median(window).map(|h| h - zero)
-        } else {
-            None
-        },
+        held: if enough { wave.median(window).map(|h| h - zero) } else { None },
         end_s: end_s.max(last_s),
         // One spacing is lost to rounding at both ends.
         unsettled: left_s < SETTLED_S - 1.5 / wave.rate_hz,
@@ -67,9 +58,7 @@ fn fall_s(wave: Wave<'_>, from_s: f64, to_s: f64, level: f64, zero: f64, noise: 
     let mut at = range.start;
     while at + width <= range.end.max(range.start) {
         if wave.median(at..at + width)? < floor {
-            let first = (at..at + width)
-                .find(|i| f64::from(wave.x[*i]) < floor)
-                .unwrap_or(at);
+            let first = (at..at + width).find(|i| f64::from(wave.x[*i]) < floor).unwrap_or(at);
             return Some(first as f64 / wave.rate_hz);
         }
         at += (width / 2).max(1);

@@ -23,12 +23,7 @@ impl Idle {
     pub fn new(rate_hz: f64) -> Self {
         let half = (0.5 * rate_hz).round().max(1.0) as usize;
         let stride = half.div_ceil(POINTS).max(1);
-        Self {
-            stride,
-            phase: 0,
-            capacity: (half / stride).max(POINTS_MIN),
-            points: VecDeque::new(),
-        }
+        Self { stride, phase: 0, capacity: (half / stride).max(POINTS_MIN), points: VecDeque::new() }
     }
 
     /// Takes a sample and its low-passed value, newtons.

@@ -1,7 +1,7 @@
 //! The samples kept for one run, and medians over stretches of time.
 
 use super::record::Timing;
-use crate::stats::{median_f32, scaled_mad};
+use crate::stats::{median_f32, robust_sd, scaled_mad};
 use crate::units::Newtons;
 use std::ops::Range;
 
@@ -71,6 +71,14 @@ impl Wave<'_> {
         scaled_mad(&mut v, centre).unwrap_or(0.0)
     }
 
+    /// SD of single samples over offsets, blind to outliers and true for coarse converters.
+    #[must_use]
+    pub fn sample_noise(&self, range: Range<usize>) -> f64 {
+        let Some(centre) = self.median(range.clone()) else { return 0.0 };
+        let mut v: Vec<f64> = self.x[range].iter().copied().map(f64::from).collect();
+        robust_sd(&mut v, centre).unwrap_or(0.0)
+    }
+
     /// Time average over [from, to] seconds, each sample standing for one spacing around itself; none
     /// where the stretch leaves the samples.
     #[must_use]
@@ -98,10 +106,7 @@ mod tests {
     #[test]
     fn average_of_a_ramp_is_its_middle_whatever_the_fractions() {
         let x: Vec<f32> = (0..1000).map(|i| i as f32).collect();
-        let w = Wave {
-            x: &x,
-            rate_hz: 100.0,
-        };
+        let w = Wave { x: &x, rate_hz: 100.0 };
         for (from, to) in [(1.0, 2.0), (1.003, 2.0371), (3.5, 3.5123)] {
             let middle = 0.5 * (from + to) * 100.0;
             // Within one sample the stair of a sample's own width differs from the ramp by under 1/8.

@@ -113,27 +113,9 @@ mod tests {
     #[test]
     fn order_2_coefficients_equal_scipy() {
         for (fc, fs, b0, a1, a2) in [
-            (
-                100.0,
-                1000.0,
-                0.067_455_273_889_071_9,
-                -1.142_980_502_539_901_1,
-                0.412_801_598_096_188_77,
-            ),
-            (
-                200.0,
-                4000.0,
-                0.020_083_365_564_211_232,
-                -1.561_018_075_800_718_2,
-                0.641_351_538_057_563_1,
-            ),
-            (
-                1650.0,
-                20_000.0,
-                0.048_642_665_205_316_55,
-                -1.286_535_404_984_149_8,
-                0.481_106_065_805_415_9,
-            ),
+            (100.0, 1000.0, 0.067_455_273_889_071_9, -1.142_980_502_539_901_1, 0.412_801_598_096_188_77),
+            (200.0, 4000.0, 0.020_083_365_564_211_232, -1.561_018_075_800_718_2, 0.641_351_538_057_563_1),
+            (1650.0, 20_000.0, 0.048_642_665_205_316_55, -1.286_535_404_984_149_8, 0.481_106_065_805_415_9),
         ] {
             let s = Butterworth::<1>::lowpass(fc, fs).sections[0];
             assert!(
@@ -155,11 +137,7 @@ mod tests {
                     [-1.048_599_576_362_611_7, 0.296_140_357_561_669_6],
                     [-1.320_913_430_819_426_4, 0.632_738_792_885_276_6],
                 ],
-                [
-                    0.004_824_343_357_716_228,
-                    0.030_728_717_768_085_78,
-                    0.090_594_681_954_882_88,
-                ],
+                [0.004_824_343_357_716_228, 0.030_728_717_768_085_78, 0.090_594_681_954_882_88],
                 1.119_072_423_008_928_6,
             ),
             (
@@ -169,21 +147,15 @@ mod tests {
                     [-1.479_674_216_931_193_4, 0.555_821_543_282_488_9],
                     [-1.700_964_331_943_525_7, 0.788_499_739_815_297_9],
                 ],
-                [
-                    0.000_416_599_204_406_599_37,
-                    0.002_991_448_306_592_566_3,
-                    0.010_405_740_533_503_665,
-                ],
+                [0.000_416_599_204_406_599_37, 0.002_991_448_306_592_566_3, 0.010_405_740_533_503_665],
                 1.111_155_079_336_679,
             ),
         ];
         for (fc, fs, poles, impulse, overshoot) in rows {
             let f = Lowpass::lowpass(fc, fs);
             for p in poles {
-                let found = f
-                    .sections
-                    .iter()
-                    .any(|s| (s.a1 - p[0]).abs() < 1e-13 && (s.a2 - p[1]).abs() < 1e-13);
+                let found =
+                    f.sections.iter().any(|s| (s.a1 - p[0]).abs() < 1e-13 && (s.a2 - p[1]).abs() < 1e-13);
                 assert!(found, "{p:?} not in {f:?}");
             }
             let mut state = f.settled_at(0.0);
@@ -206,13 +178,7 @@ mod tests {
             let mut state = f.settled_at(0.0);
             let n = (fs * duration_s).round() as usize;
             (0..6 * n)
-                .map(|k| {
-                    if k <= n {
-                        (PI * k as f64 / (fs * duration_s)).sin()
-                    } else {
-                        0.0
-                    }
-                })
+                .map(|k| if k <= n { (PI * k as f64 / (fs * duration_s)).sin() } else { 0.0 })
                 .map(|x| f.process(&mut state, x))
                 .fold(0.0, f64::max)
         }
@@ -233,18 +199,14 @@ mod tests {
             (50, 0.000_493_439_634_268_4, 0.000_164_485_289_251_454_8),
         ] {
             let loss = |phase: f64| {
-                let best = (0..=n)
-                    .map(|k| (PI * (f64::from(k) + phase) / f64::from(n)).sin())
-                    .fold(0.0, f64::max);
+                let best =
+                    (0..=n).map(|k| (PI * (f64::from(k) + phase) / f64::from(n)).sin()).fold(0.0, f64::max);
                 1.0 - best
             };
             let losses: Vec<f64> = (0..20_000).map(|i| loss(f64::from(i) / 20_000.0)).collect();
             let most = losses.iter().copied().fold(0.0, f64::max);
             let average = losses.iter().sum::<f64>() / losses.len() as f64;
-            assert!(
-                (most - worst).abs() < 1e-6 * worst.max(1e-3),
-                "{n}: {most} {worst}"
-            );
+            assert!((most - worst).abs() < 1e-6 * worst.max(1e-3), "{n}: {most} {worst}");
             assert!((average - mean).abs() < 1e-4 * mean, "{n}: {average} {mean}");
         }
     }
@@ -254,10 +216,7 @@ mod tests {
         let (fc, fs) = (200.0, 20_000.0);
         let f = Lowpass::lowpass(fc, fs);
         let mut state = f.settled_at(0.0);
-        let y = (0..20_000)
-            .map(|k| f.process(&mut state, f64::from(k) / fs))
-            .last()
-            .unwrap();
+        let y = (0..20_000).map(|k| f.process(&mut state, f64::from(k) / fs)).last().unwrap();
         assert!((19_999.0 / fs - y - delay_s(fc)).abs() < 2e-5);
     }
 

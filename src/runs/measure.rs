@@ -61,19 +61,13 @@ pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let mut study = Study::new(kept, settings);
     let span = study.span();
     let wave = study.wave();
-    let next_s = span
-        .pull
-        .as_ref()
-        .and_then(|p| p.next)
-        .map(|n| n as f64 / kept.rate_hz);
+    let next_s = span.pull.as_ref().and_then(|p| p.next).map(|n| n as f64 / kept.rate_hz);
     let held = held::measure(wave, span.last_s, next_s, span.zero, span.raw_noise);
     let due_s = span.last_s + ANNOUNCE_S.max(6.0 * span.interval_s);
     let due = wave.rate_hz * due_s;
     let cut_early = held.cut && (held.end_s + 0.05) * kept.rate_hz < kept.samples.len() as f64;
     if !kept.ended && !cut_early && (kept.samples.len() as f64) < due {
-        return Outcome::Wait {
-            until: due.ceil() as usize,
-        };
+        return Outcome::Wait { until: due.ceil() as usize };
     }
     Outcome::Done(Box::new(study.record(&span, &held)))
 }
@@ -83,16 +77,9 @@ impl<'a> Study<'a> {
         let corner = corner_hz(settings.lowpass_hz, kept.rate_hz);
         let delay = delay_s(corner);
         let idle = before(kept, kept.crossing, 0.1);
-        let raw = Wave {
-            x: kept.samples,
-            rate_hz: kept.rate_hz,
-        };
+        let raw = Wave { x: kept.samples, rate_hz: kept.rate_hz };
         let filtered = lowpass(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
-        let noise = Wave {
-            x: &filtered,
-            rate_hz: kept.rate_hz,
-        }
-        .noise(idle.clone());
+        let noise = Wave { x: &filtered, rate_hz: kept.rate_hz }.noise(idle.clone());
         let mut study = Self {
             kept,
             settings,
@@ -120,13 +107,9 @@ impl<'a> Study<'a> {
         if self.kept.rate_hz >= FAST_FROM_HZ {
             // Ringing not seen counts as none, so the noise of the band stands in for it.
             let ringing = self.series.ringing.max(self.series.noise);
-            Rule::Fast {
-                jump_n: (10.0 * noise).max(5.0 * ringing),
-            }
+            Rule::Fast { jump_n: (10.0 * noise).max(5.0 * ringing) }
         } else {
-            Rule::Slow {
-                jump_n: self.settings.slow_spike().get(),
-            }
+            Rule::Slow { jump_n: self.settings.slow_spike().get() }
         }
     }
 
@@ -139,10 +122,7 @@ impl<'a> Study<'a> {
     }
 
     fn wave(&self) -> Wave<'_> {
-        Wave {
-            x: &self.repaired,
-            rate_hz: self.kept.rate_hz,
-        }
+        Wave { x: &self.repaired, rate_hz: self.kept.rate_hz }
     }
 
     fn span(&mut self) -> Span {
@@ -157,10 +137,8 @@ impl<'a> Study<'a> {
         self.seen = first.is_some();
         let first = first.unwrap_or(0);
         let rough = before(kept, kept.crossing, 0.1);
-        let (rough_zero, rough_noise) = (
-            self.wave().median(rough.clone()).unwrap_or(0.0),
-            self.wave().noise(rough),
-        );
+        let (rough_zero, rough_noise) =
+            (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
         let first_s = if self.seen {
             (self.series.onsets[first].index as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
@@ -168,39 +146,65 @@ impl<'a> Study<'a> {
         };
         let idle = before(kept, self.wave().offset(first_s), 0.0);
         let zero = self.wave().median(idle.clone()).unwrap_or(0.0);
-        let noise = Wave {
-            x: &self.filtered,
-            rate_hz: kept.rate_hz,
+        let noise = Wave { x: &self.filtered, rate_hz: kept.rate_hz }.noise(idle.clone());
+        let raw_noise = self.wave().sample_noise(idle);
+        let mut pull = self.pull(first, zero, noise, raw_noise);
+        let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
+        let unseen = ends::last_unseen(self.wave(), &self.band, self.series.noise, first_s, unseen_end);
+        if pull.as_ref().is_some_and(|p| self.blows_vanish(p, &unseen, zero, raw_noise)) {
+            pull = None;
+            self.seen = false;
         }
-        .noise(idle.clone());
-        let raw_noise = self.wave().noise(idle);
-        let pull = self
-            .seen
-            .then(|| ends::last_seen(self.wave(), &self.series, first, zero, noise));
         let (last_s, interval_s) = match &pull {
             Some(p) => {
                 let of_pull = self.series.within(
                     self.series.onsets[first].index..self.series.onsets[p.last].index + 1,
                     kept.rate_hz,
                 );
-                let last_s = (self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz;
-                (last_s.max(first_s), of_pull.interval_s)
+                ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
             }
-            None => (
-                ends::last_unseen(self.wave(), first_s, kept.samples.len()),
-                INTERVAL_UNSEEN_S,
-            ),
+            None => (unseen.last_s, INTERVAL_UNSEEN_S),
         };
-        Span {
-            first_s,
-            last_s: last_s.max(first_s),
-            interval_s,
-            zero,
-            noise,
-            raw_noise,
-            first,
-            pull,
+        Span { first_s, last_s: last_s.max(first_s), interval_s, zero, noise, raw_noise, first, pull }
+    }
+
+    fn pull(&mut self, first: usize, zero: f64, noise: f64, raw_noise: f64) -> Option<Pull> {
+        if !self.seen {
+            return None;
         }
+        let wave = Wave { x: &self.repaired, rate_hz: self.kept.rate_hz };
+        let pull = ends::last_seen(wave, &self.series, first, zero, noise, raw_noise);
+        if pull.loosened {
+            return Some(pull);
+        }
+        let last = ends::extend_end(&self.band, &mut self.series, pull.last, wave.x.len());
+        if last == pull.last {
+            Some(pull)
+        } else {
+            Some(ends::last_seen(wave, &self.series, first, zero, noise, raw_noise))
+        }
+    }
+
+    /// Offset of the next blow, where it begins another pull (or loosens) and is no lone noise.
+    fn next_pull(&self, pull: &Pull) -> Option<usize> {
+        let next = pull.next?;
+        let reach = next + (5.0 * self.series.interval_s * self.kept.rate_hz) as usize;
+        let blows = self.series.onsets.iter().filter(|o| (next..reach).contains(&o.index)).count();
+        (pull.loosened || blows >= 3).then_some(next)
+    }
+
+    /// Blows were seen at first only: tension still grows, or the band is still restless, after the last.
+    fn blows_vanish(&self, pull: &Pull, unseen: &ends::Unseen, zero: f64, raw_noise: f64) -> bool {
+        let rate_hz = self.kept.rate_hz;
+        let last_s = self.series.onsets[pull.last].index as f64 / rate_hz;
+        if pull.loosened || unseen.last_s < last_s + (0.35_f64).max(6.0 * self.series.interval_s) {
+            return false;
+        }
+        let wave = self.wave();
+        let level = wave.median(wave.range(last_s + 0.05, last_s + 0.2)).unwrap_or(unseen.greatest);
+        let spread = 1.25 * raw_noise / (0.1 * rate_hz).max(3.0).sqrt();
+        let grows = unseen.greatest - level > (0.004 * (level - zero)).max(4.0 * spread);
+        unseen.by_unrest || grows
     }
 
     fn record(&self, span: &Span, held: &Held) -> Record {
@@ -275,34 +279,23 @@ impl<'a> Study<'a> {
     }
 
     fn peak(&self, span: &Span, held: &Held) -> (f64, f64) {
-        let wave = Wave {
-            x: &self.filtered,
-            rate_hz: self.kept.rate_hz,
-        };
+        let wave = Wave { x: &self.filtered, rate_hz: self.kept.rate_hz };
         let range = wave.range(span.first_s + self.delay_s, held.end_s + self.delay_s);
         let start = range.start;
         let best = wave.x[range].iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         best.map_or((0.0, span.first_s), |(i, y)| {
-            (
-                f64::from(*y) - span.zero,
-                (start + i) as f64 / wave.rate_hz - self.delay_s,
-            )
+            (f64::from(*y) - span.zero, (start + i) as f64 / wave.rate_hz - self.delay_s)
         })
     }
 
     fn gates(&self, span: &Span) -> Vec<Gate> {
         let one = |g: &f64| {
-            let (from, to) = (
-                span.first_s + g - 0.5 * span.interval_s,
-                span.first_s + g + 0.5 * span.interval_s,
-            );
+            let (from, to) =
+                (span.first_s + g - 0.5 * span.interval_s, span.first_s + g + 0.5 * span.interval_s);
             let driving = *g <= span.last_s - span.first_s;
             let whole = driving && self.missing_in(from, to) == 0;
-            let tension = if whole {
-                self.wave().average(from, to).map(|f| Newtons(f - span.zero))
-            } else {
-                None
-            };
+            let tension =
+                if whole { self.wave().average(from, to).map(|f| Newtons(f - span.zero)) } else { None };
             Gate { after_s: *g, tension }
         };
         self.settings.gates_s.iter().map(one).collect()
@@ -342,10 +335,7 @@ impl<'a> Study<'a> {
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
             (RunFlag::Interrupted, self.kept.interrupted),
         ];
-        all.into_iter()
-            .filter(|(_, on)| *on)
-            .map(|(flag, _)| flag)
-            .collect()
+        all.into_iter().filter(|(_, on)| *on).map(|(flag, _)| flag).collect()
     }
 }
 
@@ -355,17 +345,11 @@ fn before(kept: &Kept<'_>, offset: usize, guard_s: f64) -> std::ops::Range<usize
     let guard = (guard_s * kept.rate_hz).round() as usize;
     let end = offset.saturating_sub(guard);
     let start = end.saturating_sub(half).max(kept.idle_from.min(end));
-    if end - start >= 4 {
-        start..end
-    } else {
-        offset.saturating_sub(half)..offset
-    }
+    if end - start >= 4 { start..end } else { offset.saturating_sub(half)..offset }
 }
 
 fn lowpass(x: &[f32], corner: f64, rate_hz: f64, start: Option<f64>) -> Vec<f32> {
     let filter = Lowpass::lowpass(corner, rate_hz);
     let mut state = filter.settled_at(start.unwrap_or_else(|| x.first().copied().map_or(0.0, f64::from)));
-    x.iter()
-        .map(|v| filter.process(&mut state, f64::from(*v)) as f32)
-        .collect()
+    x.iter().map(|v| filter.process(&mut state, f64::from(*v)) as f32).collect()
 }

@@ -65,8 +65,7 @@ impl Settings {
     /// Jump that counts as a spike below 1,000 samples/s, newtons: 10 % of range, 3 kN where unknown.
     #[must_use]
     pub fn slow_spike(&self) -> Newtons {
-        self.range_kn
-            .map_or(Newtons(3000.0), |range| Newtons::from_kn(0.1 * range))
+        self.range_kn.map_or(Newtons(3000.0), |range| Newtons::from_kn(0.1 * range))
     }
 }
 

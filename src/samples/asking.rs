@@ -140,10 +140,7 @@ mod tests {
         assert_eq!(a.tick(ms(1)), Some(Ask::Identify));
         assert_eq!(a.tick(ms(50)), None);
         assert_eq!(a.tick(ms(600)), Some(Ask::Identify));
-        assert_eq!(
-            a.identified(ms(620), &[500, 2000]),
-            (Some(Ask::Start { rate_hz: 2000 }), None)
-        );
+        assert_eq!(a.identified(ms(620), &[500, 2000]), (Some(Ask::Start { rate_hz: 2000 }), None));
         a.heard(ms(700), true);
         assert_eq!(a.tick(ms(750)), Some(Ask::PollStatus));
         assert_eq!(a.tick(ms(800)), None);

@@ -125,10 +125,7 @@ impl Assembler {
         self.tick_rate_hz = Some(identity.tick_rate_hz);
         self.identity = Some(identity.clone());
         sink(Piece::Identity(identity));
-        sink(Piece::Range {
-            count_min: identity.count_min,
-            count_max: identity.count_max,
-        });
+        sink(Piece::Range { count_min: identity.count_min, count_max: identity.count_max });
     }
 
     fn samples(&mut self, frame: &SampleFrame<'_>, sink: &mut dyn FnMut(Piece<'_>)) {
@@ -149,10 +146,7 @@ impl Assembler {
             Place::Repeated => {
                 self.drop("repeated", n);
                 let detail = format!("frame {} was there before or comes too late", frame.sequence);
-                sink(Piece::Fault {
-                    kind: "repeated",
-                    detail,
-                });
+                sink(Piece::Fault { kind: "repeated", detail });
                 return;
             }
             Place::Restarted => {
@@ -165,15 +159,9 @@ impl Assembler {
             self.ticks_per_sample = frame.ticks_per_sample;
             let rate_hz = tick_rate / f64::from(frame.ticks_per_sample);
             self.rate_hz = Some(rate_hz);
-            sink(Piece::Rate {
-                rate_hz,
-                clock: Clock::Device,
-            });
+            sink(Piece::Rate { rate_hz, clock: Clock::Device });
         }
-        sink(Piece::Counts {
-            counts: frame.counts,
-            saturated: frame.saturated,
-        });
+        sink(Piece::Counts { counts: frame.counts, saturated: frame.saturated });
     }
 
     fn reading(
@@ -195,23 +183,14 @@ impl Assembler {
             Step::Held => {}
             Step::Learned { rate_hz, counts } => {
                 self.rate_hz = Some(rate_hz);
-                sink(Piece::Rate {
-                    rate_hz,
-                    clock: self.readings.clock(),
-                });
-                sink(Piece::Counts {
-                    counts: &counts,
-                    saturated: false,
-                });
+                sink(Piece::Rate { rate_hz, clock: self.readings.clock() });
+                sink(Piece::Counts { counts: &counts, saturated: false });
             }
             Step::Sample { missing } => {
                 if missing > 0 {
                     sink(Piece::Gap { missing });
                 }
-                sink(Piece::Counts {
-                    counts: &[count],
-                    saturated: false,
-                });
+                sink(Piece::Counts { counts: &[count], saturated: false });
                 if may_refine && self.readings_seen.is_multiple_of(REFINE_EVERY) {
                     self.refine(sink);
                 }
@@ -232,10 +211,7 @@ impl Assembler {
         if (better / now - 1.0).abs() > REFINE_BY {
             self.rate_hz = Some(better);
             self.readings.adopt(better);
-            sink(Piece::Rate {
-                rate_hz: better,
-                clock: Clock::Host,
-            });
+            sink(Piece::Rate { rate_hz: better, clock: Clock::Host });
         }
     }
 }

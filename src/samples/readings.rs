@@ -56,11 +56,7 @@ impl Readings {
     #[must_use]
     pub fn new(tick_hz: Option<f64>, tick_bits: u8, given_hz: Option<f64>) -> Self {
         Self {
-            clock: if tick_hz.is_some() {
-                Clock::Device
-            } else {
-                Clock::Host
-            },
+            clock: if tick_hz.is_some() { Clock::Device } else { Clock::Host },
             x_per_s: tick_hz.unwrap_or(1.0),
             unwrapper: Unwrapper::new(tick_bits),
             held: Vec::new(),
@@ -140,10 +136,7 @@ impl Readings {
         self.last = x;
         self.spacing = Some(spacing);
         let counts = std::mem::take(&mut self.held).into_iter().map(|h| h.1).collect();
-        Step::Learned {
-            rate_hz: self.x_per_s / spacing,
-            counts,
-        }
+        Step::Learned { rate_hz: self.x_per_s / spacing, counts }
     }
 
     fn follow(&mut self, x: f64, spacing: f64) -> Step {
@@ -160,8 +153,7 @@ impl Readings {
         self.last = x;
         self.count += 1 + missing;
         if let Some(origin) = self.origin {
-            self.line
-                .push((self.count - 1) as f64, (x - origin) / self.x_per_s);
+            self.line.push((self.count - 1) as f64, (x - origin) / self.x_per_s);
         }
         Step::Sample { missing }
     }

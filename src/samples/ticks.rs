@@ -34,12 +34,7 @@ pub struct Follower {
 
 impl Default for Follower {
     fn default() -> Self {
-        Self {
-            unwrapper: Unwrapper::new(32),
-            expected: None,
-            sequence: 0,
-            odd_sequences: 0,
-        }
+        Self { unwrapper: Unwrapper::new(32), expected: None, sequence: 0, odd_sequences: 0 }
     }
 }
 
@@ -64,11 +59,7 @@ impl Follower {
         if first + step / 2 < expected {
             let back_s = (expected - first) as f64 / tick_rate_hz;
             let seen_before = first + length <= expected + step / 2 && back_s < RESTART_S;
-            return if seen_before {
-                Place::Repeated
-            } else {
-                Place::Restarted
-            };
+            return if seen_before { Place::Repeated } else { Place::Restarted };
         }
         let missing = (first - expected + step / 2) / step;
         if missing as f64 * step as f64 > 3600.0 * tick_rate_hz {
@@ -79,11 +70,7 @@ impl Follower {
         }
         self.unwrapper = trial;
         self.accept(frame, first);
-        if missing == 0 {
-            Place::Next
-        } else {
-            Place::After { missing }
-        }
+        if missing == 0 { Place::Next } else { Place::After { missing } }
     }
 
     fn accept(&mut self, frame: &SampleFrame<'_>, first: u64) {
@@ -116,10 +103,7 @@ mod tests {
         assert_eq!(f.place(&frame(next, 8), 1e6), Place::Repeated);
         let later = next.wrapping_add(5000 + 20 * 500);
         assert_eq!(f.place(&frame(later, 11), 1e6), Place::After { missing: 20 });
-        assert_eq!(
-            f.place(&frame(later.wrapping_sub(20_000_000), 0), 1e6),
-            Place::Restarted
-        );
+        assert_eq!(f.place(&frame(later.wrapping_sub(20_000_000), 0), 1e6), Place::Restarted);
         f.restart();
         assert_eq!(f.place(&frame(12, 0), 1e6), Place::Next);
     }

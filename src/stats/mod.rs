@@ -5,5 +5,5 @@
 pub mod order;
 pub mod saturating;
 
-pub use order::{median, median_f32, scaled_mad};
+pub use order::{median, median_f32, robust_sd, scaled_mad};
 pub use saturating::{Saturating, fit_saturating};

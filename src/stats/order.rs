@@ -38,6 +38,17 @@ pub fn scaled_mad(values: &mut [f64], centre: f64) -> Option<f64> {
     median(values).map(|m| 1.4826 * m)
 }
 
+/// The SD of noise about `centre` that also holds for coarsely quantised values: the larger of the scaled
+/// MAD and the 90 % quantile of the absolute deviation over 1.6449 (both equal the SD of gaussian noise).
+///
+/// Half of all deviations of a quiet converter are exactly zero, so the MAD alone would say "no noise".
+pub fn robust_sd(values: &mut [f64], centre: f64) -> Option<f64> {
+    let mad = scaled_mad(values, centre)?;
+    // The values are absolute deviations now.
+    let (_, q90, _) = values.select_nth_unstable_by(values.len() * 9 / 10, f64::total_cmp);
+    Some(mad.max(*q90 / 1.644_853_627))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -48,6 +59,14 @@ mod tests {
         assert_eq!(median(&mut [3.0, 1.0, 2.0]), Some(2.0));
         assert_eq!(median(&mut [4.0, 1.0, 2.0, 3.0]), Some(2.5));
         assert_eq!(median_f32(&mut [4.0, 1.0, 2.0, 3.0]), Some(2.5));
+    }
+
+    #[test]
+    fn quantised_noise_is_not_taken_for_none() {
+        // Seven of ten readings agree, the others are one step off.
+        let mut v = [0.0, 0.0, 0.0, 1.0, 0.0, 0.0, -1.0, 0.0, 0.0, 1.0];
+        assert_eq!(scaled_mad(&mut v.clone(), 0.0), Some(0.0));
+        assert!(robust_sd(&mut v, 0.0).unwrap() > 0.5);
     }
 
     #[test]

@@ -34,11 +34,7 @@ struct Problem<'a> {
 
 impl Problem<'_> {
     fn parameters(&self) -> (f64, f64, f64) {
-        (
-            self.p[0],
-            self.p[1],
-            self.fixed_start.unwrap_or_else(|| self.p[self.p.len() - 1]),
-        )
+        (self.p[0], self.p[1], self.fixed_start.unwrap_or_else(|| self.p[self.p.len() - 1]))
     }
 }
 
@@ -59,10 +55,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem<'_> {
         let (limit, rate, start) = self.parameters();
         let r = DVector::from_iterator(
             self.x.len(),
-            self.x
-                .iter()
-                .zip(self.y)
-                .map(|(x, y)| -limit * libm::expm1(-rate * (x - start)) - y),
+            self.x.iter().zip(self.y).map(|(x, y)| -limit * libm::expm1(-rate * (x - start)) - y),
         );
         r.iter().all(|v| v.is_finite()).then_some(r)
     }
@@ -96,27 +89,15 @@ pub fn fit_saturating(x: &[f64], y: &[f64], start: Option<f64>) -> Option<Satura
     let highest = y.iter().copied().fold(f64::MIN, f64::max);
     let x0 = start.unwrap_or(first - 0.05 * (last - first));
     // Where the curve has risen to 63 % of its limit, one time constant has passed.
-    let at_63 = x
-        .iter()
-        .zip(y)
-        .find(|(_, y)| **y >= 0.63 * highest)
-        .map_or(last, |(x, _)| *x);
+    let at_63 = x.iter().zip(y).find(|(_, y)| **y >= 0.63 * highest).map_or(last, |(x, _)| *x);
     let guess = 1.0 / (at_63 - x0).max(1e-3 * (last - x0));
     let mut p = vec![highest, guess];
     if start.is_none() {
         p.push(x0);
     }
-    let problem = Problem {
-        x,
-        y,
-        fixed_start: start,
-        p: DVector::from_vec(p),
-    };
-    let solver = LevenbergMarquardt::new()
-        .with_ftol(1e-15)
-        .with_xtol(1e-14)
-        .with_gtol(1e-15)
-        .with_patience(200);
+    let problem = Problem { x, y, fixed_start: start, p: DVector::from_vec(p) };
+    let solver =
+        LevenbergMarquardt::new().with_ftol(1e-15).with_xtol(1e-14).with_gtol(1e-15).with_patience(200);
     let (problem, report) = solver.minimize(problem);
     if !(report.termination.was_successful() || settled(&report.termination)) {
         return None;
@@ -126,10 +107,7 @@ pub fn fit_saturating(x: &[f64], y: &[f64], start: Option<f64>) -> Option<Satura
 
 /// The tolerances asked for are the finest double precision can give; meeting that floor is convergence.
 fn settled(reason: &levenberg_marquardt::TerminationReason) -> bool {
-    matches!(
-        reason,
-        levenberg_marquardt::TerminationReason::NoImprovementPossible(_)
-    )
+    matches!(reason, levenberg_marquardt::TerminationReason::NoImprovementPossible(_))
 }
 
 fn finish(problem: &Problem<'_>) -> Option<Saturating> {
@@ -148,15 +126,7 @@ fn finish(problem: &Problem<'_>) -> Option<Saturating> {
     let scaled = DMatrix::from_fn(jacobian.nrows(), n, |i, k| jacobian[(i, k)] / norms[k]);
     let r_inv = scaled.qr().r().try_inverse()?;
     let se = |k: usize| s * r_inv.row(k).norm() / norms[k];
-    let fit = Saturating {
-        limit,
-        limit_se: se(0),
-        rate,
-        rate_se: se(1),
-        start,
-        rss,
-        degrees_of_freedom,
-    };
+    let fit = Saturating { limit, limit_se: se(0), rate, rate_se: se(1), start, rss, degrees_of_freedom };
     let sound = fit.limit > 0.0 && fit.rate > 0.0 && fit.limit_se.is_finite() && fit.rate_se.is_finite();
     sound.then_some(fit)
 }
@@ -175,9 +145,8 @@ mod tests {
         let y = [
             10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78,
         ];
-        let x = [
-            77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0,
-        ];
+        let x =
+            [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0];
         let f = fit_saturating(&x, &y, Some(0.0)).unwrap();
         assert!(digits_right(f.limit, 2.389_421_291_8e2) > 8.0);
         assert!(digits_right(f.rate, 5.501_564_318_1e-4) > 8.0);
@@ -189,10 +158,7 @@ mod tests {
     /// NIST/ITL StRD, nonlinear regression, BoxBOD (rated "higher" difficulty).
     #[test]
     fn nist_boxbod_to_eight_digits() {
-        let (x, y) = (
-            [1.0, 2.0, 3.0, 5.0, 7.0, 10.0],
-            [109.0, 149.0, 149.0, 191.0, 213.0, 224.0],
-        );
+        let (x, y) = ([1.0, 2.0, 3.0, 5.0, 7.0, 10.0], [109.0, 149.0, 149.0, 191.0, 213.0, 224.0]);
         let f = fit_saturating(&x, &y, Some(0.0)).unwrap();
         assert!(digits_right(f.limit, 2.138_094_088_9e2) > 8.0);
         assert!(digits_right(f.rate, 5.472_374_854_2e-1) > 8.0);
@@ -204,10 +170,7 @@ mod tests {
     #[test]
     fn a_free_start_is_found_and_a_straight_line_is_refused_or_told_apart_by_its_error() {
         let x: Vec<f64> = (0..40).map(|i| 2.0 + f64::from(i) * 0.1).collect();
-        let y: Vec<f64> = x
-            .iter()
-            .map(|x| 60.0 * (1.0 - (-(x - 1.9) / 0.8).exp()))
-            .collect();
+        let y: Vec<f64> = x.iter().map(|x| 60.0 * (1.0 - (-(x - 1.9) / 0.8).exp())).collect();
         let f = fit_saturating(&x, &y, None).unwrap();
         assert!(
             (f.limit - 60.0).abs() < 1e-6 && (f.rate - 1.25).abs() < 1e-6 && (f.start - 1.9).abs() < 1e-6
@@ -220,9 +183,6 @@ mod tests {
 
     #[test]
     fn too_few_points_give_none() {
-        assert_eq!(
-            fit_saturating(&[1.0, 2.0, 3.0], &[1.0, 2.0, 2.5], Some(0.0)),
-            None
-        );
+        assert_eq!(fit_saturating(&[1.0, 2.0, 3.0], &[1.0, 2.0, 2.5], Some(0.0)), None);
     }
 }

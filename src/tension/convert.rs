@@ -23,11 +23,7 @@ impl Converter {
         for (n, kn) in newtons.iter_mut().zip(&calibration.coefficients_kn) {
             *n = kn * 1000.0;
         }
-        Ok(Self {
-            newtons,
-            count_min: i32::MIN,
-            count_max: i32::MAX,
-        })
+        Ok(Self { newtons, count_min: i32::MIN, count_max: i32::MAX })
     }
 
     /// The ends of the converter's range: codes there are clipped.
@@ -53,23 +49,13 @@ impl Converter {
         let curved = q != 0.0 || t != 0.0;
         tension.extend(counts.iter().map(|c| {
             let c = f64::from(*c);
-            (if curved {
-                a + c * (b + c * (q + c * t))
-            } else {
-                a + c * b
-            }) as f32
+            (if curved { a + c * (b + c * (q + c * t)) } else { a + c * b }) as f32
         }));
         let ends = self.count_min..=self.count_max;
         let inside = counts.iter().all(|c| *c > *ends.start() && *c < *ends.end());
         if !inside {
             let at_end = |c: &i32| *c <= *ends.start() || *c >= *ends.end();
-            clipped.extend(
-                counts
-                    .iter()
-                    .enumerate()
-                    .filter(|(_, c)| at_end(c))
-                    .map(|(i, _)| i),
-            );
+            clipped.extend(counts.iter().enumerate().filter(|(_, c)| at_end(c)).map(|(i, _)| i));
         }
     }
 }
@@ -81,12 +67,7 @@ mod tests {
     #[test]
     fn a_line_and_a_cubic_convert_alike_one_by_one_and_all_at_once() {
         for coefficients_kn in [vec![-0.4, 1e-4], vec![0.1, 1.1e-4, 2e-12, -1e-19]] {
-            let calibration = Calibration {
-                id: "c".into(),
-                coefficients_kn,
-                nominal: false,
-                range_kn: None,
-            };
+            let calibration = Calibration { id: "c".into(), coefficients_kn, nominal: false, range_kn: None };
             let converter = Converter::new(&calibration).unwrap();
             let counts = [-8_388_608, -5, 0, 7, 812_345, 8_388_607];
             let (mut tension, mut clipped) = (Vec::new(), Vec::new());
@@ -100,12 +81,8 @@ mod tests {
 
     #[test]
     fn codes_at_the_ends_of_the_range_are_told() {
-        let calibration = Calibration {
-            id: "c".into(),
-            coefficients_kn: vec![0.0, 1e-4],
-            nominal: true,
-            range_kn: None,
-        };
+        let calibration =
+            Calibration { id: "c".into(), coefficients_kn: vec![0.0, 1e-4], nominal: true, range_kn: None };
         let mut converter = Converter::new(&calibration).unwrap();
         converter.set_range(-8_388_608, 8_388_607);
         let (mut tension, mut clipped) = (Vec::new(), Vec::new());

@@ -47,10 +47,7 @@ pub fn lower_envelope(points: impl Iterator<Item = (f64, f64)>) -> Option<ClockL
         hull.push(p);
     }
     let mean = sum / n;
-    let edge = hull
-        .windows(2)
-        .find(|w| w[1].0 >= mean)
-        .or_else(|| hull.windows(2).last())?;
+    let edge = hull.windows(2).find(|w| w[1].0 >= mean).or_else(|| hull.windows(2).last())?;
     Some(ClockLine {
         origin: edge[0].0,
         at_origin_s: edge[0].1,
@@ -75,13 +72,7 @@ impl LowerEnvelope {
     /// Keeps one arrival for each `stretch` of x; `nominal_s_per_x` only ranks arrivals inside one.
     #[must_use]
     pub fn new(stretch: f64, nominal_s_per_x: f64) -> Self {
-        Self {
-            stretch,
-            nominal_s_per_x,
-            points: VecDeque::new(),
-            open: None,
-            open_until: f64::NEG_INFINITY,
-        }
+        Self { stretch, nominal_s_per_x, points: VecDeque::new(), open: None, open_until: f64::NEG_INFINITY }
     }
 
     /// Takes an arrival; x must not fall.

@@ -16,10 +16,7 @@ impl Unwrapper {
     /// For a counter of `bits` bits, 8 to 64.
     #[must_use]
     pub fn new(bits: u8) -> Self {
-        Self {
-            bits: u32::from(bits.clamp(8, 64)),
-            last: None,
-        }
+        Self { bits: u32::from(bits.clamp(8, 64)), last: None }
     }
 
     /// Width of the counter, bits.
@@ -37,11 +34,7 @@ impl Unwrapper {
             Some(last) => {
                 let range = 1_u64 << self.bits;
                 let forward = raw.wrapping_sub(last) & (range - 1);
-                if forward < range / 2 {
-                    last + forward
-                } else {
-                    last.saturating_sub(range - forward)
-                }
+                if forward < range / 2 { last + forward } else { last.saturating_sub(range - forward) }
             }
         };
         self.last = Some(value);

@@ -24,8 +24,7 @@ impl Case {
     }
 
     pub fn need(&self, key: &str) -> &str {
-        self.get(key)
-            .unwrap_or_else(|| panic!("{}: key `{key}` is missing", self.name()))
+        self.get(key).unwrap_or_else(|| panic!("{}: key `{key}` is missing", self.name()))
     }
 
     pub fn name(&self) -> &str {
@@ -58,10 +57,7 @@ fn cases_of(path: &Path) -> Vec<Case> {
     let mut cases: Vec<Case> = Vec::new();
     let mut open = false;
     for line in text.lines() {
-        assert!(
-            line.len() <= 16_384 && line.is_ascii(),
-            "{file}: line too long or not ASCII"
-        );
+        assert!(line.len() <= 16_384 && line.is_ascii(), "{file}: line too long or not ASCII");
         if line.is_empty() || line.starts_with('#') {
             open = false;
             continue;
@@ -72,9 +68,7 @@ fn cases_of(path: &Path) -> Vec<Case> {
             cases.push(Case { file, keys });
             open = true;
         }
-        let (key, value) = line
-            .split_once(" =")
-            .unwrap_or_else(|| panic!("{file}: `{line}`"));
+        let (key, value) = line.split_once(" =").unwrap_or_else(|| panic!("{file}: `{line}`"));
         let pair = (key.to_owned(), value.trim_start().to_owned());
         cases.last_mut().unwrap().keys.push(pair);
     }
