@@ -47,11 +47,7 @@ impl Context {
                 "add a [[rig]] table to the settings file",
             )),
             several => Err(CliError::usage_with(
-                format!(
-                    "cannot choose a rig: expected one, found {}: {}",
-                    several.len(),
-                    several.join(", ")
-                ),
+                format!("cannot choose a rig: expected one, found {}: {}", several.len(), several.join(", ")),
                 "name the rig",
             )),
         }
@@ -70,9 +66,6 @@ pub fn who(given: Option<&str>) -> Result<String, CliError> {
             .find(|name| !name.trim().is_empty())
     };
     given.map(str::to_owned).or_else(login).ok_or_else(|| {
-        CliError::usage_with(
-            "cannot record who does this: expected a name, found none",
-            "give `--who NAME`",
-        )
+        CliError::usage_with("cannot record who does this: expected a name, found none", "give `--who NAME`")
     })
 }

@@ -35,10 +35,7 @@ pub async fn run(common: &Common) -> Result<(), CliError> {
     if troubles.is_empty() {
         return Ok(());
     }
-    Err(CliError::No {
-        what: format!("doctor found {} trouble(s)", troubles.len()),
-        hint: None,
-    })
+    Err(CliError::No { what: format!("doctor found {} trouble(s)", troubles.len()), hint: None })
 }
 
 async fn beyond_the_door(common: &Common, place: &Place, report: &mut Value, troubles: &mut Vec<String>) {
@@ -52,10 +49,7 @@ async fn beyond_the_door(common: &Common, place: &Place, report: &mut Value, tro
     report["daemon_listens"] = json!(listens);
     if !listens && !place.has_store() {
         // Opening would make an empty store, and doctor changes nothing.
-        troubles.push(format!(
-            "no boltscribed listens, and there is no store in {}",
-            place.folder.display()
-        ));
+        troubles.push(format!("no boltscribed listens, and there is no store in {}", place.folder.display()));
         return;
     }
     let door = match local::open_door(common, false).await {
@@ -80,9 +74,7 @@ fn rig_troubles(document: &Value) -> Vec<String> {
     let mut troubles = Vec::new();
     let ours = env!("CARGO_PKG_VERSION");
     if let Some(theirs) = document["version"].as_str().filter(|v| *v != ours) {
-        troubles.push(format!(
-            "versions differ: boltscribe {ours}, boltscribed {theirs}"
-        ));
+        troubles.push(format!("versions differ: boltscribe {ours}, boltscribed {theirs}"));
     }
     for rig in document["rigs"].as_array().map_or(&[][..], Vec::as_slice) {
         let name = rig["rig"].as_str().unwrap_or_default();
@@ -160,8 +152,7 @@ fn rows(report: &Value) -> Rows {
         }
     }
     for trouble in report["troubles"].as_array().map_or(&[][..], Vec::as_slice) {
-        rows.rows
-            .push(vec![Cell::Text("TROUBLE".into()), Cell::text(trouble.as_str())]);
+        rows.rows.push(vec![Cell::Text("TROUBLE".into()), Cell::text(trouble.as_str())]);
     }
     rows
 }

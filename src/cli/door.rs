@@ -25,11 +25,7 @@ const CONNECT_WITHIN: Duration = Duration::from_secs(3);
 /// Largest document read into memory, bytes; a page of 1,000 runs is about 2 MB.
 const DOCUMENT_BYTES_MAX: usize = 256 << 20;
 /// All but the unreserved characters of RFC 3986, section 2.3.
-const SEGMENT: &AsciiSet = &NON_ALPHANUMERIC
-    .remove(b'-')
-    .remove(b'.')
-    .remove(b'_')
-    .remove(b'~');
+const SEGMENT: &AsciiSet = &NON_ALPHANUMERIC.remove(b'-').remove(b'.').remove(b'_').remove(b'~');
 
 /// Where requests go.
 pub enum Door {
@@ -53,21 +49,14 @@ pub async fn daemon_listens(socket: &Path) -> Result<bool, CliError> {
     match connect(socket).await {
         Ok(_) => Ok(true),
         Err(e) if matches!(e.kind(), ErrorKind::NotFound | ErrorKind::ConnectionRefused) => Ok(false),
-        Err(source) => Err(CliError::Socket {
-            tried: "reach boltscribed",
-            path: socket.into(),
-            source,
-        }),
+        Err(source) => Err(CliError::Socket { tried: "reach boltscribed", path: socket.into(), source }),
     }
 }
 
 async fn connect(socket: &Path) -> std::io::Result<UnixStream> {
     match tokio::time::timeout(CONNECT_WITHIN, UnixStream::connect(socket)).await {
         Ok(connected) => connected,
-        Err(_) => Err(std::io::Error::new(
-            ErrorKind::TimedOut,
-            "no connection within 3 s",
-        )),
+        Err(_) => Err(std::io::Error::new(ErrorKind::TimedOut, "no connection within 3 s")),
     }
 }
 
@@ -91,13 +80,11 @@ impl Door {
     /// Nobody answers.
     pub async fn send(&self, request: Request<Body>) -> Result<Response<Body>, CliError> {
         match self {
-            Self::Socket(path) => send_through(path, request)
-                .await
-                .map_err(|source| CliError::Socket {
-                    tried: "talk to boltscribed",
-                    path: path.clone(),
-                    source,
-                }),
+            Self::Socket(path) => send_through(path, request).await.map_err(|source| CliError::Socket {
+                tried: "talk to boltscribed",
+                path: path.clone(),
+                source,
+            }),
             Self::InProcess(local) => match local.router().oneshot(request).await {
                 Ok(answer) => Ok(answer),
                 Err(never) => match never {},
@@ -147,9 +134,9 @@ fn request(method: Method, path: &str, document: Option<&Value>) -> Result<Reque
         .header(header::ACCEPT, "application/json");
     let built = match document {
         None => builder.body(Body::empty()),
-        Some(document) => builder
-            .header(header::CONTENT_TYPE, "application/json")
-            .body(Body::from(document.to_string())),
+        Some(document) => {
+            builder.header(header::CONTENT_TYPE, "application/json").body(Body::from(document.to_string()))
+        }
     };
     built.map_err(|e| CliError::usage(format!("cannot ask for {name}: {e}")))
 }
@@ -160,18 +147,14 @@ fn request(method: Method, path: &str, document: Option<&Value>) -> Result<Reque
 /// Never with a fixed path; the builder's own.
 pub fn feed_request(path: &str) -> Result<Request<Body>, CliError> {
     let mut request = request(Method::GET, path, None)?;
-    request.headers_mut().insert(
-        header::ACCEPT,
-        header::HeaderValue::from_static("text/event-stream"),
-    );
+    request.headers_mut().insert(header::ACCEPT, header::HeaderValue::from_static("text/event-stream"));
     Ok(request)
 }
 
 async fn send_through(path: &Path, request: Request<Body>) -> std::io::Result<Response<Body>> {
     let stream = connect(path).await?;
-    let (mut sender, connection) = hyper::client::conn::http1::handshake(TokioIo::new(stream))
-        .await
-        .map_err(std::io::Error::other)?;
+    let (mut sender, connection) =
+        hyper::client::conn::http1::handshake(TokioIo::new(stream)).await.map_err(std::io::Error::other)?;
     // Ends by itself when the answer is read or either side goes away.
     tokio::spawn(connection);
     match tokio::time::timeout(ANSWER_WITHIN, sender.send_request(request)).await {
@@ -211,11 +194,7 @@ fn refusal(status: StatusCode, bytes: &[u8], is_json: bool, name: &str) -> CliEr
     let detail = word("detail")
         .or_else(|| word("title"))
         .unwrap_or_else(|| format!("{name} was refused with status {status}: {}", shortened(bytes)));
-    CliError::Refused {
-        status: status.as_u16(),
-        detail,
-        hint: word("hint"),
-    }
+    CliError::Refused { status: status.as_u16(), detail, hint: word("hint") }
 }
 
 fn shortened(bytes: &[u8]) -> String {

@@ -80,18 +80,12 @@ pub enum CliError {
 impl CliError {
     /// Wrong usage, without advice.
     pub fn usage(what: impl Into<String>) -> Self {
-        Self::Usage {
-            what: what.into(),
-            hint: None,
-        }
+        Self::Usage { what: what.into(), hint: None }
     }
 
     /// Wrong usage, with what to type instead.
     pub fn usage_with(what: impl Into<String>, hint: impl Into<String>) -> Self {
-        Self::Usage {
-            what: what.into(),
-            hint: Some(hint.into()),
-        }
+        Self::Usage { what: what.into(), hint: Some(hint.into()) }
     }
 
     /// Whoever read our output has gone away: the end of the work, not a fault.

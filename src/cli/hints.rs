@@ -74,23 +74,13 @@ mod tests {
 
     #[test]
     fn each_kind_of_trouble_has_its_exit_code() {
-        let refused = |status| CliError::Refused {
-            status,
-            detail: String::new(),
-            hint: None,
-        };
+        let refused = |status| CliError::Refused { status, detail: String::new(), hint: None };
         assert_eq!(exit_code(&refused(404)), 1);
         assert_eq!(exit_code(&refused(422)), 2);
         assert_eq!(exit_code(&refused(503)), 3);
         assert_eq!(exit_code(&CliError::usage("x")), 2);
         assert_eq!(exit_code(&CliError::Config(vec![])), 2);
-        assert_eq!(
-            exit_code(&CliError::No {
-                what: String::new(),
-                hint: None
-            }),
-            1
-        );
+        assert_eq!(exit_code(&CliError::No { what: String::new(), hint: None }), 1);
         let missing = crate::store::StoreError::Missing { path: "x".into() };
         assert_eq!(exit_code(&CliError::from(missing)), 3);
     }
@@ -99,10 +89,7 @@ mod tests {
     fn the_hint_stands_on_a_line_of_its_own() {
         let mut text = Vec::new();
         report(&CliError::usage_with("two rigs", "give --rig"), &mut text).unwrap();
-        assert_eq!(
-            String::from_utf8(text).unwrap(),
-            "error: two rigs\nhint: give --rig\n"
-        );
+        assert_eq!(String::from_utf8(text).unwrap(), "error: two rigs\nhint: give --rig\n");
     }
 
     #[test]

@@ -61,10 +61,7 @@ pub async fn open_door(common: &Common, may_create: bool) -> Result<Door, CliErr
         rigs: unserved,
         now_utc_ns: Arc::new(now_utc_ns),
     };
-    Ok(Door::InProcess(Box::new(Local {
-        router: router(state),
-        store,
-    })))
+    Ok(Door::InProcess(Box::new(Local { router: router(state), store })))
 }
 
 /// The time of day of the one command that runs without a daemon; it dates what a person says.

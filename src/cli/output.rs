@@ -96,9 +96,7 @@ fn minus(number: &str) -> String {
 /// A stored text cannot move the cursor or change colours: control characters become `·`.
 #[must_use]
 pub fn printable(text: &str) -> String {
-    text.chars()
-        .map(|c| if c.is_control() { '·' } else { c })
-        .collect()
+    text.chars().map(|c| if c.is_control() { '·' } else { c }).collect()
 }
 
 /// Rows under named columns.
@@ -114,10 +112,7 @@ impl Rows {
     /// No rows yet.
     #[must_use]
     pub fn new(columns: &[&'static str]) -> Self {
-        Self {
-            columns: columns.to_vec(),
-            rows: Vec::new(),
-        }
+        Self { columns: columns.to_vec(), rows: Vec::new() }
     }
 
     /// As a table for people, `width` characters wide at most where that is known.
@@ -147,18 +142,14 @@ impl Rows {
     /// # Errors
     /// What `to` answers.
     pub fn csv(&self, to: impl Write) -> Result<(), CliError> {
-        let mut writer = csv::WriterBuilder::new()
-            .terminator(csv::Terminator::CRLF)
-            .from_writer(to);
+        let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(to);
         let as_io = |e: csv::Error| match e.into_kind() {
             csv::ErrorKind::Io(io) => CliError::Output(io),
             other => CliError::Output(std::io::Error::other(format!("{other:?}"))),
         };
         writer.write_record(&self.columns).map_err(as_io)?;
         for row in &self.rows {
-            writer
-                .write_record(row.iter().map(Cell::for_csv))
-                .map_err(as_io)?;
+            writer.write_record(row.iter().map(Cell::for_csv)).map_err(as_io)?;
         }
         writer.flush()?;
         Ok(())
@@ -214,8 +205,7 @@ mod tests {
 
     fn rows() -> Rows {
         let mut rows = Rows::new(&["id", "held_kN"]);
-        rows.rows
-            .push(vec![Cell::Text("=A1".into()), Cell::number(Some(-0.001), 2)]);
+        rows.rows.push(vec![Cell::Text("=A1".into()), Cell::number(Some(-0.001), 2)]);
         rows.rows.push(vec![Cell::Text("a\"b,c".into()), Cell::None]);
         rows
     }

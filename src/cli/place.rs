@@ -35,10 +35,7 @@ impl Place {
     /// Mistakes in the settings, each with its place.
     pub fn find(common: &Common) -> Result<Self, CliError> {
         let installed = Path::new(INSTALLED);
-        let config = common
-            .config
-            .clone()
-            .or_else(|| installed.exists().then(|| installed.to_owned()));
+        let config = common.config.clone().or_else(|| installed.exists().then(|| installed.to_owned()));
         let store = common.store.as_deref().map(absolute).transpose()?;
         let copy = store.clone().filter(|path| path.is_file());
         let folder = store.filter(|_| copy.is_none());
@@ -69,11 +66,7 @@ impl Place {
 }
 
 fn absolute(path: &Path) -> Result<PathBuf, CliError> {
-    std::path::absolute(path).map_err(|source| CliError::File {
-        tried: "find",
-        path: path.into(),
-        source,
-    })
+    std::path::absolute(path).map_err(|source| CliError::File { tried: "find", path: path.into(), source })
 }
 
 fn load(config: Option<&Path>, folder: Option<&Path>) -> Result<Settings, CliError> {

@@ -52,11 +52,7 @@ struct Canvas {
 
 impl Canvas {
     fn new(columns: usize, rows: usize) -> Self {
-        Self {
-            columns,
-            rows,
-            dots: vec![0; columns * rows],
-        }
+        Self { columns, rows, dots: vec![0; columns * rows] }
     }
 
     /// Sets the dot at `x` (from the left) and `y` (from the top), in dots.
@@ -110,16 +106,10 @@ impl Scale {
     fn ticks(&self, most: usize) -> Vec<f64> {
         let rough = (self.high - self.low) / most.max(1) as f64;
         let power = libm::pow(10.0, libm::floor(libm::log10(rough)));
-        let step = [1.0, 2.0, 5.0, 10.0]
-            .iter()
-            .map(|m| m * power)
-            .find(|s| *s >= rough)
-            .unwrap_or(10.0 * power);
+        let step =
+            [1.0, 2.0, 5.0, 10.0].iter().map(|m| m * power).find(|s| *s >= rough).unwrap_or(10.0 * power);
         let first = libm::ceil(self.low / step);
-        (0..=most)
-            .map(|k| (first + k as f64) * step)
-            .filter(|t| *t <= self.high)
-            .collect()
+        (0..=most).map(|k| (first + k as f64) * step).filter(|t| *t <= self.high).collect()
     }
 }
 
@@ -129,17 +119,10 @@ pub fn draw(points: &[Point], marks: &[Mark], look: Look) -> Option<String> {
     let columns = look.width.max(WIDTH_MIN) - AXIS;
     let rows = look.height.max(4);
     let time = Scale::of(points.iter().map(|p| p.time_s), 2 * columns)?;
-    let tension = Scale::of(
-        points.iter().flat_map(|p| [p.min_kn, p.max_kn]).chain([0.0]),
-        4 * rows,
-    )?;
+    let tension = Scale::of(points.iter().flat_map(|p| [p.min_kn, p.max_kn]).chain([0.0]), 4 * rows)?;
     let mut canvas = Canvas::new(columns, rows);
     fill(&mut canvas, points, &time, &tension);
-    let (paint, rest) = if look.colour {
-        ("\u{1b}[36m", "\u{1b}[0m")
-    } else {
-        ("", "")
-    };
+    let (paint, rest) = if look.colour { ("\u{1b}[36m", "\u{1b}[0m") } else { ("", "") };
     let mut text = String::new();
     push_line(&mut text, &mark_line(marks, &time, columns));
     let labels = tension_labels(&tension, rows);
@@ -162,10 +145,7 @@ fn push_line(text: &mut String, line: &str) {
 fn fill(canvas: &mut Canvas, points: &[Point], time: &Scale, tension: &Scale) {
     let top = tension.dots - 1;
     let mut before: Option<(usize, usize, usize)> = None;
-    for p in points
-        .iter()
-        .filter(|p| p.min_kn.is_finite() && p.max_kn.is_finite())
-    {
+    for p in points.iter().filter(|p| p.min_kn.is_finite() && p.max_kn.is_finite()) {
         let x = time.dot(p.time_s);
         let (mut upper, mut lower) = (top - tension.dot(p.max_kn), top - tension.dot(p.min_kn));
         let (own_upper, own_lower) = (upper, lower);
@@ -185,10 +165,7 @@ fn fill(canvas: &mut Canvas, points: &[Point], time: &Scale, tension: &Scale) {
 
 fn mark_line(marks: &[Mark], time: &Scale, columns: usize) -> String {
     let mut cells = vec![' '; columns];
-    for mark in marks
-        .iter()
-        .filter(|m| (time.low..=time.high).contains(&m.time_s))
-    {
+    for mark in marks.iter().filter(|m| (time.low..=time.high).contains(&m.time_s)) {
         let at = time.dot(mark.time_s) / 2;
         // Two marks in one cell: the later one moves right, the figures below stay exact.
         if let Some(free) = (at..columns).find(|&c| cells[c] == ' ') {
@@ -229,50 +206,30 @@ fn time_labels(time: &Scale, columns: usize) -> String {
 fn figure(value: f64) -> String {
     let text = format!("{value:.3}");
     let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" {
-        "0".to_owned()
-    } else {
-        text.to_owned()
-    }
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const PLAIN: Look = Look {
-        width: 60,
-        height: 8,
-        colour: false,
-    };
+    const PLAIN: Look = Look { width: 60, height: 8, colour: false };
 
     fn ramp() -> Vec<Point> {
         (0..1000)
             .map(|k| f64::from(k) * 0.005)
-            .map(|t| Point {
-                time_s: t,
-                min_kn: 16.0 * t,
-                max_kn: 16.0 * t + 1.0,
-            })
+            .map(|t| Point { time_s: t, min_kn: 16.0 * t, max_kn: 16.0 * t + 1.0 })
             .collect()
     }
 
     #[test]
     fn a_single_high_sample_among_thousands_is_drawn() {
-        let mut points: Vec<Point> = (0..5000)
-            .map(|k| Point {
-                time_s: f64::from(k),
-                min_kn: 0.0,
-                max_kn: 0.0,
-            })
-            .collect();
+        let mut points: Vec<Point> =
+            (0..5000).map(|k| Point { time_s: f64::from(k), min_kn: 0.0, max_kn: 0.0 }).collect();
         points[2500].max_kn = 50.0;
         let drawn = draw(&points, &[], PLAIN).unwrap();
         let top = drawn.lines().nth(1).unwrap();
-        assert!(
-            top.chars().any(|c| ('\u{2801}'..='\u{28ff}').contains(&c)),
-            "{drawn}"
-        );
+        assert!(top.chars().any(|c| ('\u{2801}'..='\u{28ff}').contains(&c)), "{drawn}");
     }
 
     #[test]
@@ -290,16 +247,8 @@ mod tests {
     #[test]
     fn marks_stand_above_their_time_and_are_explained() {
         let marks = [
-            Mark {
-                time_s: 0.0,
-                letter: 'F',
-                words: "first blow".into(),
-            },
-            Mark {
-                time_s: 0.001,
-                letter: 'G',
-                words: "gate".into(),
-            },
+            Mark { time_s: 0.0, letter: 'F', words: "first blow".into() },
+            Mark { time_s: 0.001, letter: 'G', words: "gate".into() },
         ];
         let drawn = draw(&ramp(), &marks, PLAIN).unwrap();
         assert_eq!(drawn.lines().next().unwrap(), "        FG");
@@ -309,31 +258,15 @@ mod tests {
     #[test]
     fn nothing_finite_draws_nothing_and_a_flat_trace_draws() {
         assert_eq!(draw(&[], &[], PLAIN), None);
-        let nan = Point {
-            time_s: f64::NAN,
-            min_kn: 0.0,
-            max_kn: 0.0,
-        };
+        let nan = Point { time_s: f64::NAN, min_kn: 0.0, max_kn: 0.0 };
         assert_eq!(draw(&[nan], &[], PLAIN), None);
-        let flat = Point {
-            time_s: 1.0,
-            min_kn: 0.0,
-            max_kn: 0.0,
-        };
+        let flat = Point { time_s: 1.0, min_kn: 0.0, max_kn: 0.0 };
         assert!(draw(&[flat], &[], PLAIN).is_some());
     }
 
     #[test]
     fn colours_are_only_used_where_allowed() {
-        let drawn = draw(
-            &ramp(),
-            &[],
-            Look {
-                colour: true,
-                ..PLAIN
-            },
-        )
-        .unwrap();
+        let drawn = draw(&ramp(), &[], Look { colour: true, ..PLAIN }).unwrap();
         assert!(drawn.contains('\u{1b}'));
         assert!(!draw(&ramp(), &[], PLAIN).unwrap().contains('\u{1b}'));
     }

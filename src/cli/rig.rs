@@ -98,14 +98,7 @@ async fn list(context: &Context) -> Result<(), CliError> {
             Cell::text_of(in_force, "setup"),
             Cell::text_of(in_force, "tool"),
             Cell::text_of(&in_force["bolt"], "name"),
-            Cell::Text(
-                if rig["simulated"] == true {
-                    super::caution::SIMULATED
-                } else {
-                    "measured"
-                }
-                .into(),
-            ),
+            Cell::Text(if rig["simulated"] == true { super::caution::SIMULATED } else { "measured" }.into()),
         ]);
     }
     print(context.format, &document, &rows)?;
@@ -128,13 +121,9 @@ fn line_words(rig: &Value) -> String {
 async fn zero(context: &Context, name: Option<&str>, by: Option<&str>) -> Result<(), CliError> {
     let rig = context.rig_or_only(name).await?;
     let path = format!("rigs/{}/zero", segment(&rig));
-    let answer = context
-        .door
-        .change(Method::POST, &path, &json!({ "who": who(by)? }))
-        .await?;
+    let answer = context.door.change(Method::POST, &path, &json!({ "who": who(by)? })).await?;
     let mut rows = Rows::new(&["rig", "zero_kN"]);
-    rows.rows
-        .push(vec![Cell::Text(rig), Cell::number_of(&answer, "zero_kN", 3)]);
+    rows.rows.push(vec![Cell::Text(rig), Cell::number_of(&answer, "zero_kN", 3)]);
     print(context.format, &answer, &rows)
 }
 
@@ -144,10 +133,7 @@ mod tests {
 
     #[test]
     fn a_silent_rig_is_never_called_up_alone() {
-        assert_eq!(
-            line_words(&json!({"link": "up", "stale": true})),
-            "up, but silent"
-        );
+        assert_eq!(line_words(&json!({"link": "up", "stale": true})), "up, but silent");
         assert_eq!(line_words(&json!({"link": "up", "stale": false})), "up");
         assert_eq!(
             line_words(&json!({"link": "down", "stale": true, "link_detail": "no such file"})),

@@ -32,11 +32,7 @@ fn run(args: &Args) -> Result<(), CliError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .map_err(|source| CliError::File {
-            tried: "start",
-            path: "the runtime".into(),
-            source,
-        })?;
+        .map_err(|source| CliError::File { tried: "start", path: "the runtime".into(), source })?;
     runtime.block_on(verb(args))
 }
 

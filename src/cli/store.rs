@@ -19,8 +19,7 @@ pub async fn check(context: &Context) -> Result<(), CliError> {
     }
     let faults = faults_of(&report)?;
     for fault in &faults {
-        rows.rows
-            .push(vec![Cell::Text("FAULT".into()), Cell::Text(fault.clone())]);
+        rows.rows.push(vec![Cell::Text("FAULT".into()), Cell::Text(fault.clone())]);
     }
     print(context.format, &report, &rows)?;
     if faults.is_empty() && report["ok"] == true {
@@ -42,10 +41,7 @@ fn faults_of(report: &Value) -> Result<Vec<String>, CliError> {
             found: "a report without 'findings'".into(),
         });
     };
-    Ok(faults
-        .iter()
-        .map(|f| f.as_str().map_or_else(|| f.to_string(), str::to_owned))
-        .collect())
+    Ok(faults.iter().map(|f| f.as_str().map_or_else(|| f.to_string(), str::to_owned)).collect())
 }
 
 /// A nested document as rows `a.b`.
@@ -62,20 +58,13 @@ pub fn flatten(rows: &mut Rows, key: &str, value: &Value) {
             }
         }
         Value::Array(items) => {
-            let words: Vec<String> = items
-                .iter()
-                .map(|i| i.as_str().map_or_else(|| i.to_string(), str::to_owned))
-                .collect();
-            rows.rows
-                .push(vec![Cell::Text(key.into()), Cell::Text(words.join(" "))]);
+            let words: Vec<String> =
+                items.iter().map(|i| i.as_str().map_or_else(|| i.to_string(), str::to_owned)).collect();
+            rows.rows.push(vec![Cell::Text(key.into()), Cell::Text(words.join(" "))]);
         }
-        Value::String(text) => rows
-            .rows
-            .push(vec![Cell::Text(key.into()), Cell::Text(text.clone())]),
+        Value::String(text) => rows.rows.push(vec![Cell::Text(key.into()), Cell::Text(text.clone())]),
         Value::Null => rows.rows.push(vec![Cell::Text(key.into()), Cell::None]),
-        other => rows
-            .rows
-            .push(vec![Cell::Text(key.into()), Cell::Text(other.to_string())]),
+        other => rows.rows.push(vec![Cell::Text(key.into()), Cell::Text(other.to_string())]),
     }
 }
 
@@ -87,10 +76,7 @@ mod tests {
     #[test]
     fn a_report_without_a_list_of_faults_is_not_called_sound() {
         assert!(faults_of(&json!({"runs": 3})).is_err());
-        assert_eq!(
-            faults_of(&json!({"ok": true, "findings": []})).unwrap(),
-            Vec::<String>::new()
-        );
+        assert_eq!(faults_of(&json!({"ok": true, "findings": []})).unwrap(), Vec::<String>::new());
         assert_eq!(
             faults_of(&json!({"ok": false, "findings": ["run 7 missing"]})).unwrap(),
             ["run 7 missing"]
@@ -101,10 +87,7 @@ mod tests {
     fn nested_reports_become_dotted_rows() {
         let mut rows = Rows::new(&["what", "found"]);
         flatten(&mut rows, "a", &json!({"b": [{"c": 1}], "d": null}));
-        assert_eq!(
-            rows.rows[0],
-            vec![Cell::Text("a.b.0.c".into()), Cell::Text("1".into())]
-        );
+        assert_eq!(rows.rows[0], vec![Cell::Text("a.b.0.c".into()), Cell::Text("1".into())]);
         assert_eq!(rows.rows[1], vec![Cell::Text("a.d".into()), Cell::None]);
     }
 }

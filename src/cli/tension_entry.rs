@@ -76,9 +76,7 @@ fn read_asking(entry: &str, psi: &PsiArgs, person: Option<impl BufRead>) -> Resu
     if tension.get().is_finite() && tension.get() > 0.0 {
         Ok(tension)
     } else {
-        Err(CliError::usage(format!(
-            "cannot take '{entry}' as a tension: expected a figure above zero"
-        )))
+        Err(CliError::usage(format!("cannot take '{entry}' as a tension: expected a figure above zero")))
     }
 }
 
@@ -151,24 +149,15 @@ mod tests {
 
     #[test]
     fn options_that_contradict_each_other_are_refused() {
-        let force = PsiArgs {
-            psi_is: Some(PsiIs::Force),
-            piston_area_in2: Some(4.0),
-        };
+        let force = PsiArgs { psi_is: Some(PsiIs::Force), piston_area_in2: Some(4.0) };
         assert!(read_asking("2500 psi", &force, nobody()).is_err());
-        let oil = PsiArgs {
-            psi_is: Some(PsiIs::Oil),
-            piston_area_in2: None,
-        };
+        let oil = PsiArgs { psi_is: Some(PsiIs::Oil), piston_area_in2: None };
         assert!(read_asking("2500 psi", &oil, nobody()).is_err());
     }
 
     #[test]
     fn a_tension_in_force_units_needs_no_question() {
-        assert_eq!(
-            read_asking("120 kN", &PsiArgs::default(), nobody()).unwrap(),
-            Newtons::from_kn(120.0)
-        );
+        assert_eq!(read_asking("120 kN", &PsiArgs::default(), nobody()).unwrap(), Newtons::from_kn(120.0));
         assert!(read_asking("-1 kN", &PsiArgs::default(), nobody()).is_err());
         assert!(read_asking("0 lbf", &PsiArgs::default(), nobody()).is_err());
     }

@@ -22,10 +22,7 @@ impl Unserved {
     /// With the rigs of the settings.
     #[must_use]
     pub fn new(rigs: &[Rig]) -> Self {
-        Self {
-            rigs: Mutex::new(rigs.iter().map(not_served).collect()),
-            feed: broadcast::channel(1).0,
-        }
+        Self { rigs: Mutex::new(rigs.iter().map(not_served).collect()), feed: broadcast::channel(1).0 }
     }
 
     /// Takes up what is in force and the zeros from the store.
@@ -34,12 +31,7 @@ impl Unserved {
     /// The store cannot be read.
     pub fn take_up(&self, readers: &Readers) -> Result<(), StoreError> {
         let reader = readers.reader()?;
-        for rig in self
-            .rigs
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .iter_mut()
-        {
+        for rig in self.rigs.lock().unwrap_or_else(PoisonError::into_inner).iter_mut() {
             if let Some(row) = reader.in_force(&rig.rig)? {
                 rig.in_force = row.in_force;
             }

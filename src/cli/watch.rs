@@ -86,12 +86,7 @@ struct Lines {
 
 impl Lines {
     const fn new(format: Format, terminal: bool) -> Self {
-        Self {
-            format,
-            in_place: terminal,
-            live_on_screen: false,
-            live_said_s: BTreeMap::new(),
-        }
+        Self { format, in_place: terminal, live_on_screen: false, live_said_s: BTreeMap::new() }
     }
 
     fn begin(&self, out: &mut dyn Write) -> Result<(), CliError> {
@@ -147,15 +142,8 @@ impl Lines {
     /// Ten a second where a line is rewritten, one a second elsewhere; by the rig's clock.
     fn live_is_due(&mut self, rig: &str, message: &Value) -> bool {
         let at_s = message["at_s"].as_f64().unwrap_or_default();
-        let every_s = if self.in_place && self.format == Format::Table {
-            0.1
-        } else {
-            1.0
-        };
-        let due = self
-            .live_said_s
-            .get(rig)
-            .is_none_or(|said| at_s - said >= every_s || at_s < *said);
+        let every_s = if self.in_place && self.format == Format::Table { 0.1 } else { 1.0 };
+        let due = self.live_said_s.get(rig).is_none_or(|said| at_s - said >= every_s || at_s < *said);
         if due {
             self.live_said_s.insert(rig.to_owned(), at_s);
         }
@@ -166,11 +154,7 @@ impl Lines {
 fn csv_line(message: &Value, rig: &str, words: &str, out: &mut dyn Write) -> Result<(), CliError> {
     let mut rows = Vec::new();
     let mut one = Rows::new(&["utc", "rig", "news"]);
-    one.rows.push(vec![
-        Cell::Text(utc(message)),
-        Cell::Text(rig.into()),
-        Cell::Text(words.into()),
-    ]);
+    one.rows.push(vec![Cell::Text(utc(message)), Cell::Text(rig.into()), Cell::Text(words.into())]);
     one.csv(&mut rows)?;
     let header_end = rows.iter().position(|&b| b == b'\n').map_or(0, |at| at + 1);
     out.write_all(&rows[header_end..])?;
@@ -199,15 +183,11 @@ fn words_of(message: &Value) -> Option<String> {
 }
 
 fn kn(value: &Value) -> String {
-    value
-        .as_f64()
-        .map_or_else(|| "–".to_owned(), |n| format!("{:.2} kN", n / 1000.0))
+    value.as_f64().map_or_else(|| "–".to_owned(), |n| format!("{:.2} kN", n / 1000.0))
 }
 
 fn event_words(message: &Value) -> Option<String> {
-    let at = message["at_s"]
-        .as_f64()
-        .map_or_else(String::new, |s| format!(" at {s:.3} s"));
+    let at = message["at_s"].as_f64().map_or_else(String::new, |s| format!(" at {s:.3} s"));
     let run = &message["run_seq"];
     let words = match message["event"].as_str()? {
         "live" => format!(
@@ -254,16 +234,9 @@ fn run_words(message: &Value) -> Option<String> {
     match row["row"].as_str()? {
         "announced" => {
             let record = &row["record"];
-            let flags: Vec<&str> = row["flags"]
-                .as_array()?
-                .iter()
-                .filter_map(Value::as_str)
-                .collect();
-            let flags = if flags.is_empty() {
-                String::new()
-            } else {
-                format!("; flags: {}", flags.join(" "))
-            };
+            let flags: Vec<&str> = row["flags"].as_array()?.iter().filter_map(Value::as_str).collect();
+            let flags =
+                if flags.is_empty() { String::new() } else { format!("; flags: {}", flags.join(" ")) };
             Some(format!(
                 "run {id} stored: held {}, peak {}{flags}",
                 kn(&record["held"]),
@@ -295,20 +268,14 @@ mod tests {
 
     #[test]
     fn json_gives_each_message_as_it_came_one_a_line_and_only_of_the_rig() {
-        assert_eq!(
-            lines_of(Format::Json, true, &[LIVE, OTHER, STARTED]),
-            format!("{LIVE}\n{STARTED}\n")
-        );
+        assert_eq!(lines_of(Format::Json, true, &[LIVE, OTHER, STARTED]), format!("{LIVE}\n{STARTED}\n"));
     }
 
     #[test]
     fn a_terminal_rewrites_the_reading_and_keeps_what_happened() {
         let text = lines_of(Format::Table, true, &[LIVE, STARTED]);
         assert!(text.starts_with('\r') && text.contains("1.50 kN"), "{text:?}");
-        assert!(
-            text.ends_with("run 3 of this stream began at 1.500 s\u{1b}[K\n"),
-            "{text:?}"
-        );
+        assert!(text.ends_with("run 3 of this stream began at 1.500 s\u{1b}[K\n"), "{text:?}");
     }
 
     #[test]
@@ -321,10 +288,7 @@ mod tests {
     #[test]
     fn csv_has_one_header_and_utc_times() {
         let text = lines_of(Format::Csv, false, &[STARTED]);
-        assert_eq!(
-            text,
-            "utc,rig,news\r\n1970-01-01T00:00:00Z,a,run 3 of this stream began at 1.500 s\r\n"
-        );
+        assert_eq!(text, "utc,rig,news\r\n1970-01-01T00:00:00Z,a,run 3 of this stream began at 1.500 s\r\n");
     }
 
     #[test]

@@ -32,12 +32,7 @@ pub fn blank(rig: &str, port: &str, calibration: Option<String>) -> RigState {
 /// Takes an event into the state.
 pub fn take(state: &mut RigState, event: &Event) {
     match event {
-        Event::Identity {
-            serial,
-            firmware,
-            time_scale,
-            ..
-        } => {
+        Event::Identity { serial, firmware, time_scale, .. } => {
             state.simulated = *time_scale != 1;
             state.identity = Some(Identity {
                 serial: serial.clone(),
@@ -116,10 +111,7 @@ mod tests {
         take(&mut state, &live());
         assert!(take_link(&mut state, Link::Down, Some("gone".into())));
         assert_eq!((state.tension_kn, state.counts, state.stale), (None, None, true));
-        assert!(
-            !take_link(&mut state, Link::Down, Some("gone".into())),
-            "told once"
-        );
+        assert!(!take_link(&mut state, Link::Down, Some("gone".into())), "told once");
     }
 
     #[test]

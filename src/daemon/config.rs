@@ -67,10 +67,7 @@ fn check(settings: &Settings) -> Result<(), DaemonError> {
     let mut mistakes = Vec::new();
     if settings.rigs.len() > crate::settings::RIGS_MAX {
         let most = crate::settings::RIGS_MAX;
-        mistakes.push(format!(
-            "--rig: expected at most {most} rigs, found {}",
-            settings.rigs.len()
-        ));
+        mistakes.push(format!("--rig: expected at most {most} rigs, found {}", settings.rigs.len()));
     }
     for (at, rig) in settings.rigs.iter().enumerate() {
         if let Some(other) = settings.rigs[..at].iter().find(|other| other.port == rig.port) {
@@ -83,9 +80,5 @@ fn check(settings: &Settings) -> Result<(), DaemonError> {
             mistakes.push(format!("rig '{}': {e}", rig.name));
         }
     }
-    if mistakes.is_empty() {
-        Ok(())
-    } else {
-        Err(DaemonError::Settings(mistakes))
-    }
+    if mistakes.is_empty() { Ok(()) } else { Err(DaemonError::Settings(mistakes)) }
 }

@@ -46,25 +46,13 @@ impl FaultLog {
                 }
                 kind
             }
-            None => self.kinds.entry(name.to_owned()).or_insert(Kind {
-                count: 1,
-                silent: 0,
-                told: at,
-            }),
+            None => self.kinds.entry(name.to_owned()).or_insert(Kind { count: 1, silent: 0, told: at }),
         };
         kind.told = at;
         let silent = std::mem::take(&mut kind.silent);
-        let more = if silent == 0 {
-            String::new()
-        } else {
-            format!(" ({silent} more of the kind before)")
-        };
+        let more = if silent == 0 { String::new() } else { format!(" ({silent} more of the kind before)") };
         tracing::warn!("rig '{rig}': {name}: {}{more}", fault.detail);
-        Some(Write::Event {
-            utc_ns,
-            kind: name.to_owned(),
-            detail: format!("{}{more}", fault.detail),
-        })
+        Some(Write::Event { utc_ns, kind: name.to_owned(), detail: format!("{}{more}", fault.detail) })
     }
 
     /// Faults by kind since the start.
@@ -80,10 +68,7 @@ mod tests {
     #[test]
     fn every_fault_is_counted_and_one_a_second_of_each_kind_is_told() {
         let mut log = FaultLog::default();
-        let fault = |kind: &str| Fault {
-            kind: kind.into(),
-            detail: "x".into(),
-        };
+        let fault = |kind: &str| Fault { kind: kind.into(), detail: "x".into() };
         let told = |log: &mut FaultLog, kind, ms: u64| {
             log.take("a", &fault(kind), MonoNs(ms * 1_000_000), 0).is_some()
         };
@@ -93,12 +78,7 @@ mod tests {
             assert!(!told(&mut log, "crc", ms));
         }
         let row = log.take("a", &fault("crc"), MonoNs(1_005_000_000), 9).unwrap();
-        let Write::Event {
-            detail, utc_ns: 9, ..
-        } = row
-        else {
-            panic!("no event")
-        };
+        let Write::Event { detail, utc_ns: 9, .. } = row else { panic!("no event") };
         assert_eq!(detail, "x (993 more of the kind before)");
         let counts: Vec<_> = log.counts().collect();
         assert_eq!(counts, [("crc", 995), ("length", 1)]);
@@ -108,15 +88,7 @@ mod tests {
     fn unknown_words_without_end_take_bounded_memory() {
         let mut log = FaultLog::default();
         for k in 0..1000 {
-            log.take(
-                "a",
-                &Fault {
-                    kind: format!("k{k}"),
-                    detail: String::new(),
-                },
-                MonoNs(k),
-                0,
-            );
+            log.take("a", &Fault { kind: format!("k{k}"), detail: String::new() }, MonoNs(k), 0);
         }
         assert!(log.kinds.len() <= KINDS_MAX + 1);
         assert_eq!(log.counts().map(|(_, n)| n).sum::<u64>(), 1000);

@@ -40,12 +40,7 @@ impl Hub {
     /// With its rigs, in the order of the settings.
     #[must_use]
     pub fn new(seats: Vec<Seat>, feed: Feed, wall: Arc<Wall>) -> Self {
-        Self {
-            seats,
-            feed,
-            wall,
-            facts: Mutex::new(Vec::new()),
-        }
+        Self { seats, feed, wall, facts: Mutex::new(Vec::new()) }
     }
 
     /// Adds a fact for `doctor`, such as the address that was given by the system.
@@ -76,21 +71,12 @@ impl Rigs for Hub {
                 return Err(Refusal::UnknownRig(rig.to_owned()));
             };
             let (reply, answer) = oneshot::channel();
-            let order = Order {
-                who: who.to_owned(),
-                command,
-                reply,
-            };
-            let refused = |reason: &str| Refusal::Refused {
-                rig: rig.to_owned(),
-                reason: reason.to_owned(),
-            };
+            let order = Order { who: who.to_owned(), command, reply };
+            let refused = |reason: &str| Refusal::Refused { rig: rig.to_owned(), reason: reason.to_owned() };
             if seat.orders.try_send(order).is_err() {
                 return Err(refused("too many orders are waiting"));
             }
-            answer
-                .await
-                .unwrap_or_else(|_| Err(refused("its reader has ended")))
+            answer.await.unwrap_or_else(|_| Err(refused("its reader has ended")))
         })
     }
 
@@ -140,10 +126,8 @@ impl Rigs for Hub {
             }
             let faults = seat.faults.lock().unwrap_or_else(PoisonError::into_inner);
             for (kind, count) in faults.counts() {
-                let kind: String = kind
-                    .chars()
-                    .map(|c| if c.is_ascii_alphanumeric() { c } else { '_' })
-                    .collect();
+                let kind: String =
+                    kind.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
                 add(format!("boltscribe_fault_{kind}_total"), count);
             }
             add("boltscribe_messages_unsent_total".into(), faults.unsent);

@@ -76,11 +76,7 @@ impl Keeper {
             Block::Idle { points, .. } => 12 * points.len(),
             Block::Open { .. } | Block::End { .. } => 0,
         };
-        self.gathered.push(Write::Block {
-            stream: self.stream,
-            utc_ns,
-            block,
-        });
+        self.gathered.push(Write::Block { stream: self.stream, utc_ns, block });
         if urgent || self.gathered_bytes >= GATHERED_BYTES_MAX {
             self.save();
         }
@@ -132,11 +128,8 @@ impl Keeper {
     /// Rows of runs go one by one: each may find the queue full, and order must hold.
     fn try_kept_back(&mut self) {
         while let Some((row, first_blow_utc_ns)) = self.kept_back.front() {
-            let write = Write::Run {
-                stream: self.stream,
-                row: row.clone(),
-                first_blow_utc_ns: *first_blow_utc_ns,
-            };
+            let write =
+                Write::Run { stream: self.stream, row: row.clone(), first_blow_utc_ns: *first_blow_utc_ns };
             let Ok(pending) = self.writer.submit(&self.rig, vec![write]) else {
                 return;
             };

@@ -15,9 +15,7 @@ pub struct Feed {
 
 impl Default for Feed {
     fn default() -> Self {
-        Self {
-            to: broadcast::channel(FEED_MAX).0,
-        }
+        Self { to: broadcast::channel(FEED_MAX).0 }
     }
 }
 
@@ -27,11 +25,7 @@ impl Feed {
         if self.to.receiver_count() == 0 {
             return;
         }
-        let message = LiveMessage {
-            rig: rig.to_owned(),
-            utc_ns,
-            news,
-        };
+        let message = LiveMessage { rig: rig.to_owned(), utc_ns, news };
         let _ = self.to.send(Arc::new(message));
     }
 

@@ -66,10 +66,7 @@ impl Order {
     pub fn answer(self, rig: &str, answer: Answer) {
         let reply = match answer {
             Answer::Done => Ok(Reply::Done),
-            Answer::Refused(reason) => Err(Refusal::Refused {
-                rig: rig.to_owned(),
-                reason,
-            }),
+            Answer::Refused(reason) => Err(Refusal::Refused { rig: rig.to_owned(), reason }),
         };
         let _ = self.reply.send(reply);
     }
@@ -84,17 +81,10 @@ mod tests {
     fn only_an_event_about_the_command_answers_it() {
         let zeroed = Event::Zeroed { zero: Newtons(0.0) };
         assert_eq!(answer_in(&zeroed, &Command::Zero), Some(Answer::Done));
-        let usage = Command::Use {
-            in_force: crate::control::InForce::default(),
-        };
+        let usage = Command::Use { in_force: crate::control::InForce::default() };
         assert_eq!(answer_in(&zeroed, &usage), None);
-        let refused = Event::Refused {
-            reason: "not idle".into(),
-        };
-        assert_eq!(
-            answer_in(&refused, &Command::Zero),
-            Some(Answer::Refused("not idle".into()))
-        );
+        let refused = Event::Refused { reason: "not idle".into() };
+        assert_eq!(answer_in(&refused, &Command::Zero), Some(Answer::Refused("not idle".into())));
         assert_eq!(answer_in(&Event::Rate { rate_hz: 1.0 }, &Command::Zero), None);
     }
 }

@@ -55,13 +55,6 @@ pub async fn run(rig: String, mut letters: mpsc::Receiver<Letter>, feed: Feed, w
             (RunRow::Announced(_), _) | (_, None) => continue,
         };
         let utc_ns = wall.utc_ns(look().mono);
-        feed.tell(
-            &rig,
-            utc_ns,
-            News::Run {
-                id,
-                row: Box::new(row),
-            },
-        );
+        feed.tell(&rig, utc_ns, News::Run { id, row: Box::new(row) });
     }
 }

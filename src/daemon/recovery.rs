@@ -27,14 +27,10 @@ pub async fn recover_all(store: &Store) -> Result<usize, DaemonError> {
 fn measure(cut_off: Unfinished) -> Write {
     let result = recover(&cut_off.settings, &cut_off.open, &cut_off.raw).map(Box::new);
     match &result {
-        Some(_) => tracing::warn!(
-            "rig '{}': a run was cut off; it is kept as interrupted",
-            cut_off.rig
-        ),
-        None => tracing::warn!(
-            "rig '{}': what was cut off was no run; its samples are forgotten",
-            cut_off.rig
-        ),
+        Some(_) => tracing::warn!("rig '{}': a run was cut off; it is kept as interrupted", cut_off.rig),
+        None => {
+            tracing::warn!("rig '{}': what was cut off was no run; its samples are forgotten", cut_off.rig)
+        }
     }
     Write::Recovered {
         stream: cut_off.stream,

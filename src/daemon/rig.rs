@@ -114,9 +114,7 @@ impl<M: Measuring> Rig<M> {
         self.deliver(out, to_port);
         self.keeper.save();
         for waiting in self.waiting.drain(..) {
-            waiting
-                .order
-                .answer(&self.name, Answer::Refused("the daemon stops".into()));
+            waiting.order.answer(&self.name, Answer::Refused("the daemon stops".into()));
         }
         self.show_accounts();
     }
@@ -183,11 +181,7 @@ impl<M: Measuring> Rig<M> {
                 LinkState::Down => "line-down",
             };
             let words = detail.clone().unwrap_or_default();
-            self.keeper.row(Write::Event {
-                utc_ns,
-                kind: kind.to_owned(),
-                detail: words,
-            });
+            self.keeper.row(Write::Event { utc_ns, kind: kind.to_owned(), detail: words });
             self.feed.tell(&self.name, utc_ns, News::Link { link, detail });
         }
     }
@@ -252,12 +246,7 @@ impl<M: Measuring> Rig<M> {
         let utc_ns = self.wall.utc_ns(self.last);
         board::take(&mut on(&self.board), &event);
         match &event {
-            Event::Identity {
-                serial,
-                firmware,
-                time_scale,
-                ..
-            } => self.keeper.row(Write::Identity {
+            Event::Identity { serial, firmware, time_scale, .. } => self.keeper.row(Write::Identity {
                 stream: self.keeper.stream(),
                 utc_ns,
                 serial: serial.clone(),
@@ -265,29 +254,17 @@ impl<M: Measuring> Rig<M> {
                 time_scale: *time_scale,
             }),
             // A zero taken up again at the start stands in the store already.
-            Event::Zeroed { zero } if !self.restores_zero() => self.keeper.row(Write::Zero {
-                utc_ns,
-                zero_kn: zero.kn(),
-            }),
+            Event::Zeroed { zero } if !self.restores_zero() => {
+                self.keeper.row(Write::Zero { utc_ns, zero_kn: zero.kn() })
+            }
             Event::Stale { stale } => {
-                let detail = if *stale {
-                    "the device is silent"
-                } else {
-                    "the device sends again"
-                };
+                let detail = if *stale { "the device is silent" } else { "the device sends again" };
                 tracing::warn!("rig '{}': {detail}", self.name);
-                self.keeper.row(Write::Event {
-                    utc_ns,
-                    kind: "stale".into(),
-                    detail: detail.into(),
-                });
+                self.keeper.row(Write::Event { utc_ns, kind: "stale".into(), detail: detail.into() });
             }
             _ => {}
         }
-        let answered = self
-            .waiting
-            .iter()
-            .position(|w| answer_in(&event, &w.order.command).is_some());
+        let answered = self.waiting.iter().position(|w| answer_in(&event, &w.order.command).is_some());
         if let Some(at) = answered {
             let waiting = self.waiting.remove(at);
             if let Some(answer) = answer_in(&event, &waiting.order.command) {
@@ -298,9 +275,7 @@ impl<M: Measuring> Rig<M> {
     }
 
     fn restores_zero(&self) -> bool {
-        self.waiting
-            .iter()
-            .any(|w| matches!(w.order.command, Command::RestoreZero { .. }))
+        self.waiting.iter().any(|w| matches!(w.order.command, Command::RestoreZero { .. }))
     }
 
     fn run_row(&mut self, mut row: RunRow) {

@@ -41,22 +41,14 @@ impl Measuring for Script {
                 match bytes {
                     b"blow" => {
                         self.first_blow.get_or_insert(at);
-                        out.push(Output::Event(Event::Blow {
-                            run_seq: 1,
-                            at_s: 0.0,
-                        }));
+                        out.push(Output::Event(Event::Blow { run_seq: 1, at_s: 0.0 }));
                     }
                     b"run" => {
                         out.extend(open_and_raw());
                         out.push(Output::Run(RunRow::Announced(Box::new(result(1)))));
                     }
-                    b"bad" => out.push(Output::Fault(Fault {
-                        kind: "crc".into(),
-                        detail: "x".into(),
-                    })),
-                    b"idle" => out.push(Output::Event(Event::Zeroed {
-                        zero: Newtons(1500.0),
-                    })),
+                    b"bad" => out.push(Output::Fault(Fault { kind: "crc".into(), detail: "x".into() })),
+                    b"idle" => out.push(Output::Event(Event::Zeroed { zero: Newtons(1500.0) })),
                     _ => out.push(Output::Send(bytes.to_vec())),
                 }
             }
@@ -71,10 +63,7 @@ impl Measuring for Script {
     }
 
     fn counters(&self) -> Counters {
-        Counters {
-            bytes_in: self.times.len() as u64,
-            ..Counters::default()
-        }
+        Counters { bytes_in: self.times.len() as u64, ..Counters::default() }
     }
 
     fn mono_at(&self, _stream_s: f64) -> Option<MonoNs> {
@@ -85,18 +74,8 @@ impl Measuring for Script {
 fn open_and_raw() -> [Output; 2] {
     let in_force = Box::new(InForce::default());
     [
-        Output::Block(Block::Open {
-            run_seq: 1,
-            first_sample: 0,
-            rate_hz: 1000.0,
-            in_force,
-        }),
-        Output::Block(Block::Raw {
-            run_seq: 1,
-            first_sample: 0,
-            counts: vec![1, 2, 3],
-            missing: vec![],
-        }),
+        Output::Block(Block::Open { run_seq: 1, first_sample: 0, rate_hz: 1000.0, in_force }),
+        Output::Block(Block::Raw { run_seq: 1, first_sample: 0, counts: vec![1, 2, 3], missing: vec![] }),
     ]
 }
 
@@ -127,10 +106,7 @@ fn result(run_seq: u32) -> RunResult {
         clipped: 0,
         flags: vec![],
     };
-    let context = crate::results::result::Context {
-        calibration: "cell".into(),
-        ..Default::default()
-    };
+    let context = crate::results::result::Context { calibration: "cell".into(), ..Default::default() };
     RunResult::new(run_seq, record, context)
 }
 
@@ -141,11 +117,7 @@ impl Notes {
     fn note(&self, what: String) -> io::Result<()> {
         let mut notes = self.0.lock().unwrap();
         notes.push(what);
-        if notes.len() >= 3 {
-            Err(io::Error::other("disk full"))
-        } else {
-            Ok(())
-        }
+        if notes.len() >= 3 { Err(io::Error::other("disk full")) } else { Ok(()) }
     }
 }
 
@@ -178,26 +150,13 @@ struct Bench {
 fn bench(first: Pair) -> Bench {
     let folder = tempfile::tempdir().unwrap();
     let store = Store::open(folder.path(), Mode::Create).unwrap();
-    let started = Write::Stream {
-        started_utc_ns: 1,
-        settings: Box::new(settings()),
-    };
+    let started = Write::Stream { started_utc_ns: 1, settings: Box::new(settings()) };
     let pending = store.writer().submit("a", vec![started]).unwrap();
-    let outcome = std::thread::spawn(|| pending.wait_blocking())
-        .join()
-        .unwrap()
-        .unwrap();
-    let Ok(Written::Stream(stream)) = outcome[0] else {
-        panic!("{outcome:?}")
-    };
+    let outcome = std::thread::spawn(|| pending.wait_blocking()).join().unwrap().unwrap();
+    let Ok(Written::Stream(stream)) = outcome[0] else { panic!("{outcome:?}") };
     let (feed, wall) = (Feed::default(), Arc::new(Wall::new(first)));
     let (letters, letters_in) = mpsc::channel(16);
-    tokio::spawn(postman::run(
-        "a".into(),
-        letters_in,
-        feed.clone(),
-        Arc::clone(&wall),
-    ));
+    tokio::spawn(postman::run("a".into(), letters_in, feed.clone(), Arc::clone(&wall)));
     let board: Board = Arc::new(Mutex::new(blank("a", "/dev/x", Some("cell".into()))));
     let notes = Arc::new(Mutex::new(Vec::new()));
     let (port, port_in) = mpsc::channel(16);
@@ -218,26 +177,9 @@ fn bench(first: Pair) -> Bench {
         accounts_at: MonoNs(0),
         waiting: vec![],
     };
-    let wires = Wires {
-        port: port_in,
-        to_port,
-        orders: orders_in,
-        stop: stop_in,
-    };
+    let wires = Wires { port: port_in, to_port, orders: orders_in, stop: stop_in };
     let rig = tokio::spawn(rig.run(wires));
-    Bench {
-        folder,
-        store,
-        stream,
-        board,
-        port,
-        sent,
-        orders,
-        stop,
-        feed: listening,
-        notes,
-        rig,
-    }
+    Bench { folder, store, stream, board, port, sent, orders, stop, feed: listening, notes, rig }
 }
 
 fn settings() -> crate::pipeline::Settings {
@@ -251,10 +193,7 @@ fn settings() -> crate::pipeline::Settings {
 
 impl Bench {
     async fn bytes(&self, bytes: &[u8]) {
-        let event = PortEvent::Bytes {
-            at: look().mono,
-            bytes: bytes.to_vec(),
-        };
+        let event = PortEvent::Bytes { at: look().mono, bytes: bytes.to_vec() };
         self.port.send(event).await.unwrap();
     }
 
@@ -265,11 +204,7 @@ impl Bench {
 
     async fn order(&self, command: Command) -> Result<Reply, Refusal> {
         let (reply, answer) = oneshot::channel();
-        let order = Order {
-            who: "me".into(),
-            command,
-            reply,
-        };
+        let order = Order { who: "me".into(), command, reply };
         assert!(self.orders.send(order).await.is_ok());
         answer.await.unwrap()
     }
@@ -284,12 +219,8 @@ impl Bench {
 async fn a_run_is_told_with_its_number_after_it_is_in_the_store() {
     let mut bench = bench(look());
     bench.bytes(b"run").await;
-    let News::Run { id, row } = bench.news().await else {
-        panic!("not a run")
-    };
-    let RunRow::Announced(run) = *row else {
-        panic!("not announced")
-    };
+    let News::Run { id, row } = bench.news().await else { panic!("not a run") };
+    let RunRow::Announced(run) = *row else { panic!("not announced") };
     assert!(!run.flags.contains(&Flag::ClockSuspect));
     let stored = bench.store.readers().reader().unwrap().run(id).unwrap();
     assert!(stored.is_some());
@@ -298,20 +229,13 @@ async fn a_run_is_told_with_its_number_after_it_is_in_the_store() {
 #[tokio::test]
 async fn a_wall_clock_step_inside_a_run_flags_it_and_changes_no_duration() {
     let now = look();
-    let mut bench = bench(Pair {
-        mono: now.mono,
-        utc_ns: now.utc_ns - 3_600_000_000_000,
-    });
+    let mut bench = bench(Pair { mono: now.mono, utc_ns: now.utc_ns - 3_600_000_000_000 });
     bench.bytes(b"blow").await;
     assert!(matches!(bench.news().await, News::Event(Event::Blow { .. })));
     tokio::time::sleep(Duration::from_millis(2)).await;
     bench.bytes(b"run").await;
-    let News::Run { row, .. } = bench.news().await else {
-        panic!("not a run")
-    };
-    let RunRow::Announced(run) = *row else {
-        panic!("not announced")
-    };
+    let News::Run { row, .. } = bench.news().await else { panic!("not a run") };
+    let RunRow::Announced(run) = *row else { panic!("not announced") };
     assert!(run.flags.contains(&Flag::ClockSuspect), "{:?}", run.flags);
     assert_eq!(run.record, result(1).record);
 }
@@ -325,11 +249,7 @@ async fn stopping_closes_the_stream_and_the_open_run_is_stored() {
     assert_eq!(rig.keeper.stream(), stream);
     drop(rig);
     // Reading waits for the commit: a row of our own stands behind the run's.
-    let event = Write::Event {
-        utc_ns: 2,
-        kind: "end".into(),
-        detail: String::new(),
-    };
+    let event = Write::Event { utc_ns: 2, kind: "end".into(), detail: String::new() };
     let pending = store.writer().submit("a", vec![event]).unwrap();
     pending.wait().await.unwrap()[0].clone().unwrap();
     assert_eq!(store.writer().health().refused.values().sum::<u64>(), 0);
@@ -341,10 +261,7 @@ async fn stopping_closes_the_stream_and_the_open_run_is_stored() {
 async fn times_never_go_back_whatever_the_port_says() {
     let bench = bench(look());
     bench.bytes(b"a").await;
-    let old = PortEvent::Bytes {
-        at: MonoNs(1),
-        bytes: b"b".to_vec(),
-    };
+    let old = PortEvent::Bytes { at: MonoNs(1), bytes: b"b".to_vec() };
     bench.port.send(old).await.unwrap();
     tokio::time::sleep(Duration::from_millis(120)).await;
     let (rig, ..) = bench.end().await;
@@ -362,9 +279,7 @@ async fn a_zero_is_answered_when_it_was_taken_and_is_stored() {
     assert_eq!(zero, Ok(Reply::Done));
     assert!(matches!(bench.news().await, News::Event(Event::Zeroed { .. })));
     assert_eq!(bench.board.lock().unwrap().zero_kn, Some(1.5));
-    let usage = Command::Use {
-        in_force: InForce::default(),
-    };
+    let usage = Command::Use { in_force: InForce::default() };
     assert_eq!(bench.order(usage).await, Ok(Reply::Done));
 }
 
@@ -373,27 +288,13 @@ async fn what_the_pipeline_sends_goes_to_the_port_and_a_lost_line_is_told_once()
     let mut bench = bench(look());
     bench.bytes(b"ask").await;
     assert_eq!(bench.sent.recv().await.unwrap(), b"ask");
-    let down = || PortEvent::Down {
-        at: look().mono,
-        reason: PortError::Gone {
-            path: "/dev/x".into(),
-        },
-    };
+    let down = || PortEvent::Down { at: look().mono, reason: PortError::Gone { path: "/dev/x".into() } };
     bench.port.send(down()).await.unwrap();
     bench.port.send(down()).await.unwrap();
     bench.bytes(b"blow").await;
-    let News::Link {
-        link: Link::Down,
-        detail,
-    } = bench.news().await
-    else {
-        panic!("not a link")
-    };
+    let News::Link { link: Link::Down, detail } = bench.news().await else { panic!("not a link") };
     assert!(detail.unwrap().contains("unplugged"));
-    assert!(
-        matches!(bench.news().await, News::Event(Event::Blow { .. })),
-        "told once"
-    );
+    assert!(matches!(bench.news().await, News::Event(Event::Blow { .. })), "told once");
 }
 
 #[tokio::test]

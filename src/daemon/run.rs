@@ -68,10 +68,7 @@ fn run(args: &Args) -> Result<(), DaemonError> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()
-        .map_err(|source| DaemonError::System {
-            tried: "start the runtime".into(),
-            source,
-        })?;
+        .map_err(|source| DaemonError::System { tried: "start the runtime".into(), source })?;
     let ended = runtime.block_on(work(args, &settings));
     // What has not ended by now is cut: its rows are in the store already or were counted.
     runtime.shutdown_timeout(Duration::from_millis(100));
@@ -112,11 +109,7 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
     let servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
-    tracing::info!(
-        "{} rig(s), store in {}",
-        threads.len(),
-        settings.store.folder.display()
-    );
+    tracing::info!("{} rig(s), store in {}", threads.len(), settings.store.folder.display());
     signals.wait().await;
     tracing::info!("stopping");
     let _ = stop.send(true);
@@ -163,15 +156,9 @@ struct Signals {
 impl Signals {
     fn listen() -> Result<Self, DaemonError> {
         let listen = |kind| {
-            signal(kind).map_err(|source| DaemonError::System {
-                tried: "listen for signals".into(),
-                source,
-            })
+            signal(kind).map_err(|source| DaemonError::System { tried: "listen for signals".into(), source })
         };
-        Ok(Self {
-            terminate: listen(SignalKind::terminate())?,
-            interrupt: listen(SignalKind::interrupt())?,
-        })
+        Ok(Self { terminate: listen(SignalKind::terminate())?, interrupt: listen(SignalKind::interrupt())? })
     }
 
     async fn wait(&mut self) {

@@ -24,10 +24,7 @@ pub async fn start(
         tried: format!("listen at the socket {}", socket.display()),
         source,
     })?;
-    let refused = |source| DaemonError::System {
-        tried: format!("listen at {listen}"),
-        source,
-    };
+    let refused = |source| DaemonError::System { tried: format!("listen at {listen}"), source };
     let tcp = TcpListener::bind(listen).await.map_err(refused)?;
     let address = tcp.local_addr().map_err(refused)?;
     let router = router(state);

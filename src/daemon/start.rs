@@ -61,10 +61,7 @@ pub async fn start(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Runn
     let pipeline = Pipeline::new(settings.pipeline.clone())
         .map_err(|e| DaemonError::Settings(vec![format!("rig '{name}': {e}")]))?;
     let stream = new_stream(settings, shared).await?;
-    let recording = shared
-        .record
-        .map(|folder| recording::begin(folder, settings))
-        .transpose()?;
+    let recording = shared.record.map(|folder| recording::begin(folder, settings)).transpose()?;
     let calibration = settings.pipeline.calibration.as_ref().map(|c| c.id.clone());
     let board: Board = Arc::new(Mutex::new(blank(name, &settings.port, calibration)));
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
@@ -72,12 +69,7 @@ pub async fn start(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Runn
     let (orders, orders_in) = mpsc::channel(ORDERS_MAX);
     take_up_again(name, &shared.store.readers().reader()?, &orders)?;
     let (port, to_port, port_counters) = open_port(settings, shared);
-    tokio::spawn(postman::run(
-        name.to_owned(),
-        letters_in,
-        shared.feed.clone(),
-        Arc::clone(&shared.wall),
-    ));
+    tokio::spawn(postman::run(name.to_owned(), letters_in, shared.feed.clone(), Arc::clone(&shared.wall)));
     let rig = Rig {
         name: name.to_owned(),
         pipeline,
@@ -91,46 +83,22 @@ pub async fn start(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Runn
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
     };
-    let wires = Wires {
-        port,
-        to_port,
-        orders: orders_in,
-        stop: shared.stop.clone(),
-    };
+    let wires = Wires { port, to_port, orders: orders_in, stop: shared.stop.clone() };
     let here = Handle::current();
     // A thread of its own: the measuring of a long run must not hold up the others or the API.
     let thread = tokio::task::spawn_blocking(move || drop(here.block_on(rig.run(wires))));
-    let seat = Seat {
-        name: name.to_owned(),
-        board,
-        orders,
-        port_counters,
-        faults,
-    };
+    let seat = Seat { name: name.to_owned(), board, orders, port_counters, faults };
     Ok(Running { seat, thread })
 }
 
-type PortEnds = (
-    mpsc::Receiver<port::PortEvent>,
-    mpsc::Sender<Vec<u8>>,
-    Arc<port::Counters>,
-);
+type PortEnds = (mpsc::Receiver<port::PortEvent>, mpsc::Sender<Vec<u8>>, Arc<port::Counters>);
 
 fn open_port(settings: &settings::Rig, shared: &Shared<'_>) -> PortEnds {
     let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
     let (to_port, sends_in) = mpsc::channel(SENDS_MAX);
     let counters = Arc::<port::Counters>::default();
-    let line = port::Settings {
-        path: settings.port.clone(),
-        baud: settings.baud,
-    };
-    tokio::spawn(port::run(
-        line,
-        events,
-        sends_in,
-        shared.stop.clone(),
-        Arc::clone(&counters),
-    ));
+    let line = port::Settings { path: settings.port.clone(), baud: settings.baud };
+    tokio::spawn(port::run(line, events, sends_in, shared.stop.clone(), Arc::clone(&counters)));
     (events_in, to_port, counters)
 }
 
@@ -139,12 +107,7 @@ async fn new_stream(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Str
         started_utc_ns: shared.wall.utc_ns(look().mono),
         settings: Box::new(settings.pipeline.clone()),
     };
-    let outcomes = shared
-        .store
-        .writer()
-        .submit(&settings.name, vec![write])?
-        .wait()
-        .await?;
+    let outcomes = shared.store.writer().submit(&settings.name, vec![write])?.wait().await?;
     match outcomes.into_iter().next() {
         Some(Ok(Written::Stream(stream))) => Ok(stream),
         Some(Err(refused)) => Err(refused.into()),
@@ -157,20 +120,12 @@ async fn new_stream(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Str
 
 /// What was in force and the zero of the last start go first through the queue of orders.
 fn take_up_again(rig: &str, reader: &Reader, orders: &mpsc::Sender<Order>) -> Result<(), DaemonError> {
-    let in_force = reader.in_force(rig)?.map(|row| Command::Use {
-        in_force: row.in_force,
-    });
-    let zero = reader
-        .zero_kn(rig)?
-        .map(|zero_kn| Command::RestoreZero { zero_kn });
+    let in_force = reader.in_force(rig)?.map(|row| Command::Use { in_force: row.in_force });
+    let zero = reader.zero_kn(rig)?.map(|zero_kn| Command::RestoreZero { zero_kn });
     for command in in_force.into_iter().chain(zero) {
         // Nobody waits for these answers.
         let (reply, _) = oneshot::channel();
-        let order = Order {
-            who: RESTORED.to_owned(),
-            command,
-            reply,
-        };
+        let order = Order { who: RESTORED.to_owned(), command, reply };
         if orders.try_send(order).is_err() {
             tracing::error!("rig '{rig}': what was in force could not be taken up again");
         }

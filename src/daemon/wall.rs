@@ -61,13 +61,7 @@ impl Wall {
     /// Starts with one look at both clocks.
     #[must_use]
     pub const fn new(first: Pair) -> Self {
-        Self {
-            state: Mutex::new(State {
-                latest: first,
-                steps: VecDeque::new(),
-                count: 0,
-            }),
-        }
+        Self { state: Mutex::new(State { latest: first, steps: VecDeque::new(), count: 0 }) }
     }
 
     /// Takes another look; tells of a step since the last one.
@@ -82,11 +76,7 @@ impl Wall {
         if by_ns.saturating_abs() <= STEP_NS {
             return None;
         }
-        let step = Step {
-            after: before.mono,
-            before: pair.mono,
-            by_ns,
-        };
+        let step = Step { after: before.mono, before: pair.mono, by_ns };
         if state.steps.len() == STEPS_MAX {
             state.steps.pop_front();
         }
@@ -108,10 +98,7 @@ impl Wall {
     #[must_use]
     pub fn stepped_between(&self, from: MonoNs, to: MonoNs) -> bool {
         let state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
-        state
-            .steps
-            .iter()
-            .any(|(step, _)| step.before > from && step.after < to)
+        state.steps.iter().any(|(step, _)| step.before > from && step.after < to)
     }
 
     /// Steps seen since the start.
@@ -123,10 +110,7 @@ impl Wall {
 
 /// Looks at both clocks now.
 #[must_use]
-#[allow(
-    clippy::disallowed_methods,
-    reason = "this is the place where the wall clock is read"
-)]
+#[allow(clippy::disallowed_methods, reason = "this is the place where the wall clock is read")]
 pub fn look() -> Pair {
     let mono = crate::port::clock::now();
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
@@ -144,10 +128,7 @@ mod tests {
     const S: u64 = 1_000_000_000;
 
     fn pair(mono_s: u64, utc_s: i64) -> Pair {
-        Pair {
-            mono: MonoNs(mono_s * S),
-            utc_ns: utc_s * 1_000_000_000,
-        }
+        Pair { mono: MonoNs(mono_s * S), utc_ns: utc_s * 1_000_000_000 }
     }
 
     #[test]

@@ -68,10 +68,7 @@ async fn post(verb: &str, correct: &Correct, mut body: Value, context: &Context)
     body["who"] = json!(who(correct.who.as_deref())?);
     body["why"] = json!(correct.why);
     let id = correct.id;
-    context
-        .door
-        .change(Method::POST, &format!("runs/{id}/{verb}"), &body)
-        .await?;
+    context.door.change(Method::POST, &format!("runs/{id}/{verb}"), &body).await?;
     let run = context.door.get(&format!("runs/{id}")).await?;
     let rows = super::list::rows_of(std::slice::from_ref(&run));
     print(context.format, &run, &rows)?;

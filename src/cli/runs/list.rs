@@ -46,18 +46,12 @@ pub struct List {
 /// # Errors
 /// Nobody answers, or standard output cannot take it.
 pub async fn run(list: &List, context: &Context) -> Result<(), CliError> {
-    let wanted = if list.all {
-        u64::MAX
-    } else {
-        list.last.unwrap_or(LAST_DEFAULT)
-    };
+    let wanted = if list.all { u64::MAX } else { list.last.unwrap_or(LAST_DEFAULT) };
     let mut runs: Vec<Value> = Vec::new();
     let mut next = Value::Null;
     loop {
         let missing = wanted - runs.len() as u64;
-        let (page, items) = context
-            .list(&path(list, missing.min(PAGE), &next), "runs")
-            .await?;
+        let (page, items) = context.list(&path(list, missing.min(PAGE), &next), "runs").await?;
         let got_some = !items.is_empty();
         runs.extend(items);
         next = page["next"].clone();
@@ -184,9 +178,7 @@ fn all_rows_of(runs: &[Value]) -> Rows {
 fn gates_words(run: &Value) -> String {
     let gates = run["gates"].as_array().map_or(&[][..], Vec::as_slice);
     let word = |gate: &Value| {
-        let tension = gate["tension_kN"]
-            .as_f64()
-            .map_or_else(String::new, |t| t.to_string());
+        let tension = gate["tension_kN"].as_f64().map_or_else(String::new, |t| t.to_string());
         format!("{}:{tension}", gate["after_s"])
     };
     gates.iter().map(word).collect::<Vec<_>>().join(" ")
@@ -213,11 +205,7 @@ fn short_utc(run: &Value) -> String {
 
 fn words(list: &Value) -> String {
     let items = list.as_array().map_or(&[][..], Vec::as_slice);
-    items
-        .iter()
-        .filter_map(Value::as_str)
-        .collect::<Vec<_>>()
-        .join(" ")
+    items.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(" ")
 }
 
 /// Simulated data, why a run is left out, and the flags that do not leave it out.
@@ -240,11 +228,7 @@ fn remarks(run: &Value) -> Cell {
     if !others.is_empty() {
         remarks.push(others.join(" "));
     }
-    if remarks.is_empty() {
-        Cell::None
-    } else {
-        Cell::Text(remarks.join("; "))
-    }
+    if remarks.is_empty() { Cell::None } else { Cell::Text(remarks.join("; ")) }
 }
 
 #[cfg(test)]
@@ -261,9 +245,7 @@ mod tests {
 
     #[test]
     fn a_run_that_is_left_out_says_why_once() {
-        let Cell::Text(words) = remarks(&run()) else {
-            panic!("no remarks")
-        };
+        let Cell::Text(words) = remarks(&run()) else { panic!("no remarks") };
         assert_eq!(words, "SIMULATED; left out: short; no-limit");
     }
 
@@ -283,16 +265,7 @@ mod tests {
 
     #[test]
     fn a_filter_is_escaped_and_the_cursor_goes_on() {
-        let list = List {
-            rig: Some("a&b".into()),
-            setup: None,
-            tool: None,
-            last: None,
-            all: true,
-        };
-        assert_eq!(
-            path(&list, 1000, &json!(42)),
-            "runs?limit=1000&rig=a%26b&before=42"
-        );
+        let list = List { rig: Some("a&b".into()), setup: None, tool: None, last: None, all: true };
+        assert_eq!(path(&list, 1000, &json!(42)), "runs?limit=1000&rig=a%26b&before=42");
     }
 }

@@ -39,10 +39,7 @@ pub async fn run(show: &Show, context: &Context) -> Result<(), CliError> {
         plot(show.id, &run, context).await?;
     }
     if run["simulated"] == true {
-        print_text(&format!(
-            "{}: this run comes from no hardware",
-            caution::SIMULATED
-        ))?;
+        print_text(&format!("{}: this run comes from no hardware", caution::SIMULATED))?;
     }
     caution::show(context.format);
     Ok(())
@@ -50,27 +47,15 @@ pub async fn run(show: &Show, context: &Context) -> Result<(), CliError> {
 
 async fn plot(id: u64, run: &Value, context: &Context) -> Result<(), CliError> {
     let width = usize::from(terminal_width().unwrap_or(WIDTH_DEFAULT));
-    let trace = match context
-        .door
-        .get(&format!("runs/{id}/trace?points={}", 4 * width))
-        .await
-    {
+    let trace = match context.door.get(&format!("runs/{id}/trace?points={}", 4 * width)).await {
         Ok(trace) => trace,
-        Err(CliError::Refused {
-            status: 404 | 409 | 422,
-            detail,
-            ..
-        }) => {
+        Err(CliError::Refused { status: 404 | 409 | 422, detail, .. }) => {
             return print_text(&format!("no trace: {}", printable(&detail)));
         }
         Err(e) => return Err(e),
     };
     let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
-    let look = Look {
-        width,
-        height: PLOT_ROWS,
-        colour,
-    };
+    let look = Look { width, height: PLOT_ROWS, colour };
     match draw(&points(&trace)?, &marks(run), look) {
         Some(text) => print_text(&text),
         None => print_text("no trace: no sample of this run is kept"),
@@ -93,11 +78,7 @@ fn points(trace: &Value) -> Result<Vec<Point>, CliError> {
         .iter()
         .zip(min)
         .zip(max)
-        .map(|((t, min), max)| Point {
-            time_s: number(t),
-            min_kn: number(min),
-            max_kn: number(max),
-        })
+        .map(|((t, min), max)| Point { time_s: number(t), min_kn: number(min), max_kn: number(max) })
         .collect())
 }
 
@@ -105,11 +86,7 @@ fn marks(run: &Value) -> Vec<Mark> {
     let mut marks = Vec::new();
     let mut add = |time: Option<f64>, letter, words: String| {
         if let Some(time_s) = time {
-            marks.push(Mark {
-                time_s,
-                letter,
-                words,
-            });
+            marks.push(Mark { time_s, letter, words });
         }
     };
     let first = run["first_blow_s"].as_f64();
@@ -119,11 +96,7 @@ fn marks(run: &Value) -> Vec<Mark> {
         if let (Some(first), Some(after), false) =
             (first, gate["after_s"].as_f64(), gate["tension_kN"].is_null())
         {
-            add(
-                Some(first + after),
-                'G',
-                format!("gate {after} s after the first blow"),
-            );
+            add(Some(first + after), 'G', format!("gate {after} s after the first blow"));
         }
     }
     add(run["last_blow_s"].as_f64(), 'L', "last blow".into());
@@ -139,10 +112,7 @@ fn figures(run: &Value) -> Rows {
         match value {
             Value::Array(gates) if key == "gates" => gates.iter().for_each(|g| gate_rows(&mut rows, g)),
             Value::Array(items) if key == "blow_list" => {
-                rows.rows.push(figure(
-                    "blow_list",
-                    &json!(format!("{} blows, see JSON", items.len())),
-                ));
+                rows.rows.push(figure("blow_list", &json!(format!("{} blows, see JSON", items.len()))));
             }
             _ => rows.rows.push(figure(key, value)),
         }
@@ -160,17 +130,10 @@ fn gate_rows(rows: &mut Rows, gate: &Value) {
 }
 
 fn figure(key: &str, value: &Value) -> Vec<Cell> {
-    let unit = ["kN", "Nm", "s", "hz", "V", "kPa", "mm"]
-        .into_iter()
-        .find(|unit| key.ends_with(&format!("_{unit}")));
-    let name = unit
-        .map_or(key, |unit| &key[..key.len() - unit.len() - 1])
-        .replace('_', " ");
-    let name = if key == "equivalent_torque_Nm" {
-        "equivalent torque of held".to_owned()
-    } else {
-        name
-    };
+    let unit =
+        ["kN", "Nm", "s", "hz", "V", "kPa", "mm"].into_iter().find(|unit| key.ends_with(&format!("_{unit}")));
+    let name = unit.map_or(key, |unit| &key[..key.len() - unit.len() - 1]).replace('_', " ");
+    let name = if key == "equivalent_torque_Nm" { "equivalent torque of held".to_owned() } else { name };
     let cell = match value {
         Value::Null => Cell::None,
         Value::Number(n) if unit.is_some() => Cell::number(n.as_f64(), 3),
@@ -203,11 +166,7 @@ mod tests {
         let row = figure("plateau_se_kN", &json!(0.5));
         assert_eq!(
             row,
-            vec![
-                Cell::Text("plateau se".into()),
-                Cell::number(Some(0.5), 3),
-                Cell::Text("kN".into())
-            ]
+            vec![Cell::Text("plateau se".into()), Cell::number(Some(0.5), 3), Cell::Text("kN".into())]
         );
         assert_eq!(figure("flags", &json!([]))[1], Cell::Text("none".into()));
         assert_eq!(figure("blow_rate_hz", &json!(20.0))[2], Cell::Text("Hz".into()));

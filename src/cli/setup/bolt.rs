@@ -95,15 +95,9 @@ pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
 
 /// The factor as it was given, so that the entry can be read back as typed.
 fn factor(add: &Add) -> Option<GivenFactor> {
-    let nut_factor = add
-        .nut_factor
-        .map(|nut_factor| GivenFactor::NutFactor { nut_factor });
-    let ratio = add
-        .factor_n_per_nm
-        .map(|n_per_nm| GivenFactor::Ratio { n_per_nm });
-    let lbf = add
-        .factor_lbf_per_lbf_ft
-        .map(|lbf_per_lbf_ft| GivenFactor::RatioLbf { lbf_per_lbf_ft });
+    let nut_factor = add.nut_factor.map(|nut_factor| GivenFactor::NutFactor { nut_factor });
+    let ratio = add.factor_n_per_nm.map(|n_per_nm| GivenFactor::Ratio { n_per_nm });
+    let lbf = add.factor_lbf_per_lbf_ft.map(|lbf_per_lbf_ft| GivenFactor::RatioLbf { lbf_per_lbf_ft });
     nut_factor.or(ratio).or(lbf)
 }
 

@@ -35,9 +35,6 @@ pub struct Add {
 /// # Errors
 /// The API refuses it: an unknown piece, or two that do not fit.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    let chain = Chain {
-        name: add.name.clone(),
-        pieces: add.pieces.clone(),
-    };
+    let chain = Chain { name: add.name.clone(), pieces: add.pieces.clone() };
     put(Kind::Chain, &add.name, &chain, &add.by, context).await
 }

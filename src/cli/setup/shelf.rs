@@ -111,9 +111,7 @@ pub async fn put(
 /// Nobody answers; CSV of several kinds at once.
 pub async fn list(list: &List, context: &Context) -> Result<(), CliError> {
     if let Some(kind) = list.kind {
-        let (document, items) = context
-            .list(&format!("shelf/{}", kind.path()), kind.path())
-            .await?;
+        let (document, items) = context.list(&format!("shelf/{}", kind.path()), kind.path()).await?;
         return print(context.format, &document, &rows_of(kind, &items));
     }
     if context.format == Format::Csv {
@@ -124,9 +122,7 @@ pub async fn list(list: &List, context: &Context) -> Result<(), CliError> {
     }
     let mut shelf = serde_json::Map::new();
     for kind in Kind::ALL {
-        let (_, items) = context
-            .list(&format!("shelf/{}", kind.path()), kind.path())
-            .await?;
+        let (_, items) = context.list(&format!("shelf/{}", kind.path()), kind.path()).await?;
         if context.format == Format::Table && !items.is_empty() {
             print(context.format, &Value::Null, &rows_of(kind, &items))?;
         }
@@ -150,38 +146,21 @@ pub async fn remove(remove: &Remove, context: &Context) -> Result<(), CliError> 
     let path = format!("shelf/{}/{}", remove.kind.path(), segment(&remove.name));
     let body = json!({ "who": who(remove.by.who.as_deref())?, "why": remove.why });
     context.door.change(Method::DELETE, &path, &body).await?;
-    say(&format!(
-        "{} '{}' is off the shelf",
-        remove.kind.word(),
-        remove.name
-    ));
+    say(&format!("{} '{}' is off the shelf", remove.kind.word(), remove.name));
     Ok(())
 }
 
 fn rows_of(kind: Kind, items: &[Value]) -> Rows {
     let mut rows = Rows::new(columns(kind));
     for item in items {
-        rows.rows.push(
-            rows.columns
-                .iter()
-                .map(|column| cell(kind, item, column))
-                .collect(),
-        );
+        rows.rows.push(rows.columns.iter().map(|column| cell(kind, item, column)).collect());
     }
     rows
 }
 
 const fn columns(kind: Kind) -> &'static [&'static str] {
     match kind {
-        Kind::Piece => &[
-            "piece",
-            "kind",
-            "drive_in",
-            "drive_out",
-            "length_mm",
-            "mass_g",
-            "serial",
-        ],
+        Kind::Piece => &["piece", "kind", "drive_in", "drive_out", "length_mm", "mass_g", "serial"],
         Kind::Chain => &["chain", "pieces"],
         Kind::Tool => &["tool", "anvil", "source", "class", "serial"],
         Kind::Source => &["source", "kind", "details"],
@@ -229,10 +208,7 @@ fn details(item: &Value) -> String {
     map.iter()
         .filter(|(key, value)| !matches!(key.as_str(), "name" | "kind") && !value.is_null())
         .map(|(key, value)| {
-            format!(
-                "{key} {}",
-                value.as_str().map_or_else(|| value.to_string(), str::to_owned)
-            )
+            format!("{key} {}", value.as_str().map_or_else(|| value.to_string(), str::to_owned))
         })
         .collect::<Vec<_>>()
         .join(", ")

@@ -60,11 +60,7 @@ pub struct Add {
 /// # Errors
 /// The API refuses it.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    let source = Source {
-        name: add.name.clone(),
-        kind: add.kind.kind(),
-        serial: add.serial.clone(),
-    };
+    let source = Source { name: add.name.clone(), kind: add.kind.kind(), serial: add.serial.clone() };
     put(Kind::Source, &add.name, &source, &add.by, context).await
 }
 
@@ -102,16 +98,10 @@ impl State {
                 (_, true) => Some(false),
                 (false, false) => None,
             };
-            return Some(SourceState::Battery {
-                id: id.clone(),
-                rested_v: self.rested_v,
-                fresh,
-            });
+            return Some(SourceState::Battery { id: id.clone(), rested_v: self.rested_v, fresh });
         }
         if let Some(kpa) = self.air_kpa {
-            return Some(SourceState::Air {
-                dynamic_kpa: Some(kpa),
-            });
+            return Some(SourceState::Air { dynamic_kpa: Some(kpa) });
         }
         self.mains_v.map(|v| SourceState::Mains { voltage_v: Some(v) })
     }
@@ -123,18 +113,10 @@ mod tests {
 
     #[test]
     fn a_battery_nobody_spoke_of_as_fresh_is_neither_fresh_nor_not() {
-        let state = State {
-            battery: Some("b3".into()),
-            rested_v: Some(19.8),
-            ..State::default()
-        };
+        let state = State { battery: Some("b3".into()), rested_v: Some(19.8), ..State::default() };
         assert_eq!(
             state.read(),
-            Some(SourceState::Battery {
-                id: "b3".into(),
-                rested_v: Some(19.8),
-                fresh: None
-            })
+            Some(SourceState::Battery { id: "b3".into(), rested_v: Some(19.8), fresh: None })
         );
         assert_eq!(State::default().read(), None);
     }

@@ -60,11 +60,7 @@ pub async fn put_in_force(usage: &Use, context: &Context) -> Result<(), CliError
     });
     let path = format!("rigs/{}/use", segment(&rig));
     let answer = context.door.change(Method::POST, &path, &body).await?;
-    let in_force = if answer["in_force"].is_object() {
-        &answer["in_force"]
-    } else {
-        &answer
-    };
+    let in_force = if answer["in_force"].is_object() { &answer["in_force"] } else { &answer };
     print(context.format, &answer, &rows(&[(&rig, in_force)]))?;
     if context.format == Format::Table {
         if !context.door.is_daemon() {
@@ -92,30 +88,18 @@ pub async fn show(show: &Show, context: &Context) -> Result<(), CliError> {
             hint: Some("see `boltscribe rig list`".into()),
         });
     }
-    let pairs: Vec<(&str, &Value)> = chosen
-        .iter()
-        .map(|r| (r["rig"].as_str().unwrap_or_default(), &r["in_force"]))
-        .collect();
-    let documents: Vec<Value> = pairs
-        .iter()
-        .map(|(rig, in_force)| json!({ "rig": rig, "in_force": in_force }))
-        .collect();
+    let pairs: Vec<(&str, &Value)> =
+        chosen.iter().map(|r| (r["rig"].as_str().unwrap_or_default(), &r["in_force"])).collect();
+    let documents: Vec<Value> =
+        pairs.iter().map(|(rig, in_force)| json!({ "rig": rig, "in_force": in_force })).collect();
     print(context.format, &json!({ "rigs": documents }), &rows(&pairs))?;
     caution::show(context.format);
     Ok(())
 }
 
 fn rows(pairs: &[(&str, &Value)]) -> Rows {
-    let mut rows = Rows::new(&[
-        "rig",
-        "setup",
-        "contacts",
-        "tool",
-        "source",
-        "bolt",
-        "allowed_kN",
-        "factor_N_per_Nm",
-    ]);
+    let mut rows =
+        Rows::new(&["rig", "setup", "contacts", "tool", "source", "bolt", "allowed_kN", "factor_N_per_Nm"]);
     for (rig, in_force) in pairs {
         let bolt = &in_force["bolt"];
         let allowed = if bolt["allowed_kN"].is_null() {
@@ -146,11 +130,7 @@ fn source_words(source: &Value) -> Cell {
     if let Some(id) = source["id"].as_str() {
         words.push(id.to_owned());
     }
-    for (key, unit) in [
-        ("rested_v", "V rested"),
-        ("dynamic_kPa", "kPa"),
-        ("voltage_v", "V"),
-    ] {
+    for (key, unit) in [("rested_v", "V rested"), ("dynamic_kPa", "kPa"), ("voltage_v", "V")] {
         if let Some(value) = source[key].as_f64() {
             words.push(format!("{value} {unit}"));
         }
@@ -170,20 +150,10 @@ mod tests {
 
     #[test]
     fn a_source_reads_back_in_words_with_its_units() {
-        let battery = SourceState::Battery {
-            id: "b3".into(),
-            rested_v: Some(19.8),
-            fresh: Some(true),
-        };
+        let battery = SourceState::Battery { id: "b3".into(), rested_v: Some(19.8), fresh: Some(true) };
         let value = serde_json::to_value(battery).unwrap();
-        assert_eq!(
-            source_words(&value),
-            Cell::Text("battery b3 19.8 V rested fresh".into())
-        );
-        let air = serde_json::to_value(SourceState::Air {
-            dynamic_kpa: Some(620.0),
-        })
-        .unwrap();
+        assert_eq!(source_words(&value), Cell::Text("battery b3 19.8 V rested fresh".into()));
+        let air = serde_json::to_value(SourceState::Air { dynamic_kpa: Some(620.0) }).unwrap();
         assert_eq!(source_words(&air), Cell::Text("air 620 kPa".into()));
     }
 }
