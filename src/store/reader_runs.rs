@@ -245,8 +245,10 @@ impl RunFilter {
         } else {
             conditions.join(" AND ")
         };
+        // Within a rig both numbers rise together, and the index of a rig's runs is in order of its own.
+        let order = if self.rig.is_some() { "rig_run" } else { "id" };
         (
-            format!("SELECT {COLUMNS} FROM run_results WHERE {filter} ORDER BY id DESC LIMIT ?"),
+            format!("SELECT {COLUMNS} FROM run_results WHERE {filter} ORDER BY {order} DESC LIMIT ?"),
             values,
         )
     }
@@ -323,5 +325,47 @@ impl Reader {
                 })
             },
         )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{Mode, Store};
+
+    #[test]
+    fn the_newest_runs_are_found_without_sorting_all_of_them() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path(), Mode::Create).unwrap();
+        let reader = store.readers().reader().unwrap();
+        let of_rig = RunFilter {
+            rig: Some("r".into()),
+            ..RunFilter::default()
+        };
+        let counting = RunFilter {
+            excluded: Some(false),
+            ..RunFilter::default()
+        };
+        for filter in [RunFilter::default(), of_rig, counting] {
+            let (sql, values) = filter.sql();
+            let plan = reader
+                .all(
+                    &format!("EXPLAIN QUERY PLAN {sql}"),
+                    rusqlite::params_from_iter(values),
+                    |row| Ok((row.get::<_, i64>(1)?, row.get::<_, String>(3)?)),
+                )
+                .unwrap();
+            // Steps of the outermost query have no parent; those inside sort one run's flags.
+            let outer: Vec<&str> = plan
+                .iter()
+                .filter(|(parent, _)| *parent == 0)
+                .map(|(_, step)| step.as_str())
+                .collect();
+            assert!(
+                !outer.iter().any(|step| step.contains("TEMP B-TREE")),
+                "{filter:?}: {outer:?}"
+            );
+            assert!(outer.iter().any(|step| step.contains(" r")), "{outer:?}");
+        }
     }
 }

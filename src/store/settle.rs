@@ -7,15 +7,16 @@ use super::write::StreamId;
 use super::{insert_block, insert_run};
 use rusqlite::Connection;
 
+/// CROSS JOIN keeps SQLite from going through all runs: few or none are open.
+const LEFT_OPEN: &str = "SELECT o.stream, o.run_seq, o.rate_hz, r.last_blow_s, o.ended, o.closed
+    FROM open_runs o CROSS JOIN runs r ON r.stream = o.stream AND r.run_seq = o.run_seq
+    ORDER BY o.stream, o.run_seq";
+
 /// Closes all announced runs that are still open, in one transaction.
 pub(super) fn settle(connection: &mut Connection) -> rusqlite::Result<()> {
     let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
     let left: Vec<(i64, u32, f64, f64, bool, bool)> = transaction
-        .prepare(
-            "SELECT o.stream, o.run_seq, o.rate_hz, r.last_blow_s, o.ended, o.closed
-             FROM open_runs o JOIN runs r ON r.stream = o.stream AND r.run_seq = o.run_seq
-             ORDER BY r.id",
-        )?
+        .prepare(LEFT_OPEN)?
         .query_map([], |row| {
             Ok((
                 row.get(0)?,
@@ -40,4 +41,24 @@ pub(super) fn settle(connection: &mut Connection) -> rusqlite::Result<()> {
         }
     }
     transaction.commit()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::store::{Mode, Store};
+
+    #[test]
+    fn opening_a_store_does_not_go_through_all_its_runs() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path(), Mode::Create).unwrap();
+        let reader = store.readers().reader().unwrap();
+        let plan = reader
+            .all(&format!("EXPLAIN QUERY PLAN {LEFT_OPEN}"), [], |row| {
+                row.get::<_, String>(3)
+            })
+            .unwrap();
+        assert!(plan.iter().any(|step| step.starts_with("SEARCH r ")), "{plan:?}");
+        assert!(!plan.iter().any(|step| step.starts_with("SCAN r")), "{plan:?}");
+    }
 }
