@@ -4,6 +4,7 @@ use super::door::Door;
 use super::error::CliError;
 use super::output::Format;
 use serde_json::Value;
+use std::os::unix::fs::MetadataExt;
 
 /// One command at work.
 pub struct Context {
@@ -54,10 +55,10 @@ impl Context {
     }
 }
 
-/// Who does it, for the record: as given, else the login name.
+/// Who does it, for the record: as given, else the login name, else the account this process runs as.
 ///
 /// # Errors
-/// Neither is there.
+/// None of them is there.
 pub fn who(given: Option<&str>) -> Result<String, CliError> {
     let login = || {
         ["USER", "LOGNAME"]
@@ -65,7 +66,18 @@ pub fn who(given: Option<&str>) -> Result<String, CliError> {
             .filter_map(|name| std::env::var(name).ok())
             .find(|name| !name.trim().is_empty())
     };
-    given.map(str::to_owned).or_else(login).ok_or_else(|| {
+    given.map(str::to_owned).or_else(login).or_else(account).ok_or_else(|| {
         CliError::usage_with("cannot record who does this: expected a name, found none", "give `--who NAME`")
+    })
+}
+
+/// Name of the account by /etc/passwd: name, password, uid.
+fn account() -> Option<String> {
+    let uid = std::fs::metadata("/proc/self").ok()?.uid().to_string();
+    let accounts = std::fs::read_to_string("/etc/passwd").ok()?;
+    accounts.lines().find_map(|line| {
+        let mut parts = line.split(':');
+        let name = parts.next()?;
+        (parts.nth(1)? == uid).then(|| name.to_owned())
     })
 }

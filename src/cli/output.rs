@@ -119,7 +119,7 @@ impl Rows {
     #[must_use]
     pub fn table(&self, width: Option<u16>) -> String {
         let mut table = Table::new();
-        table.load_style(presets::UTF8_HORIZONTAL_ONLY);
+        table.load_style(presets::UTF8_BORDERS_ONLY);
         if let Some(width) = width {
             table.set_width(width);
             table.set_content_arrangement(comfy_table::ContentArrangement::Dynamic);

@@ -83,7 +83,7 @@ async fn list(context: &Context) -> Result<(), CliError> {
         "setup",
         "tool",
         "bolt",
-        "data",
+        "remarks",
     ]);
     for rig in &rigs {
         let in_force = &rig["in_force"];
@@ -98,7 +98,7 @@ async fn list(context: &Context) -> Result<(), CliError> {
             Cell::text_of(in_force, "setup"),
             Cell::text_of(in_force, "tool"),
             Cell::text_of(&in_force["bolt"], "name"),
-            Cell::Text(if rig["simulated"] == true { super::caution::SIMULATED } else { "measured" }.into()),
+            Cell::text((rig["simulated"] == true).then_some(super::caution::SIMULATED)),
         ]);
     }
     print(context.format, &document, &rows)?;

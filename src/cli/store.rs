@@ -13,7 +13,7 @@ pub async fn check(context: &Context) -> Result<(), CliError> {
     let report = context.door.get("store/check").await?;
     let mut rows = Rows::new(&["what", "found"]);
     if let Some(map) = report.as_object() {
-        for (key, value) in map.iter().filter(|(key, _)| *key != "findings") {
+        for (key, value) in map.iter().filter(|(key, _)| *key != "faults") {
             flatten(&mut rows, key, value);
         }
     }
@@ -25,7 +25,7 @@ pub async fn check(context: &Context) -> Result<(), CliError> {
     if faults.is_empty() && report["ok"] == true {
         return Ok(());
     }
-    let further = report["further_findings"].as_u64().unwrap_or_default();
+    let further = report["further_faults"].as_u64().unwrap_or_default();
     Err(CliError::No {
         what: format!("the store has {} fault(s)", faults.len() as u64 + further),
         hint: Some("keep a copy of the store's folder before anything else, and send `boltscribe doctor` with the report".into()),
@@ -33,12 +33,12 @@ pub async fn check(context: &Context) -> Result<(), CliError> {
 }
 
 fn faults_of(report: &Value) -> Result<Vec<String>, CliError> {
-    let Some(faults) = report["findings"].as_array() else {
+    let Some(faults) = report["faults"].as_array() else {
         // Without the list nobody knows whether the store is sound, so that is not "no fault".
         return Err(CliError::Answer {
             request: "GET store/check".into(),
-            expected: "a list of findings",
-            found: "a report without 'findings'".into(),
+            expected: "a list of faults",
+            found: "a report without 'faults'".into(),
         });
     };
     Ok(faults.iter().map(|f| f.as_str().map_or_else(|| f.to_string(), str::to_owned)).collect())
@@ -76,11 +76,8 @@ mod tests {
     #[test]
     fn a_report_without_a_list_of_faults_is_not_called_sound() {
         assert!(faults_of(&json!({"runs": 3})).is_err());
-        assert_eq!(faults_of(&json!({"ok": true, "findings": []})).unwrap(), Vec::<String>::new());
-        assert_eq!(
-            faults_of(&json!({"ok": false, "findings": ["run 7 missing"]})).unwrap(),
-            ["run 7 missing"]
-        );
+        assert_eq!(faults_of(&json!({"ok": true, "faults": []})).unwrap(), Vec::<String>::new());
+        assert_eq!(faults_of(&json!({"ok": false, "faults": ["run 7 missing"]})).unwrap(), ["run 7 missing"]);
     }
 
     #[test]

@@ -5,6 +5,7 @@ use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use crate::cli::output::{Cell, Format, Rows, print, print_text, printable, terminal_width};
 use crate::cli::plot::{Look, Mark, Point, draw};
+use crate::cli::setup::usage::source_words;
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::IsTerminal;
@@ -104,20 +105,78 @@ fn marks(run: &Value) -> Vec<Mark> {
     marks
 }
 
+/// What is shown first, in this order; every other figure follows by name.
+const FIRST: [&str; 24] = [
+    "id",
+    "utc",
+    "rig",
+    "simulated",
+    "setup",
+    "contacts",
+    "tool",
+    "bolt",
+    "in_force",
+    "calibration",
+    "held_kN",
+    "equivalent_torque_Nm",
+    "gates",
+    "plateau_kN",
+    "plateau_se_kN",
+    "time_constant_s",
+    "peak_kN",
+    "peak_time_s",
+    "peak_is_lower_bound",
+    "blows",
+    "blow_rate_hz",
+    "drive_time_s",
+    "excluded",
+    "left_out_because",
+];
+
 /// Every figure as a row: what it is, its value, its unit. The unit is the last part of the key.
 fn figures(run: &Value) -> Rows {
     let mut rows = Rows::new(&["figure", "value", "unit"]);
     let Some(map) = run.as_object() else { return rows };
-    for (key, value) in map {
-        match value {
-            Value::Array(gates) if key == "gates" => gates.iter().for_each(|g| gate_rows(&mut rows, g)),
-            Value::Array(items) if key == "blow_list" => {
-                rows.rows.push(figure("blow_list", &json!(format!("{} blows, see JSON", items.len()))));
+    let others = map.iter().filter(|(key, _)| !FIRST.contains(&key.as_str()));
+    let first = FIRST.iter().filter_map(|key| map.get_key_value(*key));
+    for (key, value) in first.chain(others) {
+        match (key.as_str(), value) {
+            // The same moment stands above as `utc`.
+            ("utc_ns", _) => {}
+            ("gates", Value::Array(gates)) => gates.iter().for_each(|gate| gate_rows(&mut rows, gate)),
+            ("blow_list", Value::Array(blows)) => {
+                rows.rows.push(figure("blow_list", &json!(format!("{} blows, see JSON", blows.len()))));
+            }
+            ("in_force", in_force) => {
+                rows.rows.push(vec![
+                    Cell::Text("source".into()),
+                    source_words(&in_force["source"]),
+                    Cell::None,
+                ]);
+                rows.rows.push(allowed(&in_force["bolt"]));
+            }
+            ("corrections", Value::Array(corrections)) => {
+                corrections.iter().for_each(|c| rows.rows.push(correction(c)));
             }
             _ => rows.rows.push(figure(key, value)),
         }
     }
     rows
+}
+
+fn allowed(bolt: &Value) -> Vec<Cell> {
+    let mut row = figure("allowed_kN", &bolt["allowed_kN"]);
+    if bolt["allowed_kN"].is_null() {
+        row[1] = Cell::Text("no limit set".into());
+    }
+    row
+}
+
+/// What a person said about the run: `exclude by ana: socket slipped`.
+fn correction(correction: &Value) -> Vec<Cell> {
+    let word = |key: &str| correction[key].as_str().unwrap_or("?").to_owned();
+    let text = format!("{} by {}: {}", word("kind"), word("who"), word("why"));
+    vec![Cell::Text("correction".into()), Cell::Text(text), Cell::None]
 }
 
 fn gate_rows(rows: &mut Rows, gate: &Value) {

@@ -122,7 +122,8 @@ fn rows(pairs: &[(&str, &Value)]) -> Rows {
 }
 
 /// The state of a source in a few words.
-fn source_words(source: &Value) -> Cell {
+#[must_use]
+pub fn source_words(source: &Value) -> Cell {
     let Some(kind) = source["kind"].as_str() else {
         return Cell::None;
     };
