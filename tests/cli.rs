@@ -2,6 +2,9 @@
 //!
 //! No daemon runs here: commands take the store's lock and run the API in their own process.
 
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 use serde_json::Value;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -155,11 +158,7 @@ fn what_is_put_on_the_shelf_comes_into_force_with_its_figures() {
     assert_eq!(in_force["bolt"]["factor_N_per_Nm"], 312.5);
     assert_eq!(in_force["source"]["fresh"], true);
     let said = err(&desk.run(&["setup", "use", "long"]));
-    assert!(
-        said.contains("no limit set") && said.contains("Stay out of its line"),
-        "{}",
-        said
-    );
+    assert!(said.contains("no limit set") && said.contains("Stay out of its line"), "{}", said);
 }
 
 #[test]

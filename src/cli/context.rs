@@ -1,4 +1,6 @@
 //! What every verb gets: the door, the format, and small questions asked of the API in one way.
+//!
+//! Must not know which side of the door the store is on, nor what any one verb does.
 
 use super::door::Door;
 use super::error::CliError;

@@ -1,4 +1,7 @@
 //! `rig`: the serial ports there are, a rig's zero, and its live readings.
+//!
+//! Shows what the API tells; must not open a port. A silent rig is never shown as up alone, and simulated
+//! data is marked.
 
 use super::context::{Context, who};
 use super::door::segment;

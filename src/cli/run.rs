@@ -1,4 +1,6 @@
 //! From the arguments to an exit code: reads the command line, opens the door, runs one verb.
+//!
+//! What a verb does and how an error is worded is the business of other files. Must not print data.
 
 use super::args::{Args, StoreVerb, Verb};
 use super::context::Context;

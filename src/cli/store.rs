@@ -1,4 +1,7 @@
 //! `store check`: everything in the store is read, and what does not fit is said.
+//!
+//! The check itself is the API's; here its report becomes rows and an exit code. A report that cannot be
+//! understood is never taken for a sound store.
 
 use super::context::Context;
 use super::error::CliError;

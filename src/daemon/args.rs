@@ -1,4 +1,6 @@
 //! The daemon's command line as typed.
+//!
+//! What the options override is checked with the settings; must not know their rules.
 
 use clap::Parser;
 use std::path::PathBuf;

@@ -1,4 +1,6 @@
 //! Why the daemon does not start or did not end well, with its exit code.
+//!
+//! A missing port is no error: it is a state of its rig. Must not print.
 
 /// Trouble at the start or at the end.
 #[derive(Debug, thiserror::Error)]

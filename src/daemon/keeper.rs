@@ -1,7 +1,7 @@
 //! From a pipeline's outputs to rows of the store, for one rig.
 //!
-//! Samples are handed over at least every `SAVE_EVERY_NS`, and at once when a run opens or ends; a
-//! run's row follows the samples it was measured from. Nothing here waits: where the store's queue is
+//! Samples of an open run are handed over every `SAVE_EVERY_NS`, and at once when it opens or ends;
+//! idle time can wait longer. A run's row follows the samples it was measured from. Nothing here waits: where the store's queue is
 //! full, samples are dropped and counted, and rows of runs are kept back (bounded) and tried again.
 
 use super::postman::Letter;
@@ -11,8 +11,11 @@ use crate::time::MonoNs;
 use std::collections::VecDeque;
 use tokio::sync::mpsc;
 
-/// Samples of an open run reach the store's queue at least this often, nanoseconds.
-pub const SAVE_EVERY_NS: u64 = 200_000_000;
+/// Samples of an open run reach the store's queue this soon, nanoseconds; the pipeline gives them every
+/// 100 ms, a tick may come 50 ms late, and all of it has to stay under 250 ms.
+pub const SAVE_EVERY_NS: u64 = 50_000_000;
+/// Idle time is handed over this often, nanoseconds: a commit costs a synchronous write.
+const IDLE_EVERY_NS: u64 = 1_000_000_000;
 /// Samples gathered before they are handed over early, bytes.
 const GATHERED_BYTES_MAX: usize = 4 << 20;
 /// Rows of runs kept back while the queue is full.
@@ -39,6 +42,7 @@ pub struct Keeper {
     letters: mpsc::Sender<Letter>,
     gathered: Vec<Write>,
     gathered_bytes: usize,
+    holds_raw: bool,
     saved: MonoNs,
     kept_back: VecDeque<(RunRow, i64)>,
     /// What was lost.
@@ -56,6 +60,7 @@ impl Keeper {
             letters,
             gathered: Vec::new(),
             gathered_bytes: 0,
+            holds_raw: false,
             saved: MonoNs(0),
             kept_back: VecDeque::new(),
             dropped: Dropped::default(),
@@ -71,6 +76,7 @@ impl Keeper {
     /// Takes samples.
     pub fn block(&mut self, block: Block, utc_ns: i64) {
         let urgent = !matches!(block, Block::Raw { .. } | Block::Idle { .. });
+        self.holds_raw |= matches!(block, Block::Raw { .. });
         self.gathered_bytes += match &block {
             Block::Raw { counts, missing, .. } => 4 * counts.len() + 8 * missing.len(),
             Block::Idle { points, .. } => 12 * points.len(),
@@ -102,7 +108,8 @@ impl Keeper {
 
     /// Time passes.
     pub fn tick(&mut self, at: MonoNs) {
-        if at.since_ns(self.saved) >= SAVE_EVERY_NS {
+        let every_ns = if self.holds_raw { SAVE_EVERY_NS } else { IDLE_EVERY_NS };
+        if at.since_ns(self.saved) >= every_ns {
             self.saved = at;
             self.save();
             self.try_kept_back();
@@ -115,6 +122,7 @@ impl Keeper {
             return;
         }
         self.gathered_bytes = 0;
+        self.holds_raw = false;
         let writes = std::mem::take(&mut self.gathered);
         let blocks = writes.len() as u64;
         if let Err(e) = self.writer.try_send(&self.rig, writes) {

@@ -1,4 +1,6 @@
 //! Log lines on standard error; the journal reads them there.
+//!
+//! One line for each change of a state, not for each try. Must not know what is logged.
 
 use tracing_subscriber::filter::LevelFilter;
 

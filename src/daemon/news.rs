@@ -1,4 +1,6 @@
-//! The live feed: one bounded broadcast channel; a slow reader misses messages, nobody waits for it.
+//! The live feed: one bounded broadcast channel.
+//!
+//! A slow reader misses messages and nobody waits for it; the store must not depend on this channel.
 
 use crate::page::{LiveMessage, News};
 use std::sync::Arc;

@@ -1,5 +1,7 @@
 //! Runs that were cut off when the program died: measured from what was stored, and stored as
 //! interrupted, before any new stream begins.
+//!
+//! How a run is measured is the pipeline's business; must not touch rigs that are at work.
 
 use super::error::DaemonError;
 use crate::pipeline::recover;

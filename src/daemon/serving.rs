@@ -1,4 +1,6 @@
 //! Opens the socket and the loopback address and serves the API on both.
+//!
+//! Who may connect and how is `page::serve`'s rule; must not know what is asked.
 
 use super::error::DaemonError;
 use super::hub::Hub;

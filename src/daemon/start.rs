@@ -1,4 +1,6 @@
 //! Starts one rig: its stream in the store, what was in force and its zero, its port, its thread.
+//!
+//! A port that is not there does not keep a rig from starting. Must not know what is measured.
 
 use super::board::blank;
 use super::error::DaemonError;

@@ -1,4 +1,6 @@
 //! Looks at both clocks several times a second and says when the wall clock was stepped.
+//!
+//! What a step means for a run is decided in `rig.rs`; must not touch a rig.
 
 use super::wall::{Step, Wall, look};
 use std::sync::Arc;

@@ -147,14 +147,19 @@ impl Bench {
         child.wait().unwrap();
     }
 
-    /// Starts the device with the first `steps` runs of the depot scenario, without loss of samples.
+    /// Starts the device at the usual speed.
     pub fn start_rig(&mut self, steps: usize, faults: &[&str]) {
+        self.start_rig_at(SPEED, steps, faults);
+    }
+
+    /// Starts the device with the first `steps` runs of the depot scenario, without loss of samples.
+    pub fn start_rig_at(&mut self, speed: f64, steps: usize, faults: &[&str]) {
         let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tools/virtual-rig/scenarios/depot.toml");
         let mut scenario = Scenario::from_toml(&std::fs::read_to_string(file).unwrap()).unwrap();
         scenario.steps.truncate(steps.max(1));
         let settings = Settings {
             link: self.path("port"),
-            speed: SPEED,
+            speed,
             protocol: Protocol::Framed,
             rate_hz: 2000,
             // Without a step to play the rig idles, waiting for leave that never comes.

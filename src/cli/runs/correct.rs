@@ -1,4 +1,6 @@
 //! `runs tag`, `exclude`, `restore`: corrections, each a new row with who, when and why.
+//!
+//! Nothing stored is changed, and nothing is judged here: whether a run counts is the store's rule.
 
 use crate::cli::context::{Context, who};
 use crate::cli::error::CliError;

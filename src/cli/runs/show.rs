@@ -1,4 +1,6 @@
 //! `runs show ID`: every figure of one run with its unit, and the trace drawn.
+//!
+//! Keys of the API's document end in their unit, which becomes a column. Must not compute any figure.
 
 use crate::cli::caution;
 use crate::cli::context::Context;

@@ -1,4 +1,6 @@
 //! The words after `runs`, and which file does each.
+//!
+//! Must not know how any of them is done.
 
 use super::{correct, list, show};
 use crate::cli::context::Context;

@@ -1,4 +1,6 @@
 //! `setup chain add`: an ordered chain of pieces, from the tool's anvil to the nut.
+//!
+//! Whether neighbours fit is the API's rule; must not judge it here.
 
 use super::shelf::{By, Kind, put};
 use crate::cli::context::Context;

@@ -1,4 +1,6 @@
 //! `setup piece add`: one thing between the tool's anvil and the nut.
+//!
+//! Options become the document of `crate::setups`; must not know the rules of fit.
 
 use super::shelf::{By, Kind, put};
 use crate::cli::context::Context;

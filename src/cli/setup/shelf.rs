@@ -1,4 +1,6 @@
 //! The shelf as such: put a document on it, list what stands there, take it off.
+//!
+//! An older version of a name stays in the record; must not know the rules of any kind of thing.
 
 use crate::cli::caution;
 use crate::cli::context::{Context, who};

@@ -1,4 +1,7 @@
 //! `setup source add`, and the state of a source as typed at `setup use`.
+//!
+//! What nobody said stays unsaid: a battery is neither fresh nor not fresh until someone tells. Must not know
+//! which readings belong to which kind; the API refuses those that do not.
 
 use super::shelf::{By, Kind, put};
 use crate::cli::context::Context;

@@ -1,4 +1,6 @@
 //! `setup tool add`: a tool under test.
+//!
+//! Options become the document of `crate::setups`; must not know pieces or runs.
 
 use super::shelf::{By, Kind, put};
 use super::source::SourceKind;

@@ -1,4 +1,7 @@
 //! `setup use` and `setup show`: what is in force on a rig.
+//!
+//! Names are resolved to figures by the API. Wherever the test bolt is shown, so is its allowed tension, or that
+//! none is set. Must not know whether a daemon or the store answers.
 
 use super::source::State;
 use crate::cli::caution;

@@ -1,4 +1,6 @@
 //! The words after `setup`, and which file does each.
+//!
+//! Must not know how any of them is done.
 
 use super::{bolt, chain, piece, shelf, source, tool, usage};
 use crate::cli::context::Context;
