@@ -1,2 +1,7 @@
 //! The command line. All logic lives in `boltscribe::cli`.
-fn main() {}
+//!
+//! This file must stay thin: arguments and exit codes are the library's.
+
+fn main() -> std::process::ExitCode {
+    boltscribe::cli::main()
+}

@@ -1,1 +1,28 @@
-//! placeholder
+//! The command line: verbs that speak the HTTP API through one door.
+//!
+//! The door leads to a running daemon's socket, or to the same router in this process. Verbs must not
+//! know which, nor open the store by themselves. Data goes to standard output, talk to standard error.
+
+pub mod analyze;
+pub mod args;
+pub mod caution;
+pub mod context;
+pub mod doctor;
+pub mod door;
+pub mod error;
+pub mod hints;
+pub mod local;
+pub mod output;
+pub mod place;
+pub mod plot;
+pub mod rig;
+pub mod run;
+pub mod runs;
+pub mod setup;
+pub mod sse;
+pub mod store;
+pub mod tension_entry;
+pub mod unserved;
+pub mod watch;
+
+pub use run::main;

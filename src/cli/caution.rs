@@ -1,0 +1,21 @@
+//! The caution that stands wherever a limit or a result is shown, and the mark of simulated data.
+//!
+//! README "Safety" has the long form. It goes to standard error for `table`, so that data stays
+//! data; JSON and CSV carry no prose.
+
+use super::output::{Format, say};
+
+/// The short form of README "Safety".
+pub const CAUTION: &str = "caution: a stretched bolt stores energy. Stay out of its line, wear eye and hearing \
+protection, never pass the test bolt's allowed tension. Results compare tools on this rig; they are no basis for \
+tightening a real connection.";
+
+/// What is said of readings that come from no hardware.
+pub const SIMULATED: &str = "SIMULATED";
+
+/// Says the caution where people read.
+pub fn show(format: Format) {
+    if format == Format::Table {
+        say(CAUTION);
+    }
+}

@@ -1,0 +1,69 @@
+//! From the arguments to an exit code: reads the command line, opens the door, runs one verb.
+//!
+//! What a verb does and how an error is worded is the business of other files. Must not print data.
+
+use super::args::{Args, StoreVerb, Verb};
+use super::context::Context;
+use super::error::CliError;
+use super::{analyze, doctor, hints, local, rig, runs, setup, store};
+use clap::Parser;
+use std::process::ExitCode;
+
+/// Runs the program with the arguments of the process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(e) => {
+            // clap sends help to standard output and mistakes to standard error by itself.
+            let _ = e.print();
+            return ExitCode::from(if e.use_stderr() { 2 } else { 0 });
+        }
+    };
+    match run(&args) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) if e.is_closed_pipe() => ExitCode::SUCCESS,
+        Err(e) => {
+            let _ = hints::report(&e, &mut std::io::stderr().lock());
+            ExitCode::from(hints::exit_code(&e))
+        }
+    }
+}
+
+fn run(args: &Args) -> Result<(), CliError> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|source| CliError::File { tried: "start", path: "the runtime".into(), source })?;
+    runtime.block_on(verb(args))
+}
+
+async fn verb(args: &Args) -> Result<(), CliError> {
+    // Analysis needs no store, and doctor must answer even where the door does not open.
+    match &args.verb {
+        Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
+        Verb::Doctor => return doctor::run(&args.common).await,
+        Verb::Rig(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
+    }
+    let context = Context {
+        door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
+        format: args.common.format,
+    };
+    let done = match &args.verb {
+        Verb::Rig(verb) => rig::run(verb, &context).await,
+        Verb::Setup(verb) => setup::run(verb, &context).await,
+        Verb::Runs(verb) => runs::run(verb, &context).await,
+        Verb::Store(StoreVerb::Check) => store::check(&context).await,
+        Verb::Analyze(_) | Verb::Doctor => Ok(()),
+    };
+    context.door.close();
+    done
+}
+
+/// Whether a verb puts something into the store that a daemon may start from.
+const fn fills_the_store(verb: &Verb) -> bool {
+    match verb {
+        Verb::Setup(verb) => verb.fills_the_shelf(),
+        Verb::Rig(_) | Verb::Runs(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
+    }
+}

@@ -1,0 +1,251 @@
+//! `runs show ID`: every figure of one run with its unit, and the trace drawn.
+//!
+//! Keys of the API's document end in their unit, which becomes a column. Must not compute any figure.
+
+use crate::cli::caution;
+use crate::cli::context::Context;
+use crate::cli::error::CliError;
+use crate::cli::output::{Cell, Format, Rows, print, print_text, printable, terminal_width};
+use crate::cli::plot::{Look, Mark, Point, draw};
+use crate::cli::setup::usage::source_words;
+use clap::Args;
+use serde_json::{Value, json};
+use std::io::IsTerminal;
+
+/// Rows of the plot.
+const PLOT_ROWS: usize = 16;
+/// Width where standard output is no terminal.
+const WIDTH_DEFAULT: u16 = 80;
+
+/// Options of `runs show`.
+#[derive(Debug, Args)]
+#[command(before_help = "Examples:\n  boltscribe runs show 42\n  boltscribe --format json runs show 42\n")]
+pub struct Show {
+    /// Number of the run.
+    pub id: u64,
+    /// Leave the drawing out.
+    #[arg(long)]
+    pub no_plot: bool,
+}
+
+/// Shows a run.
+///
+/// # Errors
+/// No such run, or nobody answers.
+pub async fn run(show: &Show, context: &Context) -> Result<(), CliError> {
+    let run = context.door.get(&format!("runs/{}", show.id)).await?;
+    print(context.format, &run, &figures(&run))?;
+    if context.format != Format::Table {
+        return Ok(());
+    }
+    if !show.no_plot {
+        plot(show.id, &run, context).await?;
+    }
+    if run["simulated"] == true {
+        print_text(&format!("{}: this run comes from no hardware", caution::SIMULATED))?;
+    }
+    caution::show(context.format);
+    Ok(())
+}
+
+async fn plot(id: u64, run: &Value, context: &Context) -> Result<(), CliError> {
+    let width = usize::from(terminal_width().unwrap_or(WIDTH_DEFAULT));
+    let trace = match context.door.get(&format!("runs/{id}/trace?points={}", 4 * width)).await {
+        Ok(trace) => trace,
+        Err(CliError::Refused { status: 404 | 409 | 422, detail, .. }) => {
+            return print_text(&format!("no trace: {}", printable(&detail)));
+        }
+        Err(e) => return Err(e),
+    };
+    let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
+    let look = Look { width, height: PLOT_ROWS, colour };
+    match draw(&points(&trace)?, &marks(run), look) {
+        Some(text) => print_text(&text),
+        None => print_text("no trace: no sample of this run is kept"),
+    }
+}
+
+/// Points of a trace document: arrays `time_s`, `min_kN` and `max_kN` of one length.
+fn points(trace: &Value) -> Result<Vec<Point>, CliError> {
+    let column = |key: &str| trace[key].as_array();
+    let (Some(time), Some(min), Some(max)) = (column("time_s"), column("min_kN"), column("max_kN")) else {
+        return Err(CliError::Answer {
+            request: "GET runs/{id}/trace".into(),
+            expected: "columns time_s, min_kN and max_kN",
+            found: printable(&trace.to_string().chars().take(120).collect::<String>()),
+        });
+    };
+    // A null (a gap in the samples) becomes a point that is not drawn.
+    let number = |v: &Value| v.as_f64().unwrap_or(f64::NAN);
+    Ok(time
+        .iter()
+        .zip(min)
+        .zip(max)
+        .map(|((t, min), max)| Point { time_s: number(t), min_kn: number(min), max_kn: number(max) })
+        .collect())
+}
+
+fn marks(run: &Value) -> Vec<Mark> {
+    let mut marks = Vec::new();
+    let mut add = |time: Option<f64>, letter, words: String| {
+        if let Some(time_s) = time {
+            marks.push(Mark { time_s, letter, words });
+        }
+    };
+    let first = run["first_blow_s"].as_f64();
+    add(first, 'F', "first blow".into());
+    add(run["peak_time_s"].as_f64(), 'P', "peak".into());
+    for gate in run["gates"].as_array().map_or(&[][..], Vec::as_slice) {
+        if let (Some(first), Some(after), false) =
+            (first, gate["after_s"].as_f64(), gate["tension_kN"].is_null())
+        {
+            add(Some(first + after), 'G', format!("gate {after} s after the first blow"));
+        }
+    }
+    add(run["last_blow_s"].as_f64(), 'L', "last blow".into());
+    marks.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    marks
+}
+
+/// What is shown first, in this order; every other figure follows by name.
+const FIRST: [&str; 24] = [
+    "id",
+    "utc",
+    "rig",
+    "simulated",
+    "setup",
+    "contacts",
+    "tool",
+    "bolt",
+    "in_force",
+    "calibration",
+    "held_kN",
+    "equivalent_torque_Nm",
+    "gates",
+    "plateau_kN",
+    "plateau_se_kN",
+    "time_constant_s",
+    "peak_kN",
+    "peak_time_s",
+    "peak_is_lower_bound",
+    "blows",
+    "blow_rate_hz",
+    "drive_time_s",
+    "excluded",
+    "left_out_because",
+];
+
+/// Every figure as a row: what it is, its value, its unit. The unit is the last part of the key.
+fn figures(run: &Value) -> Rows {
+    let mut rows = Rows::new(&["figure", "value", "unit"]);
+    let Some(map) = run.as_object() else { return rows };
+    let others = map.iter().filter(|(key, _)| !FIRST.contains(&key.as_str()));
+    let first = FIRST.iter().filter_map(|key| map.get_key_value(*key));
+    for (key, value) in first.chain(others) {
+        match (key.as_str(), value) {
+            // The same moment stands above as `utc`.
+            ("utc_ns", _) => {}
+            ("gates", Value::Array(gates)) => gates.iter().for_each(|gate| gate_rows(&mut rows, gate)),
+            ("blow_list", Value::Array(blows)) => {
+                rows.rows.push(figure("blow_list", &json!(format!("{} blows, see JSON", blows.len()))));
+            }
+            ("in_force", in_force) => {
+                rows.rows.push(vec![
+                    Cell::Text("source".into()),
+                    source_words(&in_force["source"]),
+                    Cell::None,
+                ]);
+                rows.rows.push(allowed(&in_force["bolt"]));
+            }
+            ("corrections", Value::Array(corrections)) => {
+                corrections.iter().for_each(|c| rows.rows.push(correction(c)));
+            }
+            _ => rows.rows.push(figure(key, value)),
+        }
+    }
+    rows
+}
+
+fn allowed(bolt: &Value) -> Vec<Cell> {
+    let mut row = figure("allowed_kN", &bolt["allowed_kN"]);
+    if bolt["allowed_kN"].is_null() {
+        row[1] = Cell::Text("no limit set".into());
+    }
+    row
+}
+
+/// What a person said about the run: `exclude by ana: socket slipped`.
+fn correction(correction: &Value) -> Vec<Cell> {
+    let word = |key: &str| correction[key].as_str().unwrap_or("?").to_owned();
+    let text = format!("{} by {}: {}", word("kind"), word("who"), word("why"));
+    vec![Cell::Text("correction".into()), Cell::Text(text), Cell::None]
+}
+
+fn gate_rows(rows: &mut Rows, gate: &Value) {
+    let after = gate["after_s"].as_f64().unwrap_or_default();
+    for (key, name) in [("tension_kN", "tension"), ("torque_Nm", "equivalent torque")] {
+        let mut row = figure(key, &gate[key]);
+        row[0] = Cell::Text(format!("gate {after} s: {name}"));
+        rows.rows.push(row);
+    }
+}
+
+fn figure(key: &str, value: &Value) -> Vec<Cell> {
+    let unit =
+        ["kN", "Nm", "s", "hz", "V", "kPa", "mm"].into_iter().find(|unit| key.ends_with(&format!("_{unit}")));
+    let name = unit.map_or(key, |unit| &key[..key.len() - unit.len() - 1]).replace('_', " ");
+    let name = if key == "equivalent_torque_Nm" { "equivalent torque of held".to_owned() } else { name };
+    let cell = match value {
+        Value::Null => Cell::None,
+        Value::Number(n) if unit.is_some() => Cell::number(n.as_f64(), 3),
+        Value::String(text) => Cell::Text(text.clone()),
+        Value::Array(items) => Cell::Text(list_words(items)),
+        other => Cell::Text(other.to_string()),
+    };
+    let unit = unit.map(|unit| match unit {
+        "Nm" => "N·m",
+        "hz" => "Hz",
+        unit => unit,
+    });
+    vec![Cell::Text(name), cell, Cell::text(unit)]
+}
+
+fn list_words(items: &[Value]) -> String {
+    if items.is_empty() {
+        return "none".to_owned();
+    }
+    let word = |item: &Value| item.as_str().map_or_else(|| item.to_string(), str::to_owned);
+    items.iter().map(word).collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_figure_says_its_unit_apart_from_its_name() {
+        let row = figure("plateau_se_kN", &json!(0.5));
+        assert_eq!(
+            row,
+            vec![Cell::Text("plateau se".into()), Cell::number(Some(0.5), 3), Cell::Text("kN".into())]
+        );
+        assert_eq!(figure("flags", &json!([]))[1], Cell::Text("none".into()));
+        assert_eq!(figure("blow_rate_hz", &json!(20.0))[2], Cell::Text("Hz".into()));
+    }
+
+    #[test]
+    fn a_gate_that_was_not_reached_is_not_marked() {
+        let run = json!({"first_blow_s": 1.0, "last_blow_s": 2.0, "gates": [
+            {"after_s": 0.5, "tension_kN": 1.0}, {"after_s": 3.0, "tension_kN": null}]});
+        let letters: String = marks(&run).iter().map(|m| m.letter).collect();
+        assert_eq!(letters, "FGL");
+        assert!((marks(&run)[1].time_s - 1.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_gap_in_the_trace_is_not_drawn_as_zero() {
+        let trace = json!({"time_s": [0, 1], "min_kN": [null, 1], "max_kN": [2, 3]});
+        let points = points(&trace).unwrap();
+        assert!(points[0].min_kn.is_nan() && points[1].min_kn == 1.0);
+    }
+}

@@ -1,0 +1,37 @@
+//! The words after `runs`, and which file does each.
+//!
+//! Must not know how any of them is done.
+
+use super::{correct, list, show};
+use crate::cli::context::Context;
+use crate::cli::error::CliError;
+use clap::Subcommand;
+
+/// What can be done with runs.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// The latest runs, newest first.
+    List(list::List),
+    /// One run: every figure, and the trace drawn.
+    Show(show::Show),
+    /// Give a run other tags; the old ones stay in the record.
+    Tag(correct::Tag),
+    /// Leave a run out of results.
+    Exclude(correct::Correct),
+    /// Undo an exclusion, or count a run in spite of its flags.
+    Restore(correct::Correct),
+}
+
+/// Does it.
+///
+/// # Errors
+/// As each file says.
+pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
+    match verb {
+        Verb::List(list) => list::run(list, context).await,
+        Verb::Show(show) => show::run(show, context).await,
+        Verb::Tag(tag) => correct::tag(tag, context).await,
+        Verb::Exclude(exclude) => correct::mark("exclude", exclude, context).await,
+        Verb::Restore(restore) => correct::mark("restore", restore, context).await,
+    }
+}

@@ -1,0 +1,109 @@
+//! `setup bolt add`: a test bolt with its factor and its allowed tension.
+//!
+//! The factor is given as a measured ratio or as nut factor K with the diameter; the allowed tension
+//! in kN, lbf or as read from a dial. "No limit set" is a state that is said aloud, never silence.
+
+use super::shelf::{By, Kind, put};
+use crate::cli::caution;
+use crate::cli::context::Context;
+use crate::cli::error::CliError;
+use crate::cli::output::{Format, say};
+use crate::cli::tension_entry::{PsiArgs, positive, read};
+use crate::setups::{GivenFactor, TestBolt};
+use clap::{ArgGroup, Args, Subcommand};
+use serde_json::Value;
+
+/// What can be done with test bolts.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Put a test bolt on the shelf, or a new version of it.
+    Add(Add),
+}
+
+/// Options of `setup bolt add`.
+#[derive(Debug, Args)]
+#[command(
+    before_help = "Examples:
+  boltscribe setup bolt add m20-a --thread M20x2.5 --diameter-mm 20 --nut-factor 0.16 --allowed-kN 120
+  boltscribe setup bolt add in125 --thread \"1 1/4-7\" --diameter-mm 31.75 --factor-lbf-per-lbf-ft 70 --allowed '27000 lbf'
+  boltscribe setup bolt add dial --thread M20x2.5 --diameter-mm 20 --allowed '2500 psi' --psi-is oil --piston-area-in2 4
+",
+    group = ArgGroup::new("factor").args(["nut_factor", "factor_n_per_nm", "factor_lbf_per_lbf_ft"]),
+    group = ArgGroup::new("limit").args(["allowed_kn", "allowed"])
+)]
+pub struct Add {
+    /// Its name.
+    pub name: String,
+    /// Thread, as marked.
+    #[arg(long)]
+    pub thread: String,
+    /// Nominal diameter in millimetres.
+    #[arg(long, value_name = "MM", value_parser = positive)]
+    pub diameter_mm: f64,
+    /// Nut factor K of T = K·d·F.
+    #[arg(long, value_name = "K", value_parser = positive)]
+    pub nut_factor: Option<f64>,
+    /// Measured ratio of tension to equivalent torque, N per N·m.
+    #[arg(long = "factor-N-per-Nm", value_name = "RATIO", value_parser = positive)]
+    pub factor_n_per_nm: Option<f64>,
+    /// Measured ratio of tension to equivalent torque, lbf per lbf·ft.
+    #[arg(long, value_name = "RATIO", value_parser = positive)]
+    pub factor_lbf_per_lbf_ft: Option<f64>,
+    /// Tension that must not be passed, kN.
+    #[arg(long = "allowed-kN", value_name = "KN", value_parser = positive)]
+    pub allowed_kn: Option<f64>,
+    /// The same with its unit: '120 kN', '27000 lbf', or '2500 psi' from a dial.
+    #[arg(long, value_name = "TENSION")]
+    pub allowed: Option<String>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub psi: PsiArgs,
+    /// Lubricant on thread and washer.
+    #[arg(long)]
+    pub lubricant: Option<String>,
+    #[command(flatten)]
+    #[allow(missing_docs)]
+    pub by: By,
+}
+
+/// Puts it on the shelf.
+///
+/// # Errors
+/// A tension that cannot be read, or a refusal of the API.
+pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
+    let allowed_kn = match &add.allowed {
+        Some(entry) => Some(read(entry, &add.psi)?.kn()),
+        None => add.allowed_kn,
+    };
+    let bolt = TestBolt {
+        name: add.name.clone(),
+        thread: add.thread.clone(),
+        diameter_mm: add.diameter_mm,
+        factor: factor(add),
+        allowed_kn,
+        lubricant: add.lubricant.clone(),
+    };
+    put(Kind::Bolt, &add.name, &bolt, &add.by, context).await?;
+    if context.format == Format::Table {
+        if allowed_kn.is_none() {
+            say("no limit set: no run on this bolt can be checked against its allowed tension");
+        }
+        caution::show(context.format);
+    }
+    Ok(())
+}
+
+/// The factor as it was given, so that the entry can be read back as typed.
+fn factor(add: &Add) -> Option<GivenFactor> {
+    let nut_factor = add.nut_factor.map(|nut_factor| GivenFactor::NutFactor { nut_factor });
+    let ratio = add.factor_n_per_nm.map(|n_per_nm| GivenFactor::Ratio { n_per_nm });
+    let lbf = add.factor_lbf_per_lbf_ft.map(|lbf_per_lbf_ft| GivenFactor::RatioLbf { lbf_per_lbf_ft });
+    nut_factor.or(ratio).or(lbf)
+}
+
+/// The factor of a bolt's document in N per N·m; none where it has none.
+#[must_use]
+pub fn factor_of(document: &Value) -> Option<f64> {
+    let bolt: TestBolt = serde_json::from_value(document.clone()).ok()?;
+    bolt.in_force().ok()?.factor.map(|factor| factor.0)
+}

@@ -1,0 +1,113 @@
+//! The rigs while no daemon runs: known from the settings, not served.
+//!
+//! What is put in force is stored by the API and taken up at the daemon's next start; everything live is
+//! refused in words.
+
+use crate::control::Command;
+use crate::page::{Later, Link, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::pipeline::Counters;
+use crate::port::list_ports;
+use crate::settings::Rig;
+use crate::store::{Readers, StoreError};
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::broadcast;
+
+/// The rigs of the settings.
+pub struct Unserved {
+    rigs: Mutex<Vec<RigState>>,
+    feed: broadcast::Sender<Arc<LiveMessage>>,
+}
+
+impl Unserved {
+    /// With the rigs of the settings.
+    #[must_use]
+    pub fn new(rigs: &[Rig]) -> Self {
+        Self { rigs: Mutex::new(rigs.iter().map(not_served).collect()), feed: broadcast::channel(1).0 }
+    }
+
+    /// Takes up what is in force and the zeros from the store.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn take_up(&self, readers: &Readers) -> Result<(), StoreError> {
+        let reader = readers.reader()?;
+        for rig in self.rigs.lock().unwrap_or_else(PoisonError::into_inner).iter_mut() {
+            if let Some(row) = reader.in_force(&rig.rig)? {
+                rig.in_force = row.in_force;
+            }
+            rig.zero_kn = reader.zero_kn(&rig.rig)?;
+        }
+        Ok(())
+    }
+}
+
+fn not_served(rig: &Rig) -> RigState {
+    RigState {
+        rig: rig.name.clone(),
+        port: rig.port.clone(),
+        link: Link::NotServed,
+        link_detail: None,
+        stale: true,
+        simulated: false,
+        identity: None,
+        rate_hz: None,
+        tension_kn: None,
+        counts: None,
+        zero_kn: None,
+        running: None,
+        in_force: crate::control::InForce::default(),
+        calibration: rig.pipeline.calibration.as_ref().map(|c| c.id.clone()),
+        counters: Counters::default(),
+    }
+}
+
+impl Rigs for Unserved {
+    fn rigs(&self) -> Vec<RigState> {
+        self.rigs.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn command<'a>(
+        &'a self,
+        rig: &'a str,
+        _who: &'a str,
+        command: Command,
+    ) -> Later<'a, Result<Reply, Refusal>> {
+        Box::pin(async move {
+            let mut rigs = self.rigs.lock().unwrap_or_else(PoisonError::into_inner);
+            let Some(state) = rigs.iter_mut().find(|state| state.rig == rig) else {
+                return Err(Refusal::UnknownRig(rig.to_owned()));
+            };
+            match command {
+                Command::Use { in_force } => {
+                    state.in_force = in_force;
+                    Ok(Reply::AtNextStart)
+                }
+                _ => Err(Refusal::NotServed(rig.to_owned())),
+            }
+        })
+    }
+
+    fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
+        self.feed.subscribe()
+    }
+
+    fn ports(&self) -> Vec<PortState> {
+        let rigs = self.rigs();
+        list_ports()
+            .into_iter()
+            .map(|listed| {
+                let is_it =
+                    |rig: &&RigState| rig.port == listed.path || listed.other_names.contains(&rig.port);
+                PortState {
+                    rig: rigs.iter().find(is_it).map(|rig| rig.rig.clone()),
+                    not_allowed: listed
+                        .allowed
+                        .err()
+                        .map(|denied| format!("{}; {}", denied.why, denied.what_to_do)),
+                    device: Some(listed.words).filter(|words| !words.is_empty()),
+                    path: listed.path,
+                }
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,141 @@
+//! What is shown of one rig: kept up to date from the pipeline's events and the port's news.
+//!
+//! A stale reading is never shown as live: silence and a lost line clear it. Pure: events in, a
+//! `RigState` out; it reads no clock.
+
+use crate::control::InForce;
+use crate::page::{Identity, Link, RigState};
+use crate::pipeline::{Counters, Event};
+
+/// The state of a rig before anything is known.
+#[must_use]
+pub fn blank(rig: &str, port: &str, calibration: Option<String>) -> RigState {
+    RigState {
+        rig: rig.to_owned(),
+        port: port.to_owned(),
+        link: Link::Down,
+        link_detail: Some("not opened yet".to_owned()),
+        stale: true,
+        simulated: false,
+        identity: None,
+        rate_hz: None,
+        tension_kn: None,
+        counts: None,
+        zero_kn: None,
+        running: None,
+        in_force: InForce::default(),
+        calibration,
+        counters: Counters::default(),
+    }
+}
+
+/// Takes an event into the state.
+pub fn take(state: &mut RigState, event: &Event) {
+    match event {
+        Event::Identity { serial, firmware, time_scale, .. } => {
+            state.simulated = *time_scale != 1;
+            state.identity = Some(Identity {
+                serial: serial.clone(),
+                firmware: firmware.clone(),
+                time_scale: *time_scale,
+            });
+        }
+        Event::Rate { rate_hz } => state.rate_hz = Some(*rate_hz),
+        Event::Stale { stale } => {
+            state.stale = *stale;
+            if *stale {
+                clear_reading(state);
+            }
+        }
+        Event::Live { mean, counts, .. } => {
+            state.stale = false;
+            state.tension_kn = state.calibration.is_some().then(|| mean.kn());
+            state.counts = Some(counts.0);
+        }
+        Event::Started { run_seq, .. } => state.running = Some(*run_seq),
+        Event::Zeroed { zero } => state.zero_kn = Some(zero.kn()),
+        Event::InForce(in_force) => state.in_force = (**in_force).clone(),
+        Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
+    }
+}
+
+/// Takes a change of the line into the state; true where it is one.
+pub fn take_link(state: &mut RigState, link: Link, detail: Option<String>) -> bool {
+    if state.link == link && state.link_detail == detail {
+        return false;
+    }
+    state.link = link;
+    state.link_detail = detail;
+    if link != Link::Up {
+        state.stale = true;
+        clear_reading(state);
+    }
+    true
+}
+
+/// The run is over.
+pub fn take_closed(state: &mut RigState, run_seq: u32) {
+    if state.running == Some(run_seq) {
+        state.running = None;
+    }
+}
+
+fn clear_reading(state: &mut RigState) {
+    state.tension_kn = None;
+    state.counts = None;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::{Counts, Newtons};
+
+    fn live() -> Event {
+        Event::Live {
+            at_s: 1.0,
+            mean: Newtons(1500.0),
+            min: Newtons(0.0),
+            max: Newtons(3000.0),
+            counts: Counts(42),
+        }
+    }
+
+    #[test]
+    fn a_reading_is_gone_when_the_device_is_silent_or_the_line_is_lost() {
+        let mut state = blank("a", "/dev/x", Some("cell".into()));
+        take_link(&mut state, Link::Up, None);
+        take(&mut state, &live());
+        assert_eq!((state.tension_kn, state.counts), (Some(1.5), Some(42)));
+        take(&mut state, &Event::Stale { stale: true });
+        assert_eq!((state.tension_kn, state.counts, state.stale), (None, None, true));
+        take(&mut state, &live());
+        assert!(take_link(&mut state, Link::Down, Some("gone".into())));
+        assert_eq!((state.tension_kn, state.counts, state.stale), (None, None, true));
+        assert!(!take_link(&mut state, Link::Down, Some("gone".into())), "told once");
+    }
+
+    #[test]
+    fn without_a_calibration_only_counts_are_shown() {
+        let mut state = blank("a", "/dev/x", None);
+        take(&mut state, &live());
+        assert_eq!((state.tension_kn, state.counts), (None, Some(42)));
+    }
+
+    #[test]
+    fn a_time_scale_other_than_one_is_a_simulation() {
+        let mut state = blank("a", "/dev/x", None);
+        let identity = |time_scale| Event::Identity {
+            serial: "v".into(),
+            firmware: "1".into(),
+            adc_bits: 24,
+            count_min: -8_388_608,
+            count_max: 8_388_607,
+            rates_hz: vec![2000],
+            time_scale,
+        };
+        take(&mut state, &identity(20));
+        assert!(state.simulated);
+        take(&mut state, &identity(1));
+        assert!(!state.simulated);
+    }
+}

@@ -1,0 +1,143 @@
+//! The page's view of the rigs: their boards, the way of an order to a rig, the feed, the ports.
+//!
+//! Implements `page::Rigs`. It holds senders and shared boards only; it must not touch a pipeline.
+
+use super::faults::FaultLog;
+use super::news::Feed;
+use super::order::Order;
+use super::rig::{Board, on};
+use super::wall::Wall;
+use crate::control::Command;
+use crate::page::{Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::port;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::{broadcast, mpsc, oneshot};
+
+/// What the hub holds of one rig.
+pub struct Seat {
+    /// Its name.
+    pub name: String,
+    /// Its board.
+    pub board: Board,
+    /// The way of an order.
+    pub orders: mpsc::Sender<Order>,
+    /// What its port has done.
+    pub port_counters: Arc<port::Counters>,
+    /// Its faults.
+    pub faults: Arc<Mutex<FaultLog>>,
+}
+
+/// All rigs of the daemon.
+pub struct Hub {
+    seats: Vec<Seat>,
+    feed: Feed,
+    wall: Arc<Wall>,
+    facts: Mutex<Vec<(String, String)>>,
+}
+
+impl Hub {
+    /// With its rigs, in the order of the settings.
+    #[must_use]
+    pub fn new(seats: Vec<Seat>, feed: Feed, wall: Arc<Wall>) -> Self {
+        Self { seats, feed, wall, facts: Mutex::new(Vec::new()) }
+    }
+
+    /// Adds a fact for `doctor`, such as the address that was given by the system.
+    pub fn fact(&self, name: &str, value: String) {
+        let mut facts = self.facts.lock().unwrap_or_else(PoisonError::into_inner);
+        facts.retain(|(known, _)| known != name);
+        facts.push((name.to_owned(), value));
+    }
+
+    fn seat(&self, rig: &str) -> Option<&Seat> {
+        self.seats.iter().find(|seat| seat.name == rig)
+    }
+}
+
+impl Rigs for Hub {
+    fn rigs(&self) -> Vec<RigState> {
+        self.seats.iter().map(|seat| on(&seat.board).clone()).collect()
+    }
+
+    fn command<'a>(
+        &'a self,
+        rig: &'a str,
+        who: &'a str,
+        command: Command,
+    ) -> Later<'a, Result<Reply, Refusal>> {
+        Box::pin(async move {
+            let Some(seat) = self.seat(rig) else {
+                return Err(Refusal::UnknownRig(rig.to_owned()));
+            };
+            let (reply, answer) = oneshot::channel();
+            let order = Order { who: who.to_owned(), command, reply };
+            let refused = |reason: &str| Refusal::Refused { rig: rig.to_owned(), reason: reason.to_owned() };
+            if seat.orders.try_send(order).is_err() {
+                return Err(refused("too many orders are waiting"));
+            }
+            answer.await.unwrap_or_else(|_| Err(refused("its reader has ended")))
+        })
+    }
+
+    fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
+        self.feed.subscribe()
+    }
+
+    fn ports(&self) -> Vec<PortState> {
+        let rigs = self.rigs();
+        let used = |name: &str| rigs.iter().find(|r| r.port == name).map(|r| r.rig.clone());
+        port::list_ports()
+            .into_iter()
+            .map(|listed| PortState {
+                rig: used(&listed.path)
+                    .or_else(|| used(&listed.device))
+                    .or_else(|| listed.other_names.iter().find_map(|name| used(name))),
+                not_allowed: listed
+                    .allowed
+                    .err()
+                    .map(|denied| format!("{}; {}", denied.why, denied.what_to_do)),
+                device: Some(listed.words).filter(|words| !words.is_empty()),
+                path: listed.path,
+            })
+            .collect()
+    }
+
+    fn facts(&self) -> Vec<(String, String)> {
+        self.facts.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn counters(&self) -> BTreeMap<String, u64> {
+        let mut all = BTreeMap::new();
+        let mut add = |name: String, value: u64| *all.entry(name).or_default() += value;
+        for seat in &self.seats {
+            let port = seat.port_counters.now();
+            for (name, value) in [
+                ("port_bytes_in", port.bytes_in),
+                ("port_waits", port.waits),
+                ("port_bytes_cleared", port.bytes_cleared),
+                ("port_attempts", port.attempts),
+                ("port_opens", port.opens),
+                ("port_losses", port.losses),
+                ("port_bytes_sent", port.bytes_sent),
+                ("port_bytes_send_dropped", port.bytes_send_dropped),
+            ] {
+                add(format!("boltscribe_{name}_total"), value);
+            }
+            let faults = seat.faults.lock().unwrap_or_else(PoisonError::into_inner);
+            for (kind, count) in faults.counts() {
+                let kind: String =
+                    kind.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '_' }).collect();
+                add(format!("boltscribe_fault_{kind}_total"), count);
+            }
+            add("boltscribe_messages_unsent_total".into(), faults.unsent);
+            let dropped = faults.dropped;
+            add("boltscribe_blocks_dropped_total".into(), dropped.blocks);
+            add("boltscribe_run_rows_dropped_total".into(), dropped.runs);
+            add("boltscribe_rows_dropped_total".into(), dropped.rows);
+            add("boltscribe_run_news_dropped_total".into(), dropped.news);
+        }
+        add("boltscribe_wall_clock_steps_total".into(), self.wall.steps());
+        all
+    }
+}

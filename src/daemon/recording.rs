@@ -1,0 +1,69 @@
+//! A recording of everything a rig's pipeline is fed with, for bug reports and tests.
+//!
+//! Bytes, commands and changes of the line, each with its monotonic time: pushed again, they give the
+//! same results. Writing must never disturb measuring: a recording that fails is dropped with one line
+//! in the log, and the rig goes on.
+
+use super::error::DaemonError;
+use crate::control::Command;
+use crate::pipeline::LinkState;
+use crate::settings;
+use crate::time::MonoNs;
+use std::io;
+use std::path::Path;
+
+/// Where a rig's input is written to.
+pub trait Record: Send {
+    /// Bytes as they arrived.
+    ///
+    /// # Errors
+    /// They cannot be written.
+    fn bytes(&mut self, at: MonoNs, bytes: &[u8]) -> io::Result<()>;
+
+    /// A command as it was given.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    fn command(&mut self, at: MonoNs, command: &Command) -> io::Result<()>;
+
+    /// The line came or went.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    fn link(&mut self, at: MonoNs, state: LinkState) -> io::Result<()>;
+}
+
+/// Begins the recording of one rig in `folder`.
+///
+/// # Errors
+/// The file cannot be made.
+pub fn begin(folder: &Path, rig: &settings::Rig) -> Result<Box<dyn Record>, DaemonError> {
+    Err(DaemonError::System {
+        tried: format!("record rig '{}' into {}", rig.name, folder.display()),
+        source: io::Error::new(io::ErrorKind::Unsupported, "this build has no recording format"),
+    })
+}
+
+/// A recording that ends itself at the first failure.
+#[derive(Default)]
+pub struct Recording {
+    to: Option<Box<dyn Record>>,
+}
+
+impl Recording {
+    /// Records to `to`; none: records nothing.
+    #[must_use]
+    pub fn new(to: Option<Box<dyn Record>>) -> Self {
+        Self { to }
+    }
+
+    /// Writes one thing.
+    pub fn put(&mut self, rig: &str, write: impl FnOnce(&mut dyn Record) -> io::Result<()>) {
+        if let Some(to) = &mut self.to
+            && let Err(e) = write(to.as_mut())
+        {
+            tracing::error!("rig '{rig}': the recording ends here, it cannot be written: {e}");
+            self.to = None;
+        }
+    }
+}

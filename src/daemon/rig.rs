@@ -1,0 +1,313 @@
+//! One rig at work: port news, orders and ticks in, in order of time; outputs to the port, the store
+//! and the feed.
+//!
+//! Runs on a thread of its own, so that measuring a long run delays no other rig. Bytes are pushed and
+//! their events told in one go; nothing in that path sleeps or gathers. What a pipeline measures is not
+//! known here.
+
+use super::board;
+use super::faults::FaultLog;
+use super::keeper::Keeper;
+use super::measuring::Measuring;
+use super::news::Feed;
+use super::order::{ANSWER_WITHIN_NS, Answer, ORDERS_MAX, Order, Waiting, answer_in, holds_at_once};
+use super::recording::Recording;
+use super::wall::{Wall, look};
+use crate::control::Command;
+use crate::page::{Link, News, RigState};
+use crate::pipeline::{Event, Input, LinkState, Output, RunRow};
+use crate::port::PortEvent;
+use crate::results::Flag;
+use crate::store::Write;
+use crate::time::MonoNs;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+use tokio::sync::{mpsc, watch};
+use tokio::time::{MissedTickBehavior, interval};
+
+/// A pipeline learns at least this often that time passes.
+pub const TICK: Duration = Duration::from_millis(50);
+/// The accounts are copied to the board this often, nanoseconds.
+const ACCOUNTS_EVERY_NS: u64 = 250_000_000;
+
+/// The board of one rig, shared with whoever shows it.
+pub type Board = Arc<Mutex<RigState>>;
+
+/// A lock that outlives a panic elsewhere: the board is plain data.
+pub fn on(board: &Board) -> MutexGuard<'_, RigState> {
+    board.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// The queues of a rig's thread.
+pub struct Wires {
+    /// News of the port.
+    pub port: mpsc::Receiver<PortEvent>,
+    /// Bytes for the device.
+    pub to_port: mpsc::Sender<Vec<u8>>,
+    /// Orders of people.
+    pub orders: mpsc::Receiver<Order>,
+    /// True: the end.
+    pub stop: watch::Receiver<bool>,
+}
+
+/// A rig's thread and all it holds.
+pub struct Rig<M> {
+    /// Its name.
+    pub name: String,
+    /// Measures.
+    pub pipeline: M,
+    /// Stores.
+    pub keeper: Keeper,
+    /// Shows.
+    pub board: Board,
+    /// Tells.
+    pub feed: Feed,
+    /// Knows UTC.
+    pub wall: Arc<Wall>,
+    /// Writes down the input.
+    pub recording: Recording,
+    /// Counts and logs faults.
+    pub faults: Arc<Mutex<FaultLog>>,
+    /// Time of the last input.
+    pub last: MonoNs,
+    /// When the accounts were copied last.
+    pub accounts_at: MonoNs,
+    /// Orders without an answer, oldest first; at most `ORDERS_MAX`.
+    pub waiting: Vec<Waiting>,
+}
+
+impl<M: Measuring> Rig<M> {
+    /// Works until told to stop, then closes the stream.
+    pub async fn run(mut self, mut wires: Wires) -> Self {
+        let mut ticks = interval(TICK);
+        ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        let mut out = Vec::new();
+        let mut port_is_there = true;
+        loop {
+            // Bytes go before ticks: a tick must not overtake bytes that arrived before it.
+            tokio::select! {
+                biased;
+                () = stopped(&mut wires.stop) => break,
+                Some(order) = wires.orders.recv() => self.order(order, &mut out, &wires.to_port),
+                event = wires.port.recv(), if port_is_there => match event {
+                    Some(event) => self.port(event, &mut out, &wires.to_port),
+                    None => port_is_there = false,
+                },
+                _ = ticks.tick() => {
+                    let at = self.now(look().mono);
+                    self.push(Input::Tick { at }, &mut out, &wires.to_port);
+                }
+            }
+        }
+        self.end(&mut out, &wires.to_port);
+        self
+    }
+
+    /// Monotonic, whatever the order in which threads looked at the clock.
+    fn now(&mut self, at: MonoNs) -> MonoNs {
+        self.last = self.last.max(at);
+        self.last
+    }
+
+    fn end(&mut self, out: &mut Vec<Output>, to_port: &mpsc::Sender<Vec<u8>>) {
+        self.pipeline.finish(out);
+        self.deliver(out, to_port);
+        self.keeper.save();
+        for waiting in self.waiting.drain(..) {
+            waiting.order.answer(&self.name, Answer::Refused("the daemon stops".into()));
+        }
+        self.show_accounts();
+    }
+
+    fn push(&mut self, input: Input<'_>, out: &mut Vec<Output>, to_port: &mpsc::Sender<Vec<u8>>) {
+        self.pipeline.push_into(input, out);
+        self.deliver(out, to_port);
+        let at = self.last;
+        self.keeper.tick(at);
+        self.give_up_waiting(at);
+        if at.since_ns(self.accounts_at) >= ACCOUNTS_EVERY_NS {
+            self.accounts_at = at;
+            self.show_accounts();
+        }
+    }
+
+    fn show_accounts(&self) {
+        on(&self.board).counters = self.pipeline.counters();
+        self.faults_now().dropped = self.keeper.dropped;
+    }
+
+    fn port(&mut self, event: PortEvent, out: &mut Vec<Output>, to_port: &mpsc::Sender<Vec<u8>>) {
+        match event {
+            PortEvent::Bytes { at, bytes } => {
+                let at = self.now(at);
+                self.recording.put(&self.name, |to| to.bytes(at, &bytes));
+                self.push(Input::Bytes { at, bytes: &bytes }, out, to_port);
+            }
+            PortEvent::Up { at } => {
+                tracing::info!("rig '{}': the line is open", self.name);
+                self.link(at, LinkState::Up, None, out, to_port);
+            }
+            PortEvent::Down { at, reason } => {
+                let detail = match reason.advice() {
+                    Some(advice) => format!("{reason}; {advice}"),
+                    None => reason.to_string(),
+                };
+                tracing::warn!("rig '{}': {detail}", self.name);
+                self.link(at, LinkState::Down, Some(detail), out, to_port);
+            }
+        }
+    }
+
+    fn link(
+        &mut self,
+        at: MonoNs,
+        state: LinkState,
+        detail: Option<String>,
+        out: &mut Vec<Output>,
+        to_port: &mpsc::Sender<Vec<u8>>,
+    ) {
+        let at = self.now(at);
+        let link = match state {
+            LinkState::Up => Link::Up,
+            LinkState::Down => Link::Down,
+        };
+        self.recording.put(&self.name, |to| to.link(at, state));
+        let changed = board::take_link(&mut on(&self.board), link, detail.clone());
+        self.push(Input::Link { at, state }, out, to_port);
+        if changed {
+            let utc_ns = self.wall.utc_ns(at);
+            let kind = match state {
+                LinkState::Up => "line-up",
+                LinkState::Down => "line-down",
+            };
+            let words = detail.clone().unwrap_or_default();
+            self.keeper.row(Write::Event { utc_ns, kind: kind.to_owned(), detail: words });
+            self.feed.tell(&self.name, utc_ns, News::Link { link, detail });
+        }
+    }
+
+    fn order(&mut self, order: Order, out: &mut Vec<Output>, to_port: &mpsc::Sender<Vec<u8>>) {
+        if self.waiting.len() >= ORDERS_MAX {
+            order.answer(&self.name, Answer::Refused("too many orders are waiting".into()));
+            return;
+        }
+        let at = self.now(look().mono);
+        let command = order.command.clone();
+        self.recording.put(&self.name, |to| to.command(at, &command));
+        let at_once = holds_at_once(&command);
+        self.waiting.push(Waiting { order, since: at });
+        self.push(Input::Command { at, command }, out, to_port);
+        if at_once && let Some(waiting) = self.waiting.pop_if(|w| holds_at_once(&w.order.command)) {
+            waiting.order.answer(&self.name, Answer::Done);
+        }
+    }
+
+    fn give_up_waiting(&mut self, at: MonoNs) {
+        while let Some(first) = self.waiting.first()
+            && at.since_ns(first.since) > ANSWER_WITHIN_NS
+        {
+            let waiting = self.waiting.remove(0);
+            let why = "no answer within 3 s: expected a steady idle reading".to_owned();
+            waiting.order.answer(&self.name, Answer::Refused(why));
+        }
+    }
+
+    /// Sends every output where it belongs, in order.
+    fn deliver(&mut self, out: &mut Vec<Output>, to_port: &mpsc::Sender<Vec<u8>>) {
+        for output in out.drain(..) {
+            match output {
+                Output::Send(bytes) => {
+                    if to_port.try_send(bytes).is_err() {
+                        self.faults_now().unsent += 1;
+                    }
+                }
+                Output::Event(event) => self.event(event),
+                Output::Run(row) => self.run_row(row),
+                Output::Block(block) => {
+                    let utc_ns = self.wall.utc_ns(self.last);
+                    self.keeper.block(block, utc_ns);
+                }
+                Output::Fault(fault) => {
+                    let utc_ns = self.wall.utc_ns(self.last);
+                    let row = self.faults_now().take(&self.name, &fault, self.last, utc_ns);
+                    if let Some(row) = row {
+                        self.keeper.row(row);
+                    }
+                }
+            }
+        }
+    }
+
+    fn faults_now(&self) -> MutexGuard<'_, FaultLog> {
+        self.faults.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn event(&mut self, event: Event) {
+        let utc_ns = self.wall.utc_ns(self.last);
+        board::take(&mut on(&self.board), &event);
+        match &event {
+            Event::Identity { serial, firmware, time_scale, .. } => self.keeper.row(Write::Identity {
+                stream: self.keeper.stream(),
+                utc_ns,
+                serial: serial.clone(),
+                firmware: firmware.clone(),
+                time_scale: *time_scale,
+            }),
+            // A zero taken up again at the start stands in the store already.
+            Event::Zeroed { zero } if !self.restores_zero() => {
+                self.keeper.row(Write::Zero { utc_ns, zero_kn: zero.kn() })
+            }
+            Event::Stale { stale } => {
+                let detail = if *stale { "the device is silent" } else { "the device sends again" };
+                tracing::warn!("rig '{}': {detail}", self.name);
+                self.keeper.row(Write::Event { utc_ns, kind: "stale".into(), detail: detail.into() });
+            }
+            _ => {}
+        }
+        let answered = self.waiting.iter().position(|w| answer_in(&event, &w.order.command).is_some());
+        if let Some(at) = answered {
+            let waiting = self.waiting.remove(at);
+            if let Some(answer) = answer_in(&event, &waiting.order.command) {
+                waiting.order.answer(&self.name, answer);
+            }
+        }
+        self.feed.tell(&self.name, utc_ns, News::Event(event));
+    }
+
+    fn restores_zero(&self) -> bool {
+        self.waiting.iter().any(|w| matches!(w.order.command, Command::RestoreZero { .. }))
+    }
+
+    fn run_row(&mut self, mut row: RunRow) {
+        self.notice_step();
+        let now = self.last;
+        let mut first_blow_utc_ns = self.wall.utc_ns(now);
+        match &mut row {
+            RunRow::Announced(run) => {
+                if let Some(first) = self.pipeline.mono_at(run.record.first_blow_s) {
+                    first_blow_utc_ns = self.wall.utc_ns(first);
+                    if self.wall.stepped_between(first, now) {
+                        run.flags.push(Flag::ClockSuspect);
+                        run.flags.sort_unstable();
+                        run.flags.dedup();
+                    }
+                }
+                tracing::info!("rig '{}': run {} of this stream measured", self.name, run.run_seq);
+            }
+            RunRow::Closed(closed) => board::take_closed(&mut on(&self.board), closed.run_seq),
+        }
+        self.keeper.run(row, first_blow_utc_ns);
+    }
+
+    /// Looks at both clocks at the moment that matters, so that a step just now is not missed.
+    fn notice_step(&self) {
+        if let Some(step) = self.wall.observe(look()) {
+            super::wall_watch::log(step);
+        }
+    }
+}
+
+/// Until the flag is true, or nobody can raise it any more.
+async fn stopped(stop: &mut watch::Receiver<bool>) {
+    let _ = stop.wait_for(|stop| *stop).await;
+}

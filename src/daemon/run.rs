@@ -1,0 +1,170 @@
+//! The daemon from its arguments to its exit code: settings, store, recovery, rigs, API, and an end in
+//! order.
+//!
+//! It starts with no rig at all and with no port there; only wrong settings and a store that cannot be
+//! used keep it from starting.
+
+use super::args::Args;
+use super::config;
+use super::error::DaemonError;
+use super::hub::Hub;
+use super::news::Feed;
+use super::start::{Running, Shared, start};
+use super::wall::{Wall, look};
+use super::{logging, recovery, serving, wall_watch};
+use crate::page::State;
+use crate::settings::Settings;
+use crate::store::{Mode, Store};
+use clap::Parser;
+use std::io::Write;
+use std::process::ExitCode;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::sync::watch;
+use tokio::task::JoinHandle;
+use tokio::time::timeout;
+
+/// Time for the rigs to close their streams.
+const RIGS_END_WITHIN: Duration = Duration::from_millis(800);
+/// Time for answers under way.
+const SERVERS_END_WITHIN: Duration = Duration::from_millis(300);
+/// Time for the store to take the last rows.
+const STORE_ENDS_WITHIN: Duration = Duration::from_millis(700);
+
+/// Runs the program with the arguments of the process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(e) => {
+            // clap sends help to standard output and mistakes to standard error by itself.
+            let _ = e.print();
+            return ExitCode::from(if e.use_stderr() { 2 } else { 0 });
+        }
+    };
+    match run(&args) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(e) => {
+            let mut err = std::io::stderr().lock();
+            // Where standard error is gone, nobody is left to be told.
+            let _ = writeln!(err, "error: {e}");
+            if let Some(hint) = e.hint() {
+                let _ = writeln!(err, "hint: {hint}");
+            }
+            ExitCode::from(e.exit_code())
+        }
+    }
+}
+
+fn run(args: &Args) -> Result<(), DaemonError> {
+    let settings = config::load(args)?;
+    if args.check_config {
+        let rigs = settings.rigs.len();
+        let _ = writeln!(std::io::stderr(), "the settings can be used: {rigs} rig(s)");
+        return Ok(());
+    }
+    logging::start(settings.daemon.log.word()).map_err(|e| DaemonError::Settings(vec![e]))?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .map_err(|source| DaemonError::System { tried: "start the runtime".into(), source })?;
+    let ended = runtime.block_on(work(args, &settings));
+    // What has not ended by now is cut: its rows are in the store already or were counted.
+    runtime.shutdown_timeout(Duration::from_millis(100));
+    ended
+}
+
+async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
+    let mut signals = Signals::listen()?;
+    let store = Store::open(&settings.store.folder, Mode::Create)?;
+    let wall = Arc::new(Wall::new(look()));
+    tokio::spawn(wall_watch::run(Arc::clone(&wall)));
+    let recovered = recovery::recover_all(&store).await?;
+    if recovered > 0 {
+        tracing::warn!("{recovered} run(s) of the last start were kept as interrupted");
+    }
+    let (stop, stopped) = watch::channel(false);
+    let feed = Feed::default();
+    let shared = Shared {
+        store: &store,
+        feed: feed.clone(),
+        wall: Arc::clone(&wall),
+        stop: stopped.clone(),
+        record: args.record.as_deref(),
+    };
+    let (mut seats, mut threads) = (Vec::new(), Vec::new());
+    for rig in &settings.rigs {
+        let Running { seat, thread } = start(rig, &shared).await?;
+        threads.push((seat.name.clone(), thread));
+        seats.push(seat);
+    }
+    let hub = Arc::new(Hub::new(seats, feed, Arc::clone(&wall)));
+    let clock = Arc::clone(&wall);
+    let state = State {
+        readers: store.readers(),
+        writer: Some(store.writer()),
+        rigs: Arc::clone(&hub) as _,
+        now_utc_ns: Arc::new(move || clock.utc_ns(look().mono)),
+    };
+    let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
+    let servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
+    tracing::info!("{} rig(s), store in {}", threads.len(), settings.store.folder.display());
+    signals.wait().await;
+    tracing::info!("stopping");
+    let _ = stop.send(true);
+    end(threads, servers, store, &socket).await
+}
+
+/// The end in order: streams closed, answers finished, rows stored.
+async fn end(
+    threads: Vec<(String, JoinHandle<()>)>,
+    servers: Vec<JoinHandle<()>>,
+    store: Store,
+    socket: &std::path::Path,
+) -> Result<(), DaemonError> {
+    let rigs = timeout(RIGS_END_WITHIN, async {
+        for (name, thread) in threads {
+            if let Err(e) = thread.await {
+                tracing::error!("rig '{name}': its reader broke off: {e}");
+            }
+        }
+    });
+    let rigs_ended = rigs.await.is_ok();
+    for server in servers {
+        let abort = server.abort_handle();
+        if timeout(SERVERS_END_WITHIN, server).await.is_err() {
+            abort.abort();
+        }
+    }
+    let _ = std::fs::remove_file(socket);
+    let closing = tokio::task::spawn_blocking(move || store.close());
+    let stored = timeout(STORE_ENDS_WITHIN, closing).await.is_ok();
+    match (rigs_ended, stored) {
+        (true, true) => Ok(()),
+        (false, _) => Err(DaemonError::Late("a rig")),
+        (_, false) => Err(DaemonError::Late("the store")),
+    }
+}
+
+/// The two signals that ask for an end.
+struct Signals {
+    terminate: Signal,
+    interrupt: Signal,
+}
+
+impl Signals {
+    fn listen() -> Result<Self, DaemonError> {
+        let listen = |kind| {
+            signal(kind).map_err(|source| DaemonError::System { tried: "listen for signals".into(), source })
+        };
+        Ok(Self { terminate: listen(SignalKind::terminate())?, interrupt: listen(SignalKind::interrupt())? })
+    }
+
+    async fn wait(&mut self) {
+        tokio::select! {
+            _ = self.terminate.recv() => {}
+            _ = self.interrupt.recv() => {}
+        }
+    }
+}

@@ -1,0 +1,166 @@
+//! The daemon over a pseudo terminal: a virtual rig plays an invented scenario, the real binaries listen.
+//!
+//! The truth comes from the virtual rig's own file; what measures knows nothing of it.
+
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods)]
+
+#[path = "daemon_pty/bench.rs"]
+mod bench;
+
+use bench::{Bench, wait_for};
+use serde_json::Value;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::time::Duration;
+
+#[test]
+fn every_run_is_measured_as_it_was_played_and_carries_what_was_in_force() {
+    let mut bench = Bench::new();
+    bench.start_rig(3, &[]);
+    let runs = bench.runs(3);
+    let truth = bench.truth(3);
+    for (run, truth) in runs.iter().zip(&truth) {
+        let (held, held_true) = (number(run, "held_kN"), number(truth, "held_kN"));
+        assert!((held / held_true - 1.0).abs() < 0.002, "held {held} kN, played {held_true} kN");
+        for time in ["first_blow_s", "last_blow_s"] {
+            // The stream's sample 0 is the device's first sample.
+            assert!((number(run, time) - number(truth, time)).abs() < 0.005, "{time}: {run} {truth}");
+        }
+        assert_eq!(run["blows"], truth["blows"]);
+        assert_eq!((&run["setup"], &run["bolt"]), (&"direct".into(), &"m20".into()));
+        assert_eq!(run["simulated"], true);
+    }
+    // The names of the rows are the store's numbers, without gaps.
+    let ids: Vec<_> = runs.iter().map(|run| run["id"].as_u64().unwrap()).collect();
+    assert_eq!(ids, [1, 2, 3]);
+    assert_eq!(bench.stop_daemon(), Some(0));
+    assert_eq!(bench.cli(&["store", "check"])["ok"], true);
+}
+
+#[test]
+fn a_killed_daemon_keeps_the_open_run_as_interrupted_and_goes_on_counting() {
+    let mut bench = Bench::new();
+    // Slow enough that the 250 ms which may be lost are a small part of a run.
+    bench.start_rig_at(2.0, 4, &[]);
+    bench.runs(1);
+    wait_for("a second run well under way", || {
+        let rig = bench.rig();
+        rig["running"] == 2 && rig["tension_kN"].as_f64().is_some_and(|kn| kn > 60.0)
+    });
+    bench.kill_daemon();
+    bench.start_daemon();
+    let runs = bench.runs(2);
+    let ids: Vec<_> = runs.iter().map(|run| run["id"].as_u64().unwrap()).collect();
+    assert_eq!(ids, (1..=ids.len() as u64).collect::<Vec<_>>());
+    assert!(!flags(&runs[0]).contains(&"interrupted".to_owned()), "{runs:?}");
+    assert!(flags(&runs[1]).contains(&"interrupted".to_owned()), "{runs:?}");
+    assert_eq!((&runs[1]["excluded"], &runs[1]["setup"]), (&true.into(), &"direct".into()));
+    // 60 kN are reached about a second after the first blow; at most half a device second is lost.
+    assert!(number(&runs[1], "peak_kN") > 40.0, "{runs:?}");
+    assert_eq!(bench.cli(&["setup", "show"])["rigs"][0]["in_force"]["setup"], "direct");
+    assert_eq!(bench.stop_daemon(), Some(0));
+    assert_eq!(bench.cli(&["store", "check"])["ok"], true);
+}
+
+#[test]
+fn a_port_that_goes_away_and_comes_back_is_taken_up_again() {
+    let mut bench = Bench::new();
+    wait_for("the missing port as a state", || bench.rig()["link"] == "down");
+    assert!(bench.rig()["link_detail"].as_str().unwrap().contains("no such port"));
+    bench.start_rig(3, &["hang-up@40:300"]);
+    wait_for("the open port", || bench.rig()["link"] == "up");
+    wait_for("a second opening", || {
+        bench.cli(&["doctor"])["daemon"]["counters"]["boltscribe_port_opens_total"].as_u64() >= Some(2)
+    });
+    wait_for("samples after it", || bench.rig()["stale"] == false && bench.rig()["link"] == "up");
+    let counters = bench.cli(&["doctor"])["daemon"]["counters"].clone();
+    assert_eq!(counters["boltscribe_port_losses_total"], 1, "{counters}");
+}
+
+#[test]
+fn a_zero_is_taken_from_the_idle_reading_and_outlives_a_restart() {
+    let mut bench = Bench::new();
+    bench.start_rig(0, &[]);
+    wait_for("a live reading", || bench.rig()["tension_kN"].is_number());
+    let zeroed = bench.cli(&["rig", "zero"]);
+    // The scenario's zero is 1.2 kN, and drifts by 0.01 kN a minute.
+    let zero_kn = number(&zeroed, "zero_kN");
+    assert!((zero_kn - 1.2).abs() < 0.05, "{zeroed}");
+    assert_eq!(bench.stop_daemon(), Some(0));
+    assert_eq!(bench.rig()["zero_kN"].as_f64(), Some(zero_kn), "known while no daemon runs");
+    bench.start_daemon();
+    wait_for("the zero of the last start", || bench.rig()["zero_kN"].as_f64() == Some(zero_kn));
+}
+
+#[test]
+fn watching_tells_of_a_run_by_its_number_once_it_is_stored() {
+    let mut bench = Bench::new();
+    let mut watch = bench.spawn_cli(&["rig", "watch", "bench"]);
+    let lines = BufReader::new(watch.stdout.take().unwrap()).lines();
+    bench.start_rig(1, &[]);
+    let mut kinds = Vec::new();
+    for line in lines {
+        let message: Value = serde_json::from_str(&line.unwrap()).unwrap();
+        assert_eq!(message["rig"], "bench");
+        if message["news"] == "run" {
+            assert_eq!(message["id"], 1);
+            assert_eq!(bench.cli(&["runs", "show", "1"])["id"], 1);
+            break;
+        }
+        kinds.push(message["event"].as_str().unwrap_or("link").to_owned());
+    }
+    watch.kill().unwrap();
+    watch.wait().unwrap();
+    for kind in ["live", "started", "blow"] {
+        assert!(kinds.iter().any(|k| k == kind), "no {kind} among {kinds:?}");
+    }
+}
+
+#[test]
+fn the_address_that_is_logged_answers_and_changes_from_elsewhere_are_refused() {
+    let bench = Bench::new();
+    let ask = |request: &str| {
+        let mut stream = TcpStream::connect(&bench.address).unwrap();
+        stream.set_read_timeout(Some(Duration::from_secs(10))).unwrap();
+        stream.write_all(request.as_bytes()).unwrap();
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).unwrap();
+        answer
+    };
+    let host = &bench.address;
+    let answer = ask(&format!("GET /api/v1/status HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n"));
+    assert!(answer.starts_with("HTTP/1.1 200") && answer.contains("\"rigs\""), "{answer}");
+    let foreign = format!(
+        "POST /api/v1/rigs/bench/zero HTTP/1.1\r\nHost: {host}\r\nOrigin: http://elsewhere.test\r\n\
+         Content-Type: application/json\r\nContent-Length: 13\r\nConnection: close\r\n\r\n{{\"who\":\"eve\"}}"
+    );
+    assert!(ask(&foreign).starts_with("HTTP/1.1 403"));
+}
+
+#[test]
+fn a_second_daemon_on_the_same_store_is_refused_and_names_the_first() {
+    let bench = Bench::new();
+    let output = bench.second_daemon();
+    assert_eq!(output.status.code(), Some(3));
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(said.contains(&bench.pid().to_string()), "{said}");
+    assert_eq!(bench.rig()["rig"], "bench", "the first one goes on");
+}
+
+#[test]
+fn settings_that_cannot_be_used_are_refused_before_the_store_is_touched() {
+    let output = bench::check_config("[[rig]]\nname = \"a\"\nport = \"/dev/x\"\ninstrument = \"framd\"\n");
+    assert_eq!(output.status.code(), Some(2));
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(said.contains("settings.toml:4:"), "{said}");
+    assert_eq!(bench::check_config("").status.code(), Some(0));
+}
+
+fn number(object: &Value, key: &str) -> f64 {
+    object[key].as_f64().unwrap_or_else(|| panic!("no {key} in {object}"))
+}
+
+fn flags(run: &Value) -> Vec<String> {
+    run["flags"].as_array().unwrap().iter().map(|flag| flag.as_str().unwrap().to_owned()).collect()
+}
