@@ -228,7 +228,7 @@ mod tests {
             }
             if chunk <= 1000 {
                 assert_eq!(raw, codes[11_000..15_000], "chunk {chunk}");
-                assert!(thinned >= 16_000 && thinned < 16_300, "{thinned}");
+                assert!((16_000..16_300).contains(&thinned), "{thinned}");
             }
             assert_eq!(b.used, 20_000);
         }

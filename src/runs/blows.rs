@@ -97,13 +97,18 @@ impl Series {
             && (!slow || self.faint >= STRONG * self.noise)
     }
 
-    /// Whether no more than one blow (or one in a hundred) seems to be missing between the onsets.
+    /// Blows that seem to be missing between the onsets, from intervals of several medians.
     #[must_use]
-    pub fn whole(&self) -> bool {
+    pub fn missing(&self) -> f64 {
         let steps: Vec<f64> = intervals(&self.onsets).map(|n| n as f64).collect();
-        let Some(usual) = median(&mut steps.clone()) else { return true };
-        let missing: f64 = steps.iter().map(|s| (s / usual).round() - 1.0).filter(|m| *m > 0.0).sum();
-        missing <= (0.01 * self.onsets.len() as f64).max(1.0)
+        let Some(usual) = median(&mut steps.clone()) else { return 0.0 };
+        steps.iter().map(|s| (s / usual).round() - 1.0).filter(|m| *m > 0.0).sum()
+    }
+
+    /// Whether the count can be off by at most `share` of itself, or by one.
+    #[must_use]
+    pub fn whole(&self, share: f64) -> bool {
+        self.missing() <= (share * self.onsets.len() as f64).max(1.0)
     }
 
     /// Whether ringing stands at least 6 times above the noise of the band.

@@ -1,7 +1,7 @@
 //! Where a run begins and where its first pull ends: first blow, last blow, loosening.
 
 use super::band::BandSignal;
-use super::blows::{Onset, Series, look_for};
+use super::blows::{Series, look_for};
 use super::kept::Wave;
 use crate::stats::median;
 

@@ -63,6 +63,8 @@ const CONFIRM_S: f64 = 0.1;
 const GRID_S: f64 = 0.05;
 /// Quiet for this long: ask whether the run is over, seconds.
 const QUIET_S: f64 = 0.7;
+/// A blow this long after the one before may begin another pull, seconds.
+const PAUSE_S: f64 = 0.35;
 /// A run is at most this long, seconds.
 pub const RUN_MAX_S: f64 = 300.0;
 /// Gaps longer than this end a run, seconds.
@@ -71,7 +73,7 @@ const GAP_MAX_S: f64 = 0.5;
 enum State {
     Idle { armed: bool },
     Candidate { crossing: u64 },
-    Driving { crossing: u64, watch: Box<Watch>, best: f64, active: u64, ask_from: u64 },
+    Driving { crossing: u64, watch: Box<Watch>, best: f64, active: u64, ask_from: u64, paused: Option<u64> },
     Announced { watch: Box<Watch>, after: After },
     Waiting { below: f64 },
 }
@@ -237,13 +239,20 @@ impl Finder {
         }
         self.kept.extend_from_slice(piece);
         self.next += piece.len() as u64;
-        if let State::Driving { watch, active, .. }
-        | State::Announced { watch, after: After { last_blow: active, .. } } = &mut self.state
-        {
+        let (pause, mut ignored) = ((PAUSE_S * self.rate_hz) as u64, None);
+        let watched = match &mut self.state {
+            State::Driving { watch, active, paused, .. } => Some((watch, active, paused)),
+            State::Announced { watch, after } => Some((watch, &mut after.last_blow, &mut ignored)),
+            _ => None,
+        };
+        if let Some((watch, active, paused)) = watched {
             let lag = watch.lag() as u64;
             for (i, x) in piece.iter().enumerate() {
                 if watch.push(f64::from(*x)) {
                     let sample = (first + i as u64).saturating_sub(lag);
+                    if sample > *active + pause {
+                        *paused = Some(sample);
+                    }
                     *active = (*active).max(sample);
                     found.push(Found::Blow { run: self.runs, sample });
                 }
@@ -340,13 +349,14 @@ impl Finder {
             best: self.level_now(),
             active: self.next,
             ask_from: 0,
+            paused: None,
         };
     }
 
     fn decide_driving(&mut self, found: &mut Vec<Found>) {
         let (level, now) = (self.level_now(), self.next);
         let (zero, noise) = (self.zero, self.noise);
-        let State::Driving { crossing, best, active, ask_from, .. } = &mut self.state else {
+        let State::Driving { crossing, best, active, ask_from, paused, .. } = &mut self.state else {
             return;
         };
         let crossing = *crossing;
@@ -358,10 +368,12 @@ impl Finder {
         }
         let released = level < zero + 0.5 * (*best - zero);
         let overlong = (now - self.kept_first) as f64 > RUN_MAX_S * self.rate_hz;
-        let quiet = now.saturating_sub(*active) as f64 >= QUIET_S * self.rate_hz;
+        // A blow after a pause: the pull before it may be over, whatever comes now.
+        let quiet = now.saturating_sub(*active) as f64 >= QUIET_S * self.rate_hz || paused.is_some();
         if !(released || overlong || (quiet && now >= *ask_from)) {
             return;
         }
+        *paused = None;
         match self.measure(crossing, released || overlong, overlong) {
             Outcome::Wait { until } => {
                 let until = self.kept_first + until as u64;

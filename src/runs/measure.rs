@@ -187,14 +187,14 @@ impl<'a> Study<'a> {
             self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
         });
         let slow = kept.rate_hz < FAST_FROM_HZ;
-        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz))
+        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz) && s.whole(0.05))
             && !(slow
                 && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
         if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
             pull = None;
             self.seen = false;
         }
-        let whole = of_pull.as_ref().is_some_and(Series::whole);
+        let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
         let (last_s, interval_s) = match (&pull, of_pull) {
             (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
