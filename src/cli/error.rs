@@ -72,9 +72,6 @@ pub enum CliError {
         /// Its advice.
         hint: Option<String>,
     },
-    /// A part of the program that this build does not have.
-    #[error("{0} is not built yet")]
-    NotBuilt(&'static str),
 }
 
 impl CliError {

@@ -20,8 +20,7 @@ pub fn exit_code(error: &CliError) -> u8 {
         | CliError::Store(_)
         | CliError::File { .. }
         | CliError::Output(_)
-        | CliError::Answer { .. }
-        | CliError::NotBuilt(_) => 3,
+        | CliError::Answer { .. } => 3,
     }
 }
 
@@ -52,7 +51,7 @@ pub fn hint(error: &CliError) -> Option<String> {
         CliError::File { source, .. } if source.kind() == ErrorKind::PermissionDenied => {
             Some("check who may read that file: `ls -l`".into())
         }
-        CliError::File { .. } | CliError::Output(_) | CliError::NotBuilt(_) => None,
+        CliError::File { .. } | CliError::Output(_) => None,
     }
 }
 

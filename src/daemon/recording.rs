@@ -5,10 +5,12 @@
 //! in the log, and the rig goes on.
 
 use super::error::DaemonError;
+use crate::capture;
 use crate::control::Command;
 use crate::pipeline::LinkState;
 use crate::settings;
 use crate::time::MonoNs;
+use std::fs::File;
 use std::io;
 use std::path::Path;
 
@@ -33,15 +35,42 @@ pub trait Record: Send {
     fn link(&mut self, at: MonoNs, state: LinkState) -> io::Result<()>;
 }
 
-/// Begins the recording of one rig in `folder`.
+/// A recording in a file.
+struct InFile(capture::Writer<File>);
+
+impl Record for InFile {
+    fn bytes(&mut self, at: MonoNs, bytes: &[u8]) -> io::Result<()> {
+        self.0.bytes(at, bytes)
+    }
+
+    fn command(&mut self, at: MonoNs, command: &Command) -> io::Result<()> {
+        self.0.command(at, command)
+    }
+
+    fn link(&mut self, at: MonoNs, state: LinkState) -> io::Result<()> {
+        self.0.link(at, state == LinkState::Up)
+    }
+}
+
+/// Begins the recording of one rig in `folder`, in a new file named by the rig and the time.
 ///
 /// # Errors
 /// The file cannot be made.
-pub fn begin(folder: &Path, rig: &settings::Rig) -> Result<Box<dyn Record>, DaemonError> {
-    Err(DaemonError::System {
-        tried: format!("record rig '{}' into {}", rig.name, folder.display()),
-        source: io::Error::new(io::ErrorKind::Unsupported, "this build has no recording format"),
-    })
+pub fn begin(folder: &Path, rig: &settings::Rig, utc: &str) -> Result<Box<dyn Record>, DaemonError> {
+    let path = folder.join(format!("{}-{}.capture", rig.name, utc.replace(':', "")));
+    let make = || {
+        std::fs::create_dir_all(folder)?;
+        let file = File::options().write(true).create_new(true).open(&path)?;
+        let notes = [format!("rig {} on {}", rig.name, rig.port), format!("recorded {utc}")];
+        capture::Writer::new(file, &notes, &serde_json::to_value(&rig.pipeline)?)
+    };
+    match make() {
+        Ok(writer) => Ok(Box::new(InFile(writer))),
+        Err(source) => Err(DaemonError::System {
+            tried: format!("record rig '{}' into {}", rig.name, path.display()),
+            source,
+        }),
+    }
 }
 
 /// A recording that ends itself at the first failure.

@@ -63,7 +63,10 @@ pub async fn start(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Runn
     let pipeline = Pipeline::new(settings.pipeline.clone())
         .map_err(|e| DaemonError::Settings(vec![format!("rig '{name}': {e}")]))?;
     let stream = new_stream(settings, shared).await?;
-    let recording = shared.record.map(|folder| recording::begin(folder, settings)).transpose()?;
+    let utc =
+        jiff::Timestamp::from_nanosecond(i128::from(shared.wall.utc_ns(look().mono))).unwrap_or_default();
+    let recording =
+        shared.record.map(|folder| recording::begin(folder, settings, &format!("{utc:.0}"))).transpose()?;
     let calibration = settings.pipeline.calibration.as_ref().map(|c| c.id.clone());
     let board: Board = Arc::new(Mutex::new(blank(name, &settings.port, calibration)));
     let faults: Arc<Mutex<FaultLog>> = Arc::default();

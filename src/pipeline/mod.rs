@@ -14,4 +14,4 @@ pub mod stream;
 pub use flow::{Pipeline, SetupError};
 pub use messages::{Block, Counters, Event, Fault, Input, LinkState, Output, RunRow, Settings, Thin};
 pub use recover::recover;
-pub use replay::{Entry, replay};
+pub use replay::replay;

@@ -2,19 +2,8 @@
 
 use super::flow::{Pipeline, SetupError};
 use super::messages::{Input, LinkState, Output, Settings};
-use crate::control::Command;
+use crate::capture::Entry;
 use crate::time::MonoNs;
-
-/// One entry of a recording.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Entry {
-    /// Bytes of one read.
-    Bytes(Vec<u8>),
-    /// A person's command.
-    Command(Command),
-    /// The port came or went.
-    Link(LinkState),
-}
 
 /// The pipeline's clock ticks this often, nanoseconds: derived from the recorded times.
 pub const TICK_NS: u64 = 50_000_000;
@@ -25,12 +14,13 @@ pub const TICK_NS: u64 = 50_000_000;
 /// Settings that cannot be used.
 pub fn replay<'e>(
     settings: Settings,
-    entries: impl IntoIterator<Item = (MonoNs, &'e Entry)>,
+    entries: impl IntoIterator<Item = &'e (MonoNs, Entry)>,
 ) -> Result<(Vec<Output>, Pipeline), SetupError> {
     let mut pipeline = Pipeline::new(settings)?;
     let mut out = Vec::new();
     let mut tick: Option<u64> = None;
     for (at, entry) in entries {
+        let at = *at;
         let mut next = tick.unwrap_or(at.0);
         while next < at.0 {
             pipeline.push_into(Input::Tick { at: MonoNs(next) }, &mut out);
@@ -40,7 +30,8 @@ pub fn replay<'e>(
         let input = match entry {
             Entry::Bytes(bytes) => Input::Bytes { at, bytes },
             Entry::Command(command) => Input::Command { at, command: command.clone() },
-            Entry::Link(state) => Input::Link { at, state: *state },
+            Entry::Link { up: true } => Input::Link { at, state: LinkState::Up },
+            Entry::Link { up: false } => Input::Link { at, state: LinkState::Down },
         };
         pipeline.push_into(input, &mut out);
     }

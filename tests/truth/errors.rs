@@ -42,7 +42,13 @@ impl Errors {
             shares.sort_by(f64::total_cmp);
             let at = |q: f64| shares[((shares.len() - 1) as f64 * q) as usize];
             let n = shares.len();
-            println!("{name:<14} {n:>6} {:>7.3} {:>7.3} {:>7.3} {:>7.3}", at(0.5), at(0.9), at(0.99), at(1.0));
+            println!(
+                "{name:<14} {n:>6} {:>7.3} {:>7.3} {:>7.3} {:>7.3}",
+                at(0.5),
+                at(0.9),
+                at(0.99),
+                at(1.0)
+            );
         }
         for (name, n) in &self.notes {
             println!("{n} {name}");

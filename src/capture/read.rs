@@ -1,0 +1,139 @@
+//! Reads a recording; an error names the line, what was expected there and what was found.
+
+use super::{Entry, MAGIC};
+use crate::time::MonoNs;
+
+/// A whole recording.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Capture {
+    /// Comment lines, without the mark.
+    pub notes: Vec<String>,
+    /// What the pipeline was made from.
+    pub settings: serde_json::Value,
+    /// Entries in order of time.
+    pub entries: Vec<(MonoNs, Entry)>,
+}
+
+/// Why a recording cannot be read.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("line {line}: expected {expected}, found '{found}'")]
+pub struct CaptureError {
+    /// Counted from 1.
+    pub line: usize,
+    /// What should stand there.
+    pub expected: &'static str,
+    /// What stands there, shortened.
+    pub found: String,
+}
+
+/// Whether a file that begins like this is a recording.
+#[must_use]
+pub fn is_capture(head: &[u8]) -> bool {
+    head.starts_with(b"boltscribe-capture ")
+}
+
+/// Reads a recording.
+///
+/// # Errors
+/// Another format or version, a line that is none of ours, times that fall.
+pub fn read(text: &str) -> Result<Capture, CaptureError> {
+    let mut capture = Capture { notes: Vec::new(), settings: serde_json::Value::Null, entries: Vec::new() };
+    let mut last = 0;
+    for (i, line) in text.lines().enumerate() {
+        let wrong = |expected: &'static str| CaptureError {
+            line: i + 1,
+            expected,
+            found: line.chars().take(60).collect(),
+        };
+        if i == 0 {
+            if line != MAGIC {
+                return Err(wrong("the first line 'boltscribe-capture 1'"));
+            }
+        } else if let Some(note) = line.strip_prefix('#') {
+            capture.notes.push(note.trim().to_owned());
+        } else if let Some(json) = line.strip_prefix("settings ") {
+            capture.settings =
+                serde_json::from_str(json).map_err(|_| wrong("settings as one JSON object"))?;
+        } else if !line.trim().is_empty() {
+            let (at, entry) = entry(line).ok_or_else(|| wrong("'NANOSECONDS bytes|command|link ...'"))?;
+            if at < last {
+                return Err(wrong("a time that is not before the one above"));
+            }
+            last = at;
+            capture.entries.push((MonoNs(at), entry));
+        }
+    }
+    if capture.settings.is_null() {
+        let line = text.lines().count();
+        return Err(CaptureError {
+            line,
+            expected: "a line 'settings {...}' above",
+            found: "the end".into(),
+        });
+    }
+    Ok(capture)
+}
+
+fn entry(line: &str) -> Option<(u64, Entry)> {
+    let (at, rest) = line.split_once(' ')?;
+    let at = at.parse().ok()?;
+    let (kind, value) = rest.split_once(' ')?;
+    let entry = match (kind, value.trim()) {
+        ("bytes", hex) => Entry::Bytes(from_hex(hex)?),
+        ("command", json) => Entry::Command(serde_json::from_str(json).ok()?),
+        ("link", "up") => Entry::Link { up: true },
+        ("link", "down") => Entry::Link { up: false },
+        _ => return None,
+    };
+    Some((at, entry))
+}
+
+fn from_hex(hex: &str) -> Option<Vec<u8>> {
+    let digits = hex.as_bytes();
+    if !digits.len().is_multiple_of(2) {
+        return None;
+    }
+    let nibble = |d: u8| char::from(d).to_digit(16);
+    digits.chunks_exact(2).map(|pair| Some((nibble(pair[0])? * 16 + nibble(pair[1])?) as u8)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::capture::Writer;
+    use crate::control::Command;
+
+    #[test]
+    fn what_is_written_comes_back() {
+        let settings = serde_json::json!({"a": 1});
+        let mut w = Writer::new(Vec::new(), &["a note\nin two lines".into()], &settings).unwrap();
+        w.link(MonoNs(0), true).unwrap();
+        w.bytes(MonoNs(5), &[0, 255, 16]).unwrap();
+        w.command(MonoNs(5), &Command::Zero).unwrap();
+        w.link(MonoNs(9), false).unwrap();
+        let text = String::from_utf8(w.into_inner()).unwrap();
+        let capture = read(&text).unwrap();
+        assert_eq!(capture.notes, ["a note in two lines"]);
+        assert_eq!(capture.settings, settings);
+        assert_eq!(
+            capture.entries,
+            [
+                (MonoNs(0), Entry::Link { up: true }),
+                (MonoNs(5), Entry::Bytes(vec![0, 255, 16])),
+                (MonoNs(5), Entry::Command(Command::Zero)),
+                (MonoNs(9), Entry::Link { up: false }),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_wrong_line_is_named() {
+        let head = "boltscribe-capture 1\nsettings {}\n";
+        let line = |text: &str| read(text).unwrap_err().line;
+        assert_eq!(line("boltscribe-capture 2\n"), 1);
+        assert_eq!(line(&format!("{head}5 bytes 0g\n")), 3);
+        assert_eq!(line(&format!("{head}5 bytes 00\n4 bytes 00\n")), 4);
+        assert_eq!(line(&format!("{head}5 shout 00\n")), 3);
+        assert_eq!(read("boltscribe-capture 1\n").unwrap_err().expected, "a line 'settings {...}' above");
+    }
+}
