@@ -1,0 +1,107 @@
+//! `cargo verify`: every check and test, one after the other, all of them even if one fails.
+//!
+//! Everything the tests need is in the Rust toolchain and the crates of the lock file; nothing is
+//! installed. The last line sums the tests of all programs.
+
+use crate::error::Failed;
+use crate::tree::{cargo, root};
+use std::io::{BufRead, BufReader, Write};
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+/// Tests counted from cargo's own words.
+#[derive(Default)]
+struct Tally {
+    passed: u64,
+    failed: u64,
+    ignored: u64,
+}
+
+struct Done {
+    name: &'static str,
+    ok: bool,
+    seconds: f64,
+}
+
+/// Runs all steps.
+pub fn run() -> Result<(), Failed> {
+    let steps: [(&'static str, &[&str]); 4] = [
+        ("format", &["fmt", "--all", "--check"]),
+        ("lint", &["clippy", "--workspace", "--all-targets", "--locked", "--", "-D", "warnings"]),
+        ("tidy", &["run", "--quiet", "--locked", "--package", "xtask", "--", "tidy"]),
+        ("test", &["test", "--workspace", "--locked", "--no-fail-fast"]),
+    ];
+    let mut tally = Tally::default();
+    let mut done = Vec::new();
+    for (name, words) in steps {
+        println!("\n== {name}: cargo {}", words.join(" "));
+        let began = Instant::now();
+        let ok = step(cargo().args(words), &mut tally)?;
+        done.push(Done { name, ok, seconds: began.elapsed().as_secs_f64() });
+    }
+    println!();
+    for d in &done {
+        println!("{:<8} {:<6} {:>6.1} s", d.name, if d.ok { "ok" } else { "FAILED" }, d.seconds);
+    }
+    if tally.ignored > 0 {
+        println!("{} tests were ignored", tally.ignored);
+    }
+    println!("{} passed, {} failed", tally.passed, tally.failed);
+    let failed: Vec<&str> = done.iter().filter(|d| !d.ok).map(|d| d.name).collect();
+    if failed.is_empty() && tally.failed == 0 && tally.passed > 0 {
+        return Ok(());
+    }
+    Err(Failed::no(format!("failed: {}", failed.join(", "))))
+}
+
+/// Runs one step, passing its output on and counting tests.
+fn step(command: &mut Command, tally: &mut Tally) -> Result<bool, Failed> {
+    let mut child = command
+        .current_dir(root())
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .spawn()
+        .map_err(|e| Failed::io("start cargo", e))?;
+    if let Some(out) = child.stdout.take() {
+        let mut mine = std::io::stdout().lock();
+        for line in BufReader::new(out).lines() {
+            let line = line.map_err(|e| Failed::io("read cargo's output", e))?;
+            tally.line(&line);
+            writeln!(mine, "{line}").map_err(|e| Failed::io("print", e))?;
+        }
+    }
+    let status = child.wait().map_err(|e| Failed::io("wait for cargo", e))?;
+    Ok(status.success())
+}
+
+impl Tally {
+    /// `test result: ok. 3 passed; 0 failed; 0 ignored; ...`
+    fn line(&mut self, line: &str) {
+        let Some(rest) = line.strip_prefix("test result: ") else { return };
+        for part in rest.split([';', '.']) {
+            let mut words = part.split_whitespace();
+            if let (Some(Ok(n)), Some(what)) = (words.next().map(str::parse::<u64>), words.next()) {
+                match what {
+                    "passed" => self.passed += n,
+                    "failed" => self.failed += n,
+                    "ignored" => self.ignored += n,
+                    _ => {}
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tests_are_counted_from_cargos_line() {
+        let mut t = Tally::default();
+        t.line("test result: FAILED. 3 passed; 1 failed; 2 ignored; 0 measured; 0 filtered out; finished in 0.01s");
+        t.line("test result: ok. 4 passed; 0 failed; 0 ignored; 0 measured; 0 filtered out; finished in 0.01s");
+        t.line("running 4 tests");
+        assert_eq!((t.passed, t.failed, t.ignored), (7, 1, 2));
+    }
+}
