@@ -142,8 +142,8 @@ mod tests {
 
     #[test]
     fn names_are_picked_and_rows_named() {
-        let line = r#"{"next":{"step":1,"setup":"+75 extension","tool":"wrench 1"}}"#;
-        assert_eq!(text_of(line, "setup").as_deref(), Some("+75 extension"));
+        let line = r#"{"next":{"step":1,"setup":"75 mm extension","tool":"wrench 1"}}"#;
+        assert_eq!(text_of(line, "setup").as_deref(), Some("75 mm extension"));
         assert_eq!(text_of(line, "bolt"), None);
         let rows = table("id,setup\r\n7,direct\r\n");
         assert_eq!(rows[0]["setup"], "direct");
