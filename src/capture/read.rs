@@ -1,4 +1,6 @@
 //! Reads a recording; an error names the line, what was expected there and what was found.
+//!
+//! The form is told in `capture`; must not know files, frames or what a command does.
 
 use super::{Entry, MAGIC};
 use crate::time::MonoNs;

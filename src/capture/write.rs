@@ -1,4 +1,6 @@
 //! Writes a recording, entry by entry; nothing is kept back, so a crash loses at most the last line.
+//!
+//! The form is told in `capture`; must not know files or clocks: the time of an entry is given.
 
 use super::MAGIC;
 use crate::control::Command;

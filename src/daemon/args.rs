@@ -8,7 +8,7 @@ use std::path::PathBuf;
 const EXAMPLES: &str = "Examples:
   boltscribed --config /etc/boltscribe/boltscribe.toml
   boltscribed --config boltscribe.toml --check-config
-  boltscribed --store /tmp/trial --rig bench=/dev/serial/by-id/usb-amplifier
+  boltscribed --store ./trial --rig bench=/dev/serial/by-id/usb-amplifier
 ";
 
 /// Reads the rigs, measures every run, stores it and serves the API.

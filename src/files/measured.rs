@@ -1,4 +1,6 @@
 //! The runs of a trace.
+//!
+//! A trace goes through the same finder as a rig's line; must not know the store or torque.
 
 use super::trace::Trace;
 use crate::runs::{Closing, Finder, Found, Record, Settings, Timing};

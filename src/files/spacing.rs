@@ -1,4 +1,6 @@
 //! Whether times are evenly spaced, with what spacing, and where samples are missing.
+//!
+//! Must not know what was sampled, nor where the times were read.
 
 /// Even spacing with gaps.
 #[derive(Clone, Debug, PartialEq)]

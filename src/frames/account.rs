@@ -1,4 +1,6 @@
 //! The account of bytes: what came in, what was parsed, what was thrown away and why.
+//!
+//! Every byte is in exactly one of the sums; must not know which instrument it came from.
 
 use std::collections::BTreeMap;
 

@@ -1,4 +1,6 @@
 //! The project's own protocol: delimited, checked frames (firmware-protocol/SPEC.md sections 2 to 5).
+//!
+//! Must not know ports, ticks' meaning or newtons.
 
 use super::account::Account;
 use super::item::{Frame, Identity, Item, SampleFrame, Status};

@@ -1,4 +1,6 @@
 //! What an instrument's parser yields, the same for all instruments.
+//!
+//! Must not know how any of them writes its bytes, nor what a count weighs.
 
 /// A good frame, or what was wrong with a bad one.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,4 +1,6 @@
 //! One parser for whichever instrument is set.
+//!
+//! Must not know ports or what is asked of a device.
 
 use super::account::Account;
 use super::framed::Framed;

@@ -1,4 +1,6 @@
 //! Which instrument talks on the line, and how.
+//!
+//! As a room's own settings; where they were typed is not known here.
 
 use serde::{Deserialize, Serialize};
 

@@ -5,8 +5,8 @@
 use super::problem::Problem;
 use super::rigs::Link;
 use super::state::State;
-use crate::store::CheckReport;
 use crate::store::migrate::SCHEMA_VERSION;
+use crate::store::{CheckReport, sqlite_version};
 use axum::Json;
 use axum::extract::State as Shared;
 use axum::http::header;
@@ -58,7 +58,7 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
     let facts: BTreeMap<String, String> = state.rigs.facts().into_iter().collect();
     Ok(Json(json!({
         "version": env!("CARGO_PKG_VERSION"),
-        "sqlite": rusqlite::version(),
+        "sqlite": sqlite_version(),
         "schema_version": SCHEMA_VERSION,
         "store": {
             "path": path,

@@ -1,4 +1,6 @@
 //! The pipeline of one rig: bytes in, results out.
+//!
+//! Must not know IO, threads or any clock: time comes in with each input.
 
 use super::messages::{Counters, Event, Fault, Input, LinkState, Output, Settings};
 use super::stream::Stream;

@@ -1,4 +1,6 @@
 //! The live reading: mean, least and greatest since the last one, at most 30 a second.
+//!
+//! It is for looking at, never for measuring; must not know runs.
 
 use super::messages::Event;
 use crate::time::MonoNs;

@@ -1,4 +1,6 @@
 //! What goes into a rig's pipeline and what comes out of it, and its settings.
+//!
+//! Must not know who sends, stores or shows them.
 
 use crate::control::{Command, InForce};
 use crate::results::{Closed, RunResult};

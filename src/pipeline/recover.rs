@@ -1,4 +1,6 @@
 //! Measures a run whose recording was cut off, from what was stored of it.
+//!
+//! Must not know where it was stored, nor what the time is.
 
 use super::messages::{Block, Settings};
 use crate::results::{RunResult, result::Context};

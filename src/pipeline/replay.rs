@@ -1,4 +1,6 @@
 //! Feeds a recording through a pipeline the way it came: the same results anywhere.
+//!
+//! Ticks are derived from the recorded times; must not know files or any clock.
 
 use super::flow::{Pipeline, SetupError};
 use super::messages::{Input, LinkState, Output, Settings};

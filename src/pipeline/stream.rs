@@ -1,4 +1,6 @@
 //! From pieces of a stream to runs, blocks and events: tension, finder, tags, torque.
+//!
+//! Must not know bytes or instruments: pieces come in order from `samples`.
 
 use super::blocks::Blocks;
 use super::live::Live;

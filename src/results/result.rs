@@ -1,4 +1,6 @@
 //! A run with its context: what was coupled, which constants were used, equivalent torque and flags.
+//!
+//! Torque here is the equivalent one, tension over bolt factor; must not know bytes or storage.
 
 use super::flags::Flag;
 use crate::constants::BoltFactor;

@@ -1,4 +1,6 @@
 //! After the announcement: a second pull, loosening, release, or nothing for a minute.
+//!
+//! README "What is measured": released, re-pulled. The measures of the first pull stay as they are.
 
 use super::record::{CloseReason, Record};
 use crate::units::Newtons;

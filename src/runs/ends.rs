@@ -1,4 +1,6 @@
 //! Where a run begins and where its first pull ends: first blow, last blow, loosening.
+//!
+//! README "What is measured": first blow, last blow, drive time. Must not know torque or setups.
 
 use super::band::BandSignal;
 use super::blows::{Series, look_for};

@@ -1,4 +1,6 @@
 //! What idle looks like just now: zero and noise of the last half second, from thinned samples.
+//!
+//! README "What is measured": noise, start threshold. Must not know whether a run is open.
 
 use crate::stats::{median, scaled_mad};
 use std::collections::VecDeque;

@@ -1,4 +1,6 @@
 //! The samples kept for one run, and medians over stretches of time.
+//!
+//! Must not know what is measured on them, nor how long they are kept.
 
 use super::record::Timing;
 use crate::stats::{median_f32, robust_sd, scaled_mad};

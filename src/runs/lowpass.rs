@@ -100,6 +100,14 @@ pub fn delay_s(corner_hz: f64) -> f64 {
     2.613_125_929_752_753 / (2.0 * PI * corner_hz)
 }
 
+/// Low-passes a whole record that stood at `start` before it; without one, at its first sample.
+#[must_use]
+pub fn filter_from(x: &[f32], corner_hz: f64, rate_hz: f64, start: Option<f64>) -> Vec<f32> {
+    let filter = Lowpass::lowpass(corner_hz, rate_hz);
+    let mut state = filter.settled_at(start.unwrap_or_else(|| x.first().copied().map_or(0.0, f64::from)));
+    x.iter().map(|v| filter.process(&mut state, f64::from(*v)) as f32).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

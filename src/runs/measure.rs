@@ -9,7 +9,7 @@ use super::blows::{INTERVAL_UNSEEN_S, Series};
 use super::ends::{self, Pull};
 use super::held::{self, Held};
 use super::kept::{Kept, Wave};
-use super::lowpass::{Lowpass, corner_hz, delay_s};
+use super::lowpass::{corner_hz, delay_s, filter_from};
 use super::plateau;
 use super::record::{Blow, Gate, Record, RunFlag, Settings};
 use super::spikes::{self, FAST_FROM_HZ, Rule};
@@ -89,7 +89,7 @@ impl<'a> Study<'a> {
         let delay = delay_s(corner);
         let idle = before(kept, kept.crossing, 0.1);
         let raw = Wave { x: kept.samples, rate_hz: kept.rate_hz };
-        let filtered = lowpass(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
+        let filtered = filter_from(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
         let noise = raw.sample_noise(idle.clone());
         let mut study = Self {
             kept,
@@ -108,7 +108,7 @@ impl<'a> Study<'a> {
         study.spikes = spikes::find(kept.samples, study.spike_rule(noise));
         if !study.spikes.is_empty() {
             spikes::repair(&mut study.repaired, &study.spikes);
-            study.filtered = lowpass(&study.repaired, corner, kept.rate_hz, raw.median(idle));
+            study.filtered = filter_from(&study.repaired, corner, kept.rate_hz, raw.median(idle));
             spikes::repair(&mut calm, &study.spikes);
             study.band = BandSignal::new(&calm, kept.rate_hz);
             study.find_blows();
@@ -394,10 +394,4 @@ fn before(kept: &Kept<'_>, offset: usize, guard_s: f64) -> std::ops::Range<usize
     let end = offset.saturating_sub(guard);
     let start = end.saturating_sub(half).max(kept.idle_from.min(end));
     if end - start >= 4 { start..end } else { offset.saturating_sub(half)..offset }
-}
-
-fn lowpass(x: &[f32], corner: f64, rate_hz: f64, start: Option<f64>) -> Vec<f32> {
-    let filter = Lowpass::lowpass(corner, rate_hz);
-    let mut state = filter.settled_at(start.unwrap_or_else(|| x.first().copied().map_or(0.0, f64::from)));
-    x.iter().map(|v| filter.process(&mut state, f64::from(*v)) as f32).collect()
 }

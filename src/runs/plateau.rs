@@ -1,4 +1,6 @@
 //! The fitted limit: F∞·(1 − exp(−(t − t0)/τ)) through the medians between blows.
+//!
+//! README "What is measured": plateau, time constant. Must not know samples, only the medians.
 
 use super::record::Plateau;
 use crate::stats::fit_saturating;

@@ -40,9 +40,12 @@ pub fn find(x: &[f32], rule: Rule) -> Vec<usize> {
         .filter(|(_, w)| {
             let (a, b, c) = (f64::from(w[0]), f64::from(w[1]), f64::from(w[2]));
             let (left, right) = (b - a, b - c);
-            let smaller = left.abs().min(right.abs());
-            // The neighbours agree when they differ by less than half of what the sample departs by.
-            left * right > 0.0 && smaller > jump && (a - c).abs() < 0.5 * smaller
+            // The size is asked first: hardly a sample has it, while noise decides the side by chance. The
+            // neighbours agree when they differ by less than half of what the sample departs by.
+            left.abs() > jump
+                && right.abs() > jump
+                && left * right > 0.0
+                && (a - c).abs() < 0.5 * left.abs().min(right.abs())
         })
         .map(|(i, _)| i + 1)
         .collect()

@@ -1,4 +1,6 @@
 //! Sees blows as they come, for live news and to know when a tool has stopped; provisional.
+//!
+//! The blows of the record are found anew by `blows`; must not know the run's state.
 
 use super::band::{Band, BandSignal};
 use super::lowpass::State;

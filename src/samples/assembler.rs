@@ -1,4 +1,6 @@
 //! Puts frames in order: spacing, gaps, repeats, restarts.
+//!
+//! Must not know calibration or runs; what it hands on is described in `piece`.
 
 use super::piece::{Clock, Piece};
 use super::readings::{Readings, Step};

@@ -1,4 +1,6 @@
 //! What the assembler hands on: counts in order, with gaps, breaks and news between them.
+//!
+//! Must not know frames' bytes or what a count weighs.
 
 use crate::frames::{Identity, Status};
 

@@ -1,4 +1,6 @@
 //! What is asked of the device, and what to expect where it cannot tell.
+//!
+//! As a room's own settings; where they were typed is not known here.
 
 use serde::{Deserialize, Serialize};
 

@@ -1,4 +1,6 @@
 //! Where a framed device's samples belong: its ticks and sequence numbers against what was expected.
+//!
+//! Sequence and ticks are those of firmware-protocol/SPEC.md; arrival times play no part here.
 
 use crate::frames::SampleFrame;
 use crate::time::Unwrapper;

@@ -1,4 +1,6 @@
 //! Mistakes and the exact line each is told by; layers, sources, the shipped file, rig files.
+//!
+//! Sentences are compared whole, with file, line and column.
 
 use super::*;
 use crate::frames;

@@ -1,4 +1,6 @@
 //! Medians and the median absolute deviation, exact and without sorting everything.
+//!
+//! Must not know what the values measure.
 
 /// Median of the values; the slice is reordered. None when it is empty.
 pub fn median(values: &mut [f64]) -> Option<f64> {

@@ -24,7 +24,7 @@ pub mod writer;
 pub use check::CheckReport;
 pub use codec::RawBlock;
 pub use error::StoreError;
-pub use open::{Mode, Readers, STORE_NAME, Store, open_read_only};
+pub use open::{Mode, Readers, STORE_NAME, Store, open_read_only, sqlite_version};
 pub use reader::{EventRow, Reader, ShelfRow};
 pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
 pub use trace::RunTrace;

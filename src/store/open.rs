@@ -22,6 +22,12 @@ const BUSY: Duration = Duration::from_secs(5);
 const BUSY_WRITER: Duration = Duration::from_millis(250);
 const JOURNAL_BYTES_MAX: i64 = 16 << 20;
 
+/// Version of the SQLite built in, `3.x.y`.
+#[must_use]
+pub fn sqlite_version() -> &'static str {
+    rusqlite::version()
+}
+
 /// What to do where there is no store yet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mode {

@@ -1,4 +1,6 @@
 //! The polynomial from codes to newtons, and which codes stand at the end of the range.
+//!
+//! Must not know who made the calibration or what the tension is used for.
 
 use crate::constants::{Calibration, CalibrationError};
 use crate::units::{Counts, Newtons};

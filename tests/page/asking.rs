@@ -1,4 +1,6 @@
 //! Reading: runs, traces, rigs, health.
+//!
+//! What is compared is the answer as a client gets it.
 
 use crate::sample::{begin, codes, in_force, put, result, result_with, whole};
 use crate::support::House;

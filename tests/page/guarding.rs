@@ -1,4 +1,6 @@
 //! What is not let in: other hosts, other pages, forms, large bodies; and copies that stay as they are.
+//!
+//! Must not know how the guard is built: requests go in, statuses come out.
 
 use crate::sample::{T0_NS, begin, put, result, whole};
 use crate::support::{House, ask};

@@ -1,4 +1,6 @@
 //! The HTTP interface from outside, in process and over its sockets.
+//!
+//! One file a concern; `support` holds the house they ask, `sample` the runs in its store.
 
 // Helpers of a test fail like the test itself.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]

@@ -1,4 +1,6 @@
 //! What people do: the shelf, what is in force, zeros, corrections.
+//!
+//! Requests and answers are JSON as any client sends and gets them.
 
 use crate::sample::{announced, begin, put, result};
 use crate::support::House;

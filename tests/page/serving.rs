@@ -1,4 +1,6 @@
 //! The listeners: who may open the socket, how many, for how long, and how it ends.
+//!
+//! Real sockets; every wait for an answer has a limit.
 
 use crate::support::House;
 use boltscribe::page::serve::{self, CONNECTIONS_MAX};

@@ -1,4 +1,6 @@
 //! A store in a folder, a router over it, and rigs that only remember what they were told.
+//!
+//! Makes no claim of its own.
 
 use crate::sample::T0_NS;
 use axum::body::Body;

@@ -1,4 +1,6 @@
 //! A program that dies: what was acknowledged is there, what was cut off is found, damage is told.
+//!
+//! What is killed is this test program, started once more by itself.
 
 use crate::sample::{T0_NS, announced, begin, codes, opening, put, raw, result, whole};
 use boltscribe::pipeline::Block;

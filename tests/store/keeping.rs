@@ -1,4 +1,6 @@
 //! What is stored comes back exactly, once, and is never changed.
+//!
+//! Through the public store, and by a second client of the database where one might meddle.
 
 use crate::sample::{T0_NS, announced, begin, block, closed, codes, put, raw, result, whole};
 use boltscribe::pipeline::{Block, RunRow, Thin};

@@ -1,4 +1,6 @@
 //! Which stores open and which do not, and that a refused one is not touched.
+//!
+//! Untouched means equal in every byte of every file of the folder but the lock.
 
 use crate::sample::{begin, codes, put, result, whole};
 use boltscribe::store::{Mode, RunId, Store, StoreError, open_read_only};

@@ -1,4 +1,6 @@
 //! Which runs are left out of results, why, and how people's words change that.
+//!
+//! Reasons are compared word for word, as people are told them.
 
 use crate::sample::{T0_NS, announced, begin, in_force, put, result_with};
 use boltscribe::runs::RunFlag;

@@ -1,4 +1,6 @@
 //! Gathers errors as shares of their tolerances and prints how they are spread.
+//!
+//! Must not know what was measured: names, errors and tolerances come from the test.
 
 use std::collections::BTreeMap;
 

@@ -4,7 +4,11 @@
 //! pulls, reverse blows, bolts never released. The tolerances are stated in the README, "How well it
 //! measures"; the distribution of errors is printed, not only whether they pass.
 
-#![allow(clippy::unwrap_used, clippy::print_stdout, reason = "a test may panic, and prints how errors are spread")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a test may panic, and prints how errors are spread"
+)]
 
 mod errors;
 

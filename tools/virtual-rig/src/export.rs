@@ -33,6 +33,54 @@ pub fn definitions(scenario: &Scenario) -> Vec<Value> {
     out
 }
 
+/// The same as words for a command line, one command a line, words separated by tabs, as
+/// `boltscribe setup …` takes them.
+#[must_use]
+pub fn arguments(scenario: &Scenario) -> Vec<String> {
+    let bolt = &scenario.bolt;
+    let number = |v: f64| v.to_string();
+    let mut out = vec![line(&[
+        "bolt", "add", &bolt.name, "--thread", &bolt.thread, "--diameter-mm", &number(bolt.diameter_mm),
+        "--nut-factor", &number(bolt.nut_factor), "--allowed-kN", &number(bolt.allowed_kn),
+    ])];
+    for tool in &scenario.tools {
+        out.push(line(&["tool", "add", &tool.name, "--anvil", &tool.drive, "--source", "battery"]));
+    }
+    for piece in &scenario.pieces {
+        let (length, mass) = (number(piece.length_mm), number(piece.mass_g));
+        let mut words = vec!["piece", "add", &piece.name, "--kind", piece.kind.word(), "--drive-in", &piece.drive_in];
+        if let Some(out) = &piece.drive_out {
+            words.extend(["--drive-out", out]);
+        }
+        words.extend(["--length-mm", &length, "--mass-g", &mass]);
+        out.push(line(&words));
+    }
+    for setup in &scenario.setups {
+        let mut words = vec!["chain", "add", &setup.name];
+        words.extend(setup.chain.iter().map(String::as_str));
+        out.push(line(&words));
+    }
+    out
+}
+
+fn line(words: &[&str]) -> String {
+    words.join("\t")
+}
+
+/// The settings of a rig that hears this scenario on `port`, with a calibration from the scenario's own
+/// figures: nominal, because no reference stands behind it.
+#[must_use]
+pub fn settings(scenario: &Scenario, name: &str, port: &str) -> String {
+    let rig = &scenario.rig;
+    format!(
+        "[[rig]]\nname = \"{name}\"\nport = \"{port}\"\ninstrument = \"framed\"\nrate_hz = {}\nrange_kN = {:?}\n\
+         calibration = {{ id = \"data sheet\", coefficients_kN = [0.0, {:?}], nominal = true }}\n",
+        rig.rate_hz,
+        rig.range_kn,
+        1.0 / rig.counts_per_kn
+    )
+}
+
 /// Writes a rendered scenario as a trace with the columns `time_s` and `tension_kN` (the
 /// reading, zero included), or `counts` instead of the second.
 ///

@@ -1,4 +1,6 @@
 //! The served device over a real pseudo-terminal.
+//!
+//! Speaks as a host does, by firmware-protocol/SPEC.md and the wire crate.
 #![allow(clippy::unwrap_used, clippy::disallowed_methods)] // Test helpers fail by panicking, and wait by a clock.
 
 mod common;

@@ -1,4 +1,6 @@
 //! Claims about the model: how tension grows, what a chain passes, what is drawn at random.
+//!
+//! Needs no port: scenarios are rendered in memory.
 
 mod common;
 

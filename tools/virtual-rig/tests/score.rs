@@ -1,4 +1,6 @@
 //! The score of measured runs against the truth.
+//!
+//! Expected percents are worked out from the truth here, not by the code under test.
 #![allow(clippy::unwrap_used)] // Test helpers fail by panicking.
 
 use virtual_rig::score::{read_runs, read_truth, score};

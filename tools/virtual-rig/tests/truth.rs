@@ -1,4 +1,6 @@
 //! The truth against brute force on a noise-free record, and the record against itself.
+//!
+//! Brute force counts and averages the rendered samples themselves.
 
 mod common;
 

@@ -1,4 +1,6 @@
 //! Why a command did not do what was asked, with its exit code.
+//!
+//! Must not know any command.
 
 use std::fmt::Display;
 

@@ -1,1 +1,47 @@
-fn main() {}
+//! The project's own commands: `cargo demo`, `cargo verify`, `cargo xtask tidy`, `cargo xtask bench`.
+//!
+//! Standard library only, so that it compiles in a second on a fresh machine. Must not know how runs are
+//! found: it starts the real programs and reads what they print.
+
+mod bench;
+mod demo;
+mod error;
+mod tidy;
+mod tree;
+mod verify;
+
+use error::Failed;
+use std::process::ExitCode;
+
+const HELP: &str = "\
+cargo demo [--once] [--format table|json] [--speed N]
+    a simulated rig, recorded by the real daemon over a pseudo-terminal
+cargo verify
+    every check and test
+cargo xtask tidy
+    the rules of the house: imports, heads, sizes, what lies at the top
+cargo xtask bench
+    speed, size on disk and latency, as ratios from one run";
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let rest = words.get(1..).unwrap_or(&[]);
+    let result = match words.first().map(String::as_str) {
+        Some("demo") => demo::Options::parse(rest).and_then(|o| demo::run(&o)),
+        Some("verify") => verify::run(),
+        Some("tidy") => tidy::run(),
+        Some("bench") => bench::run(rest),
+        None | Some("help" | "--help" | "-h") => {
+            println!("{HELP}");
+            Ok(())
+        }
+        Some(other) => Err(Failed::usage(format!("expected demo, verify, tidy or bench, found '{other}'"))),
+    };
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failed) => {
+            eprintln!("error: {}", failed.what);
+            ExitCode::from(failed.code)
+        }
+    }
+}

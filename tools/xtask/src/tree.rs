@@ -1,4 +1,6 @@
 //! Where things are: the repository, cargo, the built programs.
+//!
+//! Must not know any command; nothing is looked up outside the repository and cargo's folders.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

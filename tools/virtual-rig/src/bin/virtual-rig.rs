@@ -47,6 +47,12 @@ enum Verb {
     Setups {
         /// Scenario file.
         scenario: PathBuf,
+        /// How: JSON objects, words for a command line, or settings of a rig on `--port`.
+        #[arg(long = "as", value_enum, default_value_t = As::Json)]
+        form: As,
+        /// Port the settings name.
+        #[arg(long, default_value = "")]
+        port: String,
     },
     /// Write a trace of the whole scenario.
     Render {
@@ -124,7 +130,7 @@ fn main() -> ExitCode {
     let outcome = match Arguments::parse().verb {
         Verb::Serve(arguments) => run_serve(arguments),
         Verb::Score { truth, runs, format, baseline } => run_score(&truth, &runs, format, &baseline),
-        Verb::Setups { scenario } => run_setups(&scenario),
+        Verb::Setups { scenario, form, port } => run_setups(&scenario, form, &port),
         Verb::Render { scenario, csv, truth, counts, rate } => {
             run_render(&scenario, &csv, truth.as_deref(), counts, rate)
         }

@@ -1,4 +1,6 @@
 //! What the tests share.
+//!
+//! Nothing here asserts anything.
 #![allow(unused_imports)] // Each test file uses a part of it.
 
 mod quiet;

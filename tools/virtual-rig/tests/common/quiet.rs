@@ -1,4 +1,6 @@
 //! A quiet scenario for tests: no noise, no scatter, one tool, two setups.
+//!
+//! Whatever a test wants to see it adds itself, so that nothing else disturbs it.
 #![allow(dead_code)] // Each test file uses a part of it.
 
 /// TOML of a noise-free scenario with 16 blows a second and a limit of 80 kN before losses;
