@@ -127,7 +127,8 @@ pub fn rows_of(runs: &[Value]) -> Rows {
     rows
 }
 
-/// Every plain figure; gates as `after_s:tension_kN`, because their number is the settings' choice.
+/// Every plain figure; the first gate in columns of its own, all gates as `after_s:tension_kN` words,
+/// because their number is the settings' choice.
 fn all_rows_of(runs: &[Value]) -> Rows {
     const PLAIN: [&str; 24] = [
         "id",
@@ -156,7 +157,7 @@ fn all_rows_of(runs: &[Value]) -> Rows {
         "excluded",
     ];
     let mut columns = PLAIN.to_vec();
-    columns.extend(["gates_after_s:tension_kN", "flags", "left_out_because"]);
+    columns.extend(["gate_s", "gate_kN", "gate_Nm", "gates_s_kN", "flags", "left_out_because"]);
     let mut rows = Rows::new(&columns);
     for run in runs {
         let mut row: Vec<Cell> = PLAIN
@@ -166,6 +167,8 @@ fn all_rows_of(runs: &[Value]) -> Rows {
                 _ => Cell::text_of(run, key),
             })
             .collect();
+        let gate = &run["gates"][0];
+        row.extend(["after_s", "tension_kN", "torque_Nm"].map(|key| Cell::number_of(gate, key, 3)));
         row.push(Cell::Text(gates_words(run)));
         row.push(Cell::Text(words(&run["flags"])));
         row.push(Cell::Text(words(&run["left_out_because"])));

@@ -40,15 +40,25 @@ pub fn arguments(scenario: &Scenario) -> Vec<String> {
     let bolt = &scenario.bolt;
     let number = |v: f64| v.to_string();
     let mut out = vec![line(&[
-        "bolt", "add", &bolt.name, "--thread", &bolt.thread, "--diameter-mm", &number(bolt.diameter_mm),
-        "--nut-factor", &number(bolt.nut_factor), "--allowed-kN", &number(bolt.allowed_kn),
+        "bolt",
+        "add",
+        &bolt.name,
+        "--thread",
+        &bolt.thread,
+        "--diameter-mm",
+        &number(bolt.diameter_mm),
+        "--nut-factor",
+        &number(bolt.nut_factor),
+        "--allowed-kN",
+        &number(bolt.allowed_kn),
     ])];
     for tool in &scenario.tools {
         out.push(line(&["tool", "add", &tool.name, "--anvil", &tool.drive, "--source", "battery"]));
     }
     for piece in &scenario.pieces {
         let (length, mass) = (number(piece.length_mm), number(piece.mass_g));
-        let mut words = vec!["piece", "add", &piece.name, "--kind", piece.kind.word(), "--drive-in", &piece.drive_in];
+        let mut words =
+            vec!["piece", "add", &piece.name, "--kind", piece.kind.word(), "--drive-in", &piece.drive_in];
         if let Some(out) = &piece.drive_out {
             words.extend(["--drive-out", out]);
         }

@@ -24,6 +24,7 @@ struct Done {
 }
 
 /// Runs all steps.
+#[allow(clippy::disallowed_methods, reason = "how long a step took is shown, nothing hangs on it")]
 pub fn run() -> Result<(), Failed> {
     let steps: [(&'static str, &[&str]); 4] = [
         ("format", &["fmt", "--all", "--check"]),
@@ -100,7 +101,9 @@ mod tests {
     fn tests_are_counted_from_cargos_line() {
         let mut t = Tally::default();
         t.line("test result: FAILED. 3 passed; 1 failed; 2 ignored; 0 measured; 0 filtered out; finished in 0.01s");
-        t.line("test result: ok. 4 passed; 0 failed; 0 ignored; 0 measured; 0 filtered out; finished in 0.01s");
+        t.line(
+            "test result: ok. 4 passed; 0 failed; 0 ignored; 0 measured; 0 filtered out; finished in 0.01s",
+        );
         t.line("running 4 tests");
         assert_eq!((t.passed, t.failed, t.ignored), (7, 1, 2));
     }

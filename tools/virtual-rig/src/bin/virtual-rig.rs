@@ -116,6 +116,13 @@ enum Talk {
 }
 
 #[derive(Clone, Copy, ValueEnum)]
+enum As {
+    Json,
+    Arguments,
+    Settings,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
 enum Format {
     Table,
     Json,
@@ -219,9 +226,12 @@ fn run_score(truth: &Path, runs: &Path, format: Format, baseline: &str) -> Outco
     Ok(())
 }
 
-fn run_setups(path: &Path) -> Outcome {
-    for line in export::definitions(&load(path)?) {
-        println!("{line}");
+fn run_setups(path: &Path, form: As, port: &str) -> Outcome {
+    let scenario = load(path)?;
+    match form {
+        As::Json => export::definitions(&scenario).iter().for_each(|line| println!("{line}")),
+        As::Arguments => export::arguments(&scenario).iter().for_each(|line| println!("{line}")),
+        As::Settings => print!("{}", export::settings(&scenario, "demo", port)),
     }
     Ok(())
 }

@@ -1,0 +1,211 @@
+//! `cargo demo`: the virtual rig plays an invented scenario, the real daemon records it over a
+//! pseudo-terminal, the real command line enters the setups and reads the runs.
+//!
+//! Must not know how runs are measured, nor JSON beyond the name of the next setup.
+
+mod children;
+mod options;
+mod play;
+
+pub use options::Options;
+
+use crate::error::Failed;
+use crate::tree::{cargo, program, root};
+use children::Children;
+use options::Format;
+use play::Player;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+/// The scenario played.
+const SCENARIO: &str = "tools/virtual-rig/scenarios/depot.toml";
+/// The setup that counts as 100 %.
+const BASELINE: &str = "direct";
+
+/// Where one demo keeps its files and programs.
+pub struct Stage {
+    folder: PathBuf,
+    store: PathBuf,
+    truth: PathBuf,
+    scenario: PathBuf,
+}
+
+/// Runs the demo.
+///
+/// # Errors
+/// A program cannot be built, started or used; the rig's runs do not land.
+pub fn run(options: &Options) -> Result<(), Failed> {
+    eprintln!("building (the first time this takes a minute or two) ...");
+    let built = cargo()
+        .args([
+            "build",
+            "--quiet",
+            "--locked",
+            "--bins",
+            "--package",
+            "boltscribe",
+            "--package",
+            "virtual-rig",
+        ])
+        .status()
+        .map_err(|e| Failed::io("start cargo", e))?;
+    if !built.success() {
+        return Err(Failed::io("build the programs", "see cargo's messages above"));
+    }
+    let stage = Stage::new()?;
+    let mut children = Children::default();
+    let result = stage.play(options, &mut children);
+    if let Err(failed) = &result {
+        eprintln!("{}", children.last_words(&stage.folder));
+        children.stop();
+        return Err(Failed { what: format!("the demo failed: {}", failed.what), code: failed.code });
+    }
+    if options.once {
+        children.stop();
+    } else {
+        eprintln!("\nthe rig and the daemon go on running; Ctrl-C ends them");
+        children.wait();
+    }
+    result
+}
+
+impl Stage {
+    fn new() -> Result<Self, Failed> {
+        let folder = program("demo", &std::process::id().to_string());
+        fs::create_dir_all(&folder).map_err(|e| Failed::io(format!("make {}", folder.display()), e))?;
+        Ok(Self {
+            store: folder.join("store"),
+            truth: folder.join("truth.jsonl"),
+            scenario: root().join(SCENARIO),
+            folder,
+        })
+    }
+
+    fn play(&self, options: &Options, children: &mut Children) -> Result<(), Failed> {
+        eprintln!(
+            "demo: a service depot compares couplings on one tool. Depot, tool, couplings and every number are \
+             invented;\nthe rig is simulated and runs {} times as fast as a real one.\n",
+            options.speed
+        );
+        let port = self.folder.join("port");
+        let rig = children.start_piped(
+            Command::new(program("debug", "virtual-rig"))
+                .arg("serve")
+                .arg(&self.scenario)
+                .arg("--link")
+                .arg(&port)
+                .arg("--truth")
+                .arg(&self.truth)
+                .args(["--stepwise", "--speed", &options.speed.to_string()]),
+            &self.folder.join("rig.log"),
+        )?;
+        self.write_settings(&port)?;
+        children.start(
+            Command::new(program("debug", "boltscribed")).arg("--config").arg(self.settings()),
+            &self.folder.join("daemon.log"),
+        )?;
+        self.wait_for_daemon()?;
+        self.enter_setups()?;
+        children.keep(Player::new(self, rig).play()?);
+        self.show(options)
+    }
+
+    fn settings(&self) -> PathBuf {
+        self.folder.join("boltscribe.toml")
+    }
+
+    fn write_settings(&self, port: &Path) -> Result<(), Failed> {
+        let rig = checked(
+            Command::new(program("debug", "virtual-rig"))
+                .arg("setups")
+                .arg(&self.scenario)
+                .args(["--as", "settings", "--port"])
+                .arg(port),
+        )?;
+        let head = format!(
+            "[daemon]\nlisten = \"127.0.0.1:0\"\n[store]\nfolder = \"{}\"\n[measure]\ngates_s = [3.0]\n",
+            self.store.display()
+        );
+        fs::write(self.settings(), head + &rig).map_err(|e| Failed::io("write the demo's settings", e))
+    }
+
+    /// The command line, on this demo's store.
+    fn boltscribe(&self) -> Command {
+        let mut command = Command::new(program("debug", "boltscribe"));
+        command.arg("--store").arg(&self.store);
+        command
+    }
+
+    fn wait_for_daemon(&self) -> Result<(), Failed> {
+        let socket = self.store.join("api.sock");
+        for _ in 0..200 {
+            if socket.exists()
+                && self.boltscribe().args(["rig", "list"]).output().is_ok_and(|o| o.status.success())
+            {
+                return Ok(());
+            }
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+        Err(Failed::io("reach the daemon", format!("nobody answers at {} after 10 s", socket.display())))
+    }
+
+    fn enter_setups(&self) -> Result<(), Failed> {
+        let lines = checked(
+            Command::new(program("debug", "virtual-rig"))
+                .arg("setups")
+                .arg(&self.scenario)
+                .args(["--as", "arguments"]),
+        )?;
+        for line in lines.lines() {
+            checked(self.boltscribe().arg("setup").args(line.split('\t')).args(["--who", "demo"]))?;
+        }
+        Ok(())
+    }
+
+    fn show(&self, options: &Options) -> Result<(), Failed> {
+        let runs = self.folder.join("runs.json");
+        let document = checked(self.boltscribe().args(["--format", "json", "runs", "list", "--all"]))?;
+        fs::write(&runs, document).map_err(|e| Failed::io("keep the list of runs", e))?;
+        let score = checked(
+            Command::new(program("debug", "virtual-rig"))
+                .arg("score")
+                .arg("--truth")
+                .arg(&self.truth)
+                .arg("--runs")
+                .arg(&runs)
+                .args(["--baseline", BASELINE, "--format", options.format.word()]),
+        )?;
+        eprintln!();
+        print!("{score}");
+        if options.format == Format::Json {
+            return Ok(());
+        }
+        println!(
+            "\nPlain ratios of means; how sure they are is not said yet. The bolt's tension is the tool's output;"
+        );
+        println!(
+            "equivalent torque is the steady torque that would give it, not what the tool delivers blow by blow."
+        );
+        println!(
+            "A stretched bolt stores energy: on a real rig stay out of its line and follow README \"Safety\"."
+        );
+        println!("\nThe store is in {}. To look further:", self.store.display());
+        let boltscribe = program("debug", "boltscribe");
+        for words in ["runs list", "runs show 3", "setup list", "store check", "doctor"] {
+            println!("  {} --store {} {words}", boltscribe.display(), self.store.display());
+        }
+        Ok(())
+    }
+}
+
+/// Runs a program to its end; its output, or why not.
+fn checked(command: &mut Command) -> Result<String, Failed> {
+    let name = format!("{command:?}");
+    let Output { status, stdout, stderr } =
+        command.stdin(Stdio::null()).output().map_err(|e| Failed::io(format!("start {name}"), e))?;
+    if status.success() {
+        return Ok(String::from_utf8_lossy(&stdout).into_owned());
+    }
+    Err(Failed::io(format!("run {name}"), String::from_utf8_lossy(&stderr).trim()))
+}
