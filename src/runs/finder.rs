@@ -164,6 +164,12 @@ impl Finder {
         self.runs
     }
 
+    /// Samples before this one are decided on: no later `KeptUntil` names an earlier one.
+    #[must_use]
+    pub fn settled(&self) -> u64 {
+        self.next - self.next % self.grid
+    }
+
     /// Takes tension in newtons; `clipped` are offsets into `tension` at the end of the converter's range.
     pub fn push(&mut self, tension: &[f32], clipped: &[usize], found: &mut Vec<Found>) {
         if !clipped.is_empty() {
@@ -389,7 +395,8 @@ impl Finder {
         let last_blow = (record.last_blow_s * self.rate_hz) as u64;
         let after = After::new(&record, self.next, last_blow, self.rate_hz);
         found.push(Found::Announced { run: self.runs, record });
-        self.tail = Some((self.runs, last_blow + (2.0 * self.rate_hz) as u64));
+        let until = last_blow + (2.0 * self.rate_hz) as u64;
+        self.tail = Some((self.runs, until.max(self.next)));
         let waiting = State::Waiting { below: 0.0 };
         if let State::Driving { watch, .. } = std::mem::replace(&mut self.state, waiting) {
             self.state = State::Announced { watch, after };
