@@ -131,7 +131,7 @@ impl Readings {
         }
         let spacing = span / (n - 1) as f64;
         // Ticks that stand still, or a backlog read in one go, tell nothing of the spacing.
-        if !(self.x_per_s / spacing <= RATE_MAX_HZ) {
+        if self.x_per_s / spacing > RATE_MAX_HZ {
             self.held.pop();
             return Step::Restarted;
         }
