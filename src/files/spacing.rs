@@ -35,7 +35,7 @@ pub enum SpacingError {
 }
 
 /// A time may stand off its place by this share of the spacing, besides the rounding of the file.
-const SLACK: f64 = 0.3;
+const SLACK: f64 = 0.25;
 
 /// Finds the spacing of `times` (seconds, rounded to ± `resolution_s`).
 ///
@@ -55,22 +55,23 @@ pub fn even(times: &[f64], resolution_s: f64) -> Result<Spacing, (usize, Spacing
     if step_s <= 0.0 || !step_s.is_finite() {
         return Err((1, SpacingError::NotAfter { before: times[0], found: times[1] }));
     }
+    let slack_s = SLACK * step_s + 2.0 * resolution_s;
     let mut gaps = Vec::new();
     let mut place = times[0];
     for (row, time) in times.iter().enumerate().skip(1) {
+        let off = time - (place + step_s);
+        if off.abs() <= slack_s {
+            // Following a part of the offset keeps a slightly wrong spacing from adding up.
+            place += step_s + 0.1 * off;
+            continue;
+        }
         let spacings = ((time - place) / step_s).round();
-        let off = (time - place) - spacings * step_s;
-        if spacings < 1.0 || off.abs() > SLACK * step_s + 2.0 * resolution_s {
+        if spacings < 2.0 || (time - place - spacings * step_s).abs() > slack_s {
             let found_s = time - times[row - 1];
             return Err((row, SpacingError::Uneven { expected_s: step_s, found_s }));
         }
-        if spacings > 1.0 {
-            gaps.push((row, spacings as u64 - 1));
-            place = *time;
-        } else {
-            // Following a part of the offset keeps a slightly wrong spacing from adding up.
-            place += step_s + 0.1 * off;
-        }
+        gaps.push((row, spacings as u64 - 1));
+        place = *time;
     }
     Ok(Spacing { rate_hz: 1.0 / step_s, gaps })
 }

@@ -227,7 +227,8 @@ mod tests {
 
     #[test]
     fn uneven_spacing_is_refused_with_its_line() {
-        let text = format!("time_s,tension_kN\n{}0.0206,0\n0.0210,0\n", rows(21, 0.001));
-        assert!(matches!(trace(&text), Err(TraceError::Spacing { line: 23, .. })));
+        let text = format!("time_s,tension_kN\n{}0.2006,0\n0.2010,0\n", rows(201, 0.001));
+        let error = trace(&text).unwrap_err();
+        assert!(matches!(error, TraceError::Spacing { line: 203, .. }), "{error}");
     }
 }

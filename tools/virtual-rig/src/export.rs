@@ -3,7 +3,7 @@
 //! This file must not decide where the text goes.
 
 use crate::model::contacts;
-use crate::scenario::Scenario;
+use crate::scenario::{PieceKind, Scenario};
 use crate::serve::SIMULATED;
 use crate::stream::Rendered;
 use serde_json::{Value, json};
@@ -58,7 +58,7 @@ pub fn arguments(scenario: &Scenario) -> Vec<String> {
     for piece in &scenario.pieces {
         let (length, mass) = (number(piece.length_mm), number(piece.mass_g));
         let mut words =
-            vec!["piece", "add", &piece.name, "--kind", piece.kind.word(), "--drive-in", &piece.drive_in];
+            vec!["piece", "add", &piece.name, "--kind", kind(piece.kind), "--drive-in", &piece.drive_in];
         if let Some(out) = &piece.drive_out {
             words.extend(["--drive-out", out]);
         }
@@ -71,6 +71,16 @@ pub fn arguments(scenario: &Scenario) -> Vec<String> {
         out.push(line(&words));
     }
     out
+}
+
+/// The kind of a piece as a person enters it.
+const fn kind(kind: PieceKind) -> &'static str {
+    match kind {
+        PieceKind::Socket => "socket",
+        PieceKind::Extension => "extension",
+        PieceKind::UniversalJoint => "universal-joint",
+        PieceKind::Adapter => "adapter",
+    }
 }
 
 fn line(words: &[&str]) -> String {

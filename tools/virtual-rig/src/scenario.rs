@@ -215,19 +215,6 @@ pub enum PieceKind {
     Adapter,
 }
 
-impl PieceKind {
-    /// The kind as a person enters it.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Socket => "socket",
-            Self::Extension => "extension",
-            Self::UniversalJoint => "universal-joint",
-            Self::Adapter => "adapter",
-        }
-    }
-}
-
 /// One thing between the tool's anvil and the nut.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

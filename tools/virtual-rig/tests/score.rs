@@ -21,7 +21,7 @@ fn percent_is_the_plain_ratio_of_means_and_excluded_runs_are_left_out() {
             {"setup":"direct","tool":"wrench 1","held_kN":80.0,"equivalent_torque_Nm":272.0,"excluded":false,"other":1},
             {"setup":"direct","tool":"wrench 1","held_kN":90.0,"equivalent_torque_Nm":306.0,"excluded":false},
             {"setup":"direct","tool":"wrench 1","held_kN":10.0,"excluded":true},
-            {"setup":"+75 extension","tool":"wrench 1","held_kN":76.5,"excluded":false},
+            {"setup":"75 mm extension","tool":"wrench 1","held_kN":76.5,"excluded":false},
             {"setup":null,"tool":null,"held_kN":null,"excluded":false}
         ]}"#,
     )
@@ -29,7 +29,7 @@ fn percent_is_the_plain_ratio_of_means_and_excluded_runs_are_left_out() {
     let result = score(&truth, &runs, "direct").unwrap();
     let row = |name: &str| result.setups.iter().find(|row| row.setup == name).unwrap();
     assert_eq!((row("direct").runs, row("direct").held_kn), (2, Some(85.0)));
-    assert_eq!(row("+75 extension").percent_of_baseline, Some(90.0));
+    assert_eq!(row("75 mm extension").percent_of_baseline, Some(90.0));
     assert_eq!(row("universal joint").held_kn, None);
     let true_mean = |name: &str| {
         let held: Vec<f64> = truth.iter().filter(|run| run.setup == name).map(|run| run.held_kn).collect();

@@ -156,8 +156,8 @@ mod tests {
 
     #[test]
     fn names_are_picked_and_rows_named() {
-        let line = r#"{"next":{"step":1,"setup":"+75 extension","tool":"wrench 1"}}"#;
-        assert_eq!(text_of(line, "setup").as_deref(), Some("+75 extension"));
+        let line = r#"{"next":{"step":1,"setup":"75 mm extension","tool":"wrench 1"}}"#;
+        assert_eq!(text_of(line, "setup").as_deref(), Some("75 mm extension"));
         assert_eq!(text_of(line, "bolt"), None);
         assert_eq!(text_of("{\n  \"closed_by\": \"released\"", "closed_by").as_deref(), Some("released"));
         assert_eq!(text_of("{\n  \"closed_by\": null, \"setup\": \"a\"", "closed_by"), None);
