@@ -10,6 +10,8 @@ use crate::time::{LowerEnvelope, MonoNs, Unwrapper};
 /// The spacing is first measured over this long, seconds, and at least this many readings.
 const LEARN_S: f64 = 2.0;
 const LEARN_MIN: usize = 16;
+/// A given rate is believed at first where two seconds of arrivals differ from it by less than this share.
+const GIVEN_BY: f64 = 0.015;
 /// Held back at most while learning.
 const HELD_MAX: usize = 65_536;
 
@@ -141,6 +143,10 @@ impl Readings {
         self.origin = Some(first);
         self.count = n as u64;
         self.last = x;
+        // Arrivals over two seconds are less sure than a rate somebody gave that agrees with them.
+        let given =
+            self.given_hz.filter(|g| self.clock == Clock::Host && (g * spacing - 1.0).abs() < GIVEN_BY);
+        let spacing = given.map_or(spacing, |g| 1.0 / g);
         self.spacing = Some(spacing);
         let counts = std::mem::take(&mut self.held).into_iter().map(|h| h.1).collect();
         Step::Learned { rate_hz: self.x_per_s / spacing, counts }
