@@ -12,6 +12,7 @@ use crate::files::{Measured, measure_trace, read_trace};
 use crate::pipeline::{self, Output, RunRow, replay};
 use crate::results::{Flag, RunResult};
 use crate::runs::{Record, Settings};
+use crate::time::MonoNs;
 use flate2::read::MultiGzDecoder;
 use serde_json::{Value, json};
 use std::io::Read;
@@ -144,7 +145,18 @@ fn recorded(args: &Args, bytes: &[u8]) -> Result<Value, CliError> {
     if let Some(path) = &args.calibration {
         settings.calibration = Some(read_calibration(path)?);
     }
-    let (outputs, pipeline) = replay(settings, &capture.entries).map_err(|e| bad_input(&args.file, &e))?;
+    document(settings, &capture.entries).map_err(|e| bad_input(&args.file, &e))
+}
+
+/// What `--format json` prints for a recording.
+///
+/// # Errors
+/// Settings that cannot be used.
+pub fn document(
+    settings: pipeline::Settings,
+    entries: &[(MonoNs, capture::Entry)],
+) -> Result<Value, pipeline::SetupError> {
+    let (outputs, pipeline) = replay(settings, entries)?;
     let mut runs: Vec<Value> = Vec::new();
     for output in &outputs {
         match output {

@@ -14,9 +14,10 @@ use super::wall::{Wall, look};
 use super::{logging, recovery, serving, wall_watch};
 use crate::page::State;
 use crate::settings::Settings;
-use crate::store::{Mode, Store};
+use crate::store::{Mode, Store, StoreError};
 use clap::Parser;
 use std::io::Write;
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Duration;
@@ -77,7 +78,7 @@ fn run(args: &Args) -> Result<(), DaemonError> {
 
 async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     let mut signals = Signals::listen()?;
-    let store = Store::open(&settings.store.folder, Mode::Create)?;
+    let store = open_store(&settings.store.folder).await?;
     let wall = Arc::new(Wall::new(look()));
     tokio::spawn(wall_watch::run(Arc::clone(&wall)));
     let recovered = recovery::recover_all(&store).await?;
@@ -117,6 +118,24 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
 }
 
 /// The end in order: streams closed, answers finished, rows stored.
+/// Looks for the lock of a store this long before giving up: a command line working in-process while no
+/// daemon runs holds it for one command only.
+const LOCK_WAIT: Duration = Duration::from_secs(2);
+
+async fn open_store(folder: &Path) -> Result<Store, DaemonError> {
+    let mut waited = Duration::ZERO;
+    loop {
+        match Store::open(folder, Mode::Create) {
+            Err(StoreError::Held { .. }) if waited < LOCK_WAIT => {
+                let pause = Duration::from_millis(50);
+                tokio::time::sleep(pause).await;
+                waited += pause;
+            }
+            opened => return Ok(opened?),
+        }
+    }
+}
+
 async fn end(
     threads: Vec<(String, JoinHandle<()>)>,
     servers: Vec<JoinHandle<()>>,

@@ -26,12 +26,28 @@ impl Account {
 
     /// Counts `bytes` thrown away for `reason`.
     pub fn discard(&mut self, reason: &'static str, bytes: usize) {
-        *self.discarded.entry(reason).or_default() += bytes as u64;
+        if bytes > 0 {
+            *self.discarded.entry(reason).or_default() += bytes as u64;
+        }
     }
 
     /// Bytes not yet decided on.
     #[must_use]
     pub fn pending(&self) -> u64 {
         self.bytes_in - self.parsed - self.discarded.values().sum::<u64>()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_thrown_away_leaves_no_entry() {
+        let mut account = Account { bytes_in: 5, ..Account::default() };
+        account.discard("resync", 0);
+        assert!(account.discarded.is_empty());
+        account.discard("resync", 3);
+        assert_eq!((account.discarded["resync"], account.pending()), (3, 2));
     }
 }

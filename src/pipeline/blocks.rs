@@ -56,15 +56,16 @@ impl Blocks {
     pub fn push(&mut self, counts: &[i32], out: &mut Vec<Block>) {
         self.used += counts.len() as u64;
         self.codes.extend_from_slice(counts);
-        if let Some((_, from)) = self.open
-            && self.next() - from >= RAW_MAX as u64
-        {
-            self.flush(self.next(), out);
-        }
         let back = (BACK_S * self.rate_hz) as usize;
         if self.codes.len() > 2 * back {
             self.forget(self.next() - back as u64, out);
         }
+    }
+
+    /// An open run's codes that are not handed out yet fill a block.
+    #[must_use]
+    pub fn full(&self) -> bool {
+        self.open.is_some_and(|(_, from)| self.next() - from >= RAW_MAX as u64)
     }
 
     /// Samples are missing: their places are filled with the last code and told.

@@ -23,10 +23,21 @@ pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunRe
     let mut finder = Finder::new(settings.runs.clone(), *rate_hz, timing, *first_sample, run_seq - 1);
     let (mut tension, mut clipped, mut found) = (Vec::new(), Vec::new(), Vec::new());
     for block in raw {
-        let Block::Raw { counts, .. } = block else {
+        let Block::Raw { counts, missing, .. } = block else {
             continue;
         };
-        converter.convert(counts, &mut tension, &mut clipped);
+        let mut from = 0;
+        for (at, lacking) in missing.iter().map(|(at, n)| (*at as usize, *n as usize)) {
+            converter.convert(&counts[from..at], &mut tension, &mut clipped);
+            finder.push(&tension, &clipped, &mut found);
+            from = at;
+            // A finder that has seen no run yet would take the gap for a break and forget the start.
+            if finder.open() {
+                finder.gap(lacking as u64, &mut found);
+                from += lacking;
+            }
+        }
+        converter.convert(&counts[from..], &mut tension, &mut clipped);
         finder.push(&tension, &clipped, &mut found);
     }
     finder.break_off(&mut found);

@@ -168,12 +168,24 @@ impl Stream {
         self.live.push(&self.tension, counts);
         out.extend(kept.into_iter().map(Output::Block));
         self.settle(out);
+        if self.blocks.as_ref().is_some_and(Blocks::full) {
+            self.hand_out(out);
+        }
+    }
+
+    /// Hands out an open run's codes as far as it is sure that they belong to it, so that where reads end
+    /// changes nothing.
+    fn hand_out(&mut self, out: &mut Vec<Output>) {
+        let sure = self.finder.as_ref().map_or(self.next, Finder::settled);
+        self.with_blocks(out, |b, kept| b.flush(sure, kept));
     }
 
     fn gap(&mut self, missing: u64, out: &mut Vec<Output>) {
         self.missing += missing;
         let Some(finder) = &mut self.finder else {
+            self.end_blocks(out);
             self.next += missing;
+            self.blocks = self.rate_hz.map(|rate_hz| Blocks::new(rate_hz, self.next));
             return;
         };
         let was_open = finder.open();
@@ -224,11 +236,7 @@ impl Stream {
     pub fn after_bytes(&mut self, at: MonoNs, out: &mut Vec<Output>) {
         if at.since_ns(self.flushed) >= FLUSH_NS {
             self.flushed = at;
-            if let Some(blocks) = &mut self.blocks {
-                let mut kept = Vec::new();
-                blocks.flush(self.next, &mut kept);
-                out.extend(kept.into_iter().map(Output::Block));
-            }
+            self.hand_out(out);
         }
         if let Some(rate_hz) = self.rate_hz {
             let zero = self.rig_zero.unwrap_or(Newtons(0.0));
@@ -302,8 +310,7 @@ impl Stream {
                 Found::Announced { run, record } => {
                     self.announced += 1;
                     let result = RunResult::new(run, *record.clone(), self.context(&record));
-                    let next = self.next;
-                    self.with_blocks(out, |b, kept| b.flush(next, kept));
+                    self.hand_out(out);
                     out.push(Output::Run(RunRow::Announced(Box::new(result))));
                 }
                 Found::Closed { run, closing } => {

@@ -67,6 +67,8 @@ pub struct BandSignal {
     design: Band,
     values: Vec<f32>,
     squares: Vec<f64>,
+    /// Smallest step between neighbours that is none, newtons: about one code.
+    step: f64,
 }
 
 impl BandSignal {
@@ -87,7 +89,9 @@ impl BandSignal {
                 b as f32
             })
             .collect();
-        Self { design, values, squares }
+        let steps = tension.windows(2).map(|w| f64::from((w[1] - w[0]).abs())).filter(|s| *s > 0.0);
+        let step = steps.fold(f64::INFINITY, f64::min);
+        Self { design, values, squares, step: if step.is_finite() { step } else { 0.0 } }
     }
 
     /// The design.
@@ -108,11 +112,12 @@ impl BandSignal {
         self.values.is_empty()
     }
 
-    /// Noise (SD) of the band over `range`, newtons; blind to a few outliers.
+    /// Noise (SD) of the band over `range`, newtons; blind to a few outliers. Never less than the rounding
+    /// to codes leaves (a step over the root of 12), or a quiet rig's every change of code were a blow.
     #[must_use]
     pub fn noise(&self, range: Range<usize>) -> f64 {
         let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
-        robust_sd(&mut v, 0.0).unwrap_or(0.0)
+        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.step / 12.0_f64.sqrt())
     }
 
     /// Mean square just after sample `i` minus the mean square just before it, newtons squared.
@@ -146,5 +151,22 @@ impl BandSignal {
         let end = range.end.min(self.values.len());
         let start = range.start.min(end);
         f64::from(self.values[start..end].iter().fold(0.0_f32, |m, v| m.max(v.abs())))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quiet_rig_has_at_least_the_noise_of_rounding_to_codes() {
+        // Half a second on one code, then a creep of one code of 0.05 N now and then.
+        let x: Vec<f32> = (0..2000_u16).map(|i| f32::from(i.saturating_sub(500) / 40) * 0.05).collect();
+        let band = BandSignal::new(&x, 1000.0);
+        let noise = band.noise(0..500);
+        assert!((noise / (0.05 / 12.0_f64.sqrt()) - 1.0).abs() < 1e-4, "{noise}");
+        let threshold = noise * noise * (band.design().noise_factor(4.5) - 0.5);
+        assert!((0..2000).all(|i| band.rise(i) <= threshold), "a change by one code is no blow");
+        assert_eq!(BandSignal::new(&[1.0; 600], 1000.0).noise(0..500), 0.0);
     }
 }

@@ -162,6 +162,12 @@ impl Finder {
         self.runs
     }
 
+    /// Samples before this one are decided on: no later `KeptUntil` names an earlier one.
+    #[must_use]
+    pub fn settled(&self) -> u64 {
+        self.next - self.next % self.grid
+    }
+
     /// Takes tension in newtons; `clipped` are offsets into `tension` at the end of the converter's range.
     pub fn push(&mut self, tension: &[f32], clipped: &[usize], found: &mut Vec<Found>) {
         if !clipped.is_empty() {

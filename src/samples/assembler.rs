@@ -4,7 +4,7 @@
 
 use super::piece::{Clock, Piece};
 use super::readings::{Readings, Step};
-use super::settings::Settings;
+use super::settings::{RATE_MAX_HZ, Settings};
 use super::ticks::{Follower, Place};
 use crate::frames::{self, Frame, Identity, SampleFrame};
 use crate::time::MonoNs;
@@ -138,6 +138,10 @@ impl Assembler {
             return;
         };
         let tick_rate = f64::from(tick_rate_hz);
+        if tick_rate / f64::from(frame.ticks_per_sample) > RATE_MAX_HZ {
+            self.drop("rate", n);
+            return;
+        }
         if self.rate_hz.is_some() && frame.ticks_per_sample != self.ticks_per_sample {
             self.forget();
             sink(Piece::Break);

@@ -4,11 +4,14 @@
 //! late by a varying delay, so that the spacing comes from the least-delay line over many readings.
 
 use super::piece::Clock;
+use super::settings::RATE_MAX_HZ;
 use crate::time::{LowerEnvelope, MonoNs, Unwrapper};
 
 /// The spacing is first measured over this long, seconds, and at least this many readings.
 const LEARN_S: f64 = 2.0;
 const LEARN_MIN: usize = 16;
+/// A given rate is believed at first where two seconds of arrivals differ from it by less than this share.
+const GIVEN_BY: f64 = 0.015;
 /// Held back at most while learning.
 const HELD_MAX: usize = 65_536;
 
@@ -29,7 +32,7 @@ pub enum Step {
         /// Missing before it.
         missing: u64,
     },
-    /// A tick that does not fit: the board restarted.
+    /// A tick that does not fit: the board restarted. The reading was not taken.
     Restarted,
     /// The same tick again.
     Repeated,
@@ -118,8 +121,9 @@ impl Readings {
     }
 
     fn learn(&mut self, x: f64, count: i32) -> Step {
+        // What is held back belongs to the time before; whoever counts samples drops it.
         if self.held.last().is_some_and(|l| x < l.0) {
-            self.held.clear();
+            return Step::Restarted;
         }
         self.held.push((x, count));
         let (n, first) = (self.held.len(), self.held[0].0);
@@ -128,12 +132,21 @@ impl Readings {
             return Step::Held;
         }
         let spacing = span / (n - 1) as f64;
+        // Ticks that stand still, or a backlog read in one go, tell nothing of the spacing.
+        if self.x_per_s / spacing > RATE_MAX_HZ {
+            self.held.pop();
+            return Step::Restarted;
+        }
         for (i, (x, _)) in self.held.iter().enumerate() {
             self.line.push(i as f64, (x - first) / self.x_per_s);
         }
         self.origin = Some(first);
         self.count = n as u64;
         self.last = x;
+        // Arrivals over two seconds are less sure than a rate somebody gave that agrees with them.
+        let given =
+            self.given_hz.filter(|g| self.clock == Clock::Host && (g * spacing - 1.0).abs() < GIVEN_BY);
+        let spacing = given.map_or(spacing, |g| 1.0 / g);
         self.spacing = Some(spacing);
         let counts = std::mem::take(&mut self.held).into_iter().map(|h| h.1).collect();
         Step::Learned { rate_hz: self.x_per_s / spacing, counts }
@@ -196,5 +209,19 @@ mod tests {
         let hz = r.refined_hz().unwrap();
         assert!((hz / 81.7 - 1.0).abs() < 1e-3, "{hz}");
         assert_eq!(missing, 0);
+    }
+
+    #[test]
+    fn ticks_that_fall_or_stand_still_while_learning_are_a_restart_and_keep_their_account() {
+        let mut falling = Readings::new(Some(1e6), 32, None);
+        assert_eq!(falling.push(MonoNs(0), Some(1000), 5), Step::Held);
+        assert_eq!(falling.push(MonoNs(0), Some(400), 5), Step::Restarted);
+        assert_eq!(falling.held(), 1);
+        let mut still = Readings::new(Some(1e6), 32, None);
+        for _ in 1..HELD_MAX {
+            assert_eq!(still.push(MonoNs(0), Some(7), 5), Step::Held);
+        }
+        assert_eq!(still.push(MonoNs(0), Some(7), 5), Step::Restarted);
+        assert_eq!(still.held(), HELD_MAX as u64 - 1);
     }
 }

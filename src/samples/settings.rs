@@ -4,6 +4,9 @@
 
 use serde::{Deserialize, Serialize};
 
+/// Greatest rate that is believed, samples a second: buffers are sized by it.
+pub const RATE_MAX_HZ: f64 = 50e6;
+
 /// Rate and count range of a rig's amplifier.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]

@@ -29,12 +29,17 @@ impl Unwrapper {
     pub fn unwrap(&mut self, raw: u64) -> DeviceTicks {
         let value = match self.last {
             None if self.bits == 64 => raw,
-            None => raw + (1 << self.bits),
+            // A raw value wider than the counter is hostile; its low bits are as good as any.
+            None => (raw & ((1 << self.bits) - 1)) + (1 << self.bits),
             Some(last) if self.bits == 64 => last.wrapping_add(raw.wrapping_sub(last)),
             Some(last) => {
                 let range = 1_u64 << self.bits;
                 let forward = raw.wrapping_sub(last) & (range - 1);
-                if forward < range / 2 { last + forward } else { last.saturating_sub(range - forward) }
+                if forward < range / 2 {
+                    last.saturating_add(forward)
+                } else {
+                    last.saturating_sub(range - forward)
+                }
             }
         };
         self.last = Some(value);
@@ -72,5 +77,16 @@ mod tests {
             }
         }
         assert_eq!((last - first) as f64 / 1000.0, 3.0 * 16_777.216);
+    }
+
+    #[test]
+    fn a_raw_value_wider_than_the_counter_is_taken_by_its_low_bits() {
+        let mut wide = Unwrapper::new(32);
+        let first = wide.unwrap(u64::MAX).0;
+        assert_eq!(wide.unwrap(1).0 - first, 2);
+        // A counter that has come to the end of 64 bits stands still instead of overflowing.
+        let mut long = Unwrapper::new(63);
+        long.unwrap((1 << 63) - 1);
+        assert_eq!(long.unwrap(5).0, u64::MAX);
     }
 }

@@ -120,7 +120,8 @@ impl Finder {
         let last_blow = (record.last_blow_s * self.rate_hz) as u64;
         let after = After::new(&record, self.next, last_blow, self.rate_hz);
         found.push(Found::Announced { run: self.runs, record });
-        self.tail = Some((self.runs, last_blow + (2.0 * self.rate_hz) as u64));
+        let until = last_blow + (2.0 * self.rate_hz) as u64;
+        self.tail = Some((self.runs, until.max(self.next)));
         let waiting = State::Waiting { below: 0.0 };
         if let State::Driving { watch, .. } = std::mem::replace(&mut self.state, waiting) {
             self.state = State::Announced { watch, after };

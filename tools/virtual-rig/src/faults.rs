@@ -35,6 +35,10 @@ pub enum FaultKind {
     Duplicate,
     /// Frames say another protocol version, with a sound checksum (argument: how many, 1).
     WrongVersion,
+    /// Packets lose their second half with the delimiter, so that the next joins (argument: how many, 1).
+    Splice,
+    /// Random bytes without a delimiter or line end (argument: how many, 3000).
+    Overlong,
 }
 
 /// A fault with its time.
@@ -57,7 +61,8 @@ pub struct BadFault {
     found: String,
 }
 
-const KINDS: &str = "drop-bytes, drop-frames, flip, stall, hang-up, reset, garbage, duplicate, wrong-version";
+const KINDS: &str = "drop-bytes, drop-frames, flip, stall, hang-up, reset, garbage, duplicate, \
+                     wrong-version, splice, overlong";
 
 impl FromStr for FaultAt {
     type Err = BadFault;
@@ -81,6 +86,7 @@ impl FaultAt {
             FaultKind::Stall | FaultKind::HangUp => 500,
             FaultKind::Reset => 300,
             FaultKind::Garbage => 64,
+            FaultKind::Overlong => 3000,
             _ => 1,
         };
         self.arg.unwrap_or(default)
@@ -117,6 +123,8 @@ pub struct LineFaults {
     garbage: u32,
     duplicates: u32,
     wrong_versions: u32,
+    splices: u32,
+    overlong: u32,
 }
 
 impl LineFaults {
@@ -131,6 +139,8 @@ impl LineFaults {
             garbage: 0,
             duplicates: 0,
             wrong_versions: 0,
+            splices: 0,
+            overlong: 0,
         }
     }
 
@@ -144,6 +154,8 @@ impl LineFaults {
             FaultKind::Garbage => self.garbage += amount,
             FaultKind::Duplicate => self.duplicates += amount,
             FaultKind::WrongVersion => self.wrong_versions += amount,
+            FaultKind::Splice => self.splices += amount,
+            FaultKind::Overlong => self.overlong += amount,
             FaultKind::Stall | FaultKind::HangUp | FaultKind::Reset => {}
         }
     }
@@ -155,6 +167,10 @@ impl LineFaults {
         if self.garbage > 0 {
             out.extend((0..core::mem::take(&mut self.garbage)).map(|_| 0));
             self.random.fill_bytes(&mut out);
+        }
+        for _ in 0..core::mem::take(&mut self.overlong) {
+            // Above every control character, so neither a delimiter nor a line end.
+            out.push(0x20 + self.below(0xe0) as u8);
         }
         if self.drop_frames > 0 {
             self.drop_frames -= 1;
@@ -176,6 +192,10 @@ impl LineFaults {
             let from = self.below(packet.len() - count + 1);
             packet.drain(from..from + count);
             self.drop_bytes -= count as u32;
+        }
+        if self.splices > 0 {
+            self.splices -= 1;
+            packet.truncate(packet.len() / 2);
         }
         out.extend_from_slice(&packet);
         if self.duplicates > 0 {

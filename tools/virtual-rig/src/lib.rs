@@ -7,6 +7,7 @@
 //! the measuring side by sharing its code. Every number it makes is invented.
 
 pub mod adc;
+pub mod capture;
 pub mod check;
 pub mod device;
 pub mod export;
@@ -14,6 +15,7 @@ pub mod faults;
 pub mod lines;
 pub mod lowpass;
 pub mod model;
+pub mod plan;
 pub mod pty;
 pub mod random;
 pub mod scenario;

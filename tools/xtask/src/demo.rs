@@ -15,11 +15,14 @@ use children::Children;
 use options::Format;
 use play::Player;
 use std::fs;
+use std::os::unix::process::CommandExt;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 /// The scenario played.
 const SCENARIO: &str = "tools/virtual-rig/scenarios/depot.toml";
+/// Folders of demos that are kept; old ones are for their owner to remove.
+const DEMOS_MAX: u32 = 10_000;
 /// The setup that counts as 100 %.
 const BASELINE: &str = "direct";
 
@@ -36,6 +39,15 @@ pub struct Stage {
 /// # Errors
 /// A program cannot be built, started or used; the rig's runs do not land.
 pub fn run(options: &Options) -> Result<(), Failed> {
+    if options.staged { perform(options) } else { prepare(options) }
+}
+
+/// Builds the programs, then goes on as a process that outlives Ctrl-C.
+///
+/// Ctrl-C reaches every program at the terminal: the daemon takes it as the sign to store what is open and to
+/// end, and this program must still be there to wait for it. What a shell ignores stays ignored in the program
+/// that takes its place, which the standard library alone cannot ask for. While cargo builds, Ctrl-C stops all.
+fn prepare(options: &Options) -> Result<(), Failed> {
     eprintln!("building (the first time this takes a minute or two) ...");
     let built = cargo()
         .args([
@@ -53,6 +65,13 @@ pub fn run(options: &Options) -> Result<(), Failed> {
     if !built.success() {
         return Err(Failed::io("build the programs", "see cargo's messages above"));
     }
+    let this = std::env::current_exe().map_err(|e| Failed::io("find this program", e))?;
+    let mut again = Command::new("sh");
+    again.args(["-c", "trap '' INT; exec \"$0\" \"$@\""]).arg(this).arg("demo");
+    Err(Failed::io("go on with the demo", again.args(options.staged_words()).exec()))
+}
+
+fn perform(options: &Options) -> Result<(), Failed> {
     let stage = Stage::new()?;
     let mut children = Children::default();
     let result = stage.play(options, &mut children);
@@ -65,15 +84,14 @@ pub fn run(options: &Options) -> Result<(), Failed> {
         children.stop();
     } else {
         eprintln!("\nthe rig and the daemon go on running; Ctrl-C ends them");
-        children.wait();
+        return children.wait();
     }
     result
 }
 
 impl Stage {
     fn new() -> Result<Self, Failed> {
-        let folder = program("demo", &std::process::id().to_string());
-        fs::create_dir_all(&folder).map_err(|e| Failed::io(format!("make {}", folder.display()), e))?;
+        let folder = fresh(&program("demo", ""))?;
         Ok(Self {
             store: folder.join("store"),
             truth: folder.join("truth.jsonl"),
@@ -107,7 +125,8 @@ impl Stage {
         )?;
         self.wait_for_daemon()?;
         self.enter_setups()?;
-        children.keep(Player::new(self, rig).play()?);
+        let input = Player::new(self, children, rig).play()?;
+        children.keep(input);
         self.show(options)
     }
 
@@ -199,6 +218,22 @@ impl Stage {
     }
 }
 
+/// Makes the first folder in `parent` that is named by a number and not there yet: a demo never meets the
+/// store of another.
+fn fresh(parent: &Path) -> Result<PathBuf, Failed> {
+    let failed = |folder: &Path, e| Failed::io(format!("make {}", folder.display()), e);
+    fs::create_dir_all(parent).map_err(|e| failed(parent, e))?;
+    for number in 1..=DEMOS_MAX {
+        let folder = parent.join(number.to_string());
+        match fs::create_dir(&folder) {
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {}
+            Err(e) => return Err(failed(&folder, e)),
+            Ok(()) => return Ok(folder),
+        }
+    }
+    Err(failed(parent, std::io::Error::other(format!("expected fewer than {DEMOS_MAX} old demos in it"))))
+}
+
 /// Runs a program to its end; its output, or why not.
 fn checked(command: &mut Command) -> Result<String, Failed> {
     let name = format!("{command:?}");
@@ -208,4 +243,17 @@ fn checked(command: &mut Command) -> Result<String, Failed> {
         return Ok(String::from_utf8_lossy(&stdout).into_owned());
     }
     Err(Failed::io(format!("run {name}"), String::from_utf8_lossy(&stderr).trim()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_demo_gets_a_folder_that_was_not_there() {
+        let parent = program("xtask-test", &std::process::id().to_string());
+        let made: Vec<PathBuf> = (0..3).map(|_| fresh(&parent).unwrap()).collect();
+        fs::remove_dir_all(&parent).unwrap();
+        assert_eq!(made, ["1", "2", "3"].map(|name| parent.join(name)));
+    }
 }

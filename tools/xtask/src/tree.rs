@@ -20,6 +20,7 @@ pub fn cargo() -> Command {
 
 /// A built program of a profile (`debug` or `release`).
 pub fn program(profile: &str, name: &str) -> PathBuf {
-    let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| root().join("target"), PathBuf::from);
-    target.join(profile).join(name)
+    // Cargo is run at the top, so a relative folder counts from there.
+    let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| PathBuf::from("target"), PathBuf::from);
+    root().join(target).join(profile).join(name)
 }

@@ -26,11 +26,12 @@ struct Done {
 /// Runs all steps.
 #[allow(clippy::disallowed_methods, reason = "how long a step took is shown, nothing hangs on it")]
 pub fn run() -> Result<(), Failed> {
-    let steps: [(&'static str, &[&str]); 4] = [
+    let steps: [(&'static str, &[&str]); 5] = [
         ("format", &["fmt", "--all", "--check"]),
         ("lint", &["clippy", "--workspace", "--all-targets", "--locked", "--", "-D", "warnings"]),
         ("tidy", &["run", "--quiet", "--locked", "--package", "xtask", "--", "tidy"]),
         ("test", &["test", "--workspace", "--locked", "--no-fail-fast"]),
+        ("demo", &["run", "--quiet", "--locked", "--package", "xtask", "--", "demo", "--once"]),
     ];
     let mut tally = Tally::default();
     let mut done = Vec::new();

@@ -1,4 +1,4 @@
-//! The command line of the virtual rig: serve, score, setups, render.
+//! The command line of the virtual rig: serve, score, setups, render, capture.
 //!
 //! It reads arguments and files, prints, and chooses the exit code (0 done, 2 wrong usage or
 //! scenario, 3 IO). All work is in the library.
@@ -13,8 +13,9 @@ use std::sync::mpsc;
 use virtual_rig::device::Protocol;
 use virtual_rig::faults::FaultAt;
 use virtual_rig::lines::LineFormat;
+use virtual_rig::plan::Plan;
 use virtual_rig::serve::{Control, SIMULATED, ServeError, Settings, serve};
-use virtual_rig::{Scenario, export, render, score};
+use virtual_rig::{Scenario, capture, export, render, score};
 
 /// A simulated bolt-tension rig; every number it makes is invented.
 #[derive(Parser)]
@@ -70,6 +71,17 @@ enum Verb {
         /// Sampling rate instead of the scenario's.
         #[arg(long)]
         rate: Option<u32>,
+    },
+    /// Write recordings of a rig's line, as a reader would have made them.
+    Capture {
+        /// Plan of recordings, with its base scenario beside it.
+        plan: PathBuf,
+        /// Folder to write NAME.capture into.
+        #[arg(long)]
+        out: PathBuf,
+        /// Only this recording.
+        #[arg(long)]
+        only: Option<String>,
     },
 }
 
@@ -141,6 +153,7 @@ fn main() -> ExitCode {
         Verb::Render { scenario, csv, truth, counts, rate } => {
             run_render(&scenario, &csv, truth.as_deref(), counts, rate)
         }
+        Verb::Capture { plan, out, only } => run_capture(&plan, &out, only.as_deref()),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
@@ -261,6 +274,23 @@ fn run_render(path: &Path, csv: &Path, truth: Option<&Path>, counts: bool, rate:
             text.push('\n');
         }
         std::fs::write(path, text).map_err(io_failure(path))?;
+    }
+    Ok(())
+}
+
+fn run_capture(path: &Path, out: &Path, only: Option<&str>) -> Outcome {
+    let refuse = |at: &Path, error: &dyn std::fmt::Display| Failure(2, format!("{}: {error}", at.display()));
+    let text = std::fs::read_to_string(path).map_err(io_failure(path))?;
+    let plan: Plan = toml::from_str(&text).map_err(|error| refuse(path, &error))?;
+    let base = path.with_file_name(&plan.scenario);
+    let text = std::fs::read_to_string(&base).map_err(io_failure(&base))?;
+    let table: toml::Table = toml::from_str(&text).map_err(|error| refuse(&base, &error))?;
+    for case in plan.capture.iter().filter(|case| only.is_none_or(|only| only == case.name)) {
+        let wrong = |error: &dyn std::fmt::Display| Failure(2, format!("capture {:?}: {error}", case.name));
+        let scenario = case.scenario(&table).map_err(|error| wrong(&error))?;
+        let text = capture::record(case, &scenario, &plan.date).map_err(|error| wrong(&error))?;
+        let file = out.join(format!("{}.capture", case.name));
+        std::fs::write(&file, text).map_err(io_failure(&file))?;
     }
     Ok(())
 }

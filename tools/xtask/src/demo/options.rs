@@ -31,19 +31,33 @@ pub struct Options {
     pub format: Format,
     /// Device seconds in a second here, 1 to 100.
     pub speed: u32,
+    /// The programs are built and Ctrl-C is ignored: the second half of the command.
+    pub staged: bool,
 }
 
+/// The word that asks for the second half; not for people.
+pub const STAGED: &str = "--staged";
+
 impl Options {
+    /// The words that ask for the second half of the same.
+    pub fn staged_words(&self) -> Vec<String> {
+        let speed = self.speed.to_string();
+        let mut words = vec![STAGED, "--format", self.format.word(), "--speed", &speed];
+        words.extend(self.once.then_some("--once"));
+        words.into_iter().map(str::to_owned).collect()
+    }
+
     /// Reads the words after `demo`.
     ///
     /// # Errors
     /// A word that is none of the demo's.
     pub fn parse(words: &[String]) -> Result<Self, Failed> {
-        let mut options = Self { once: false, format: Format::Table, speed: 20 };
+        let mut options = Self { once: false, format: Format::Table, speed: 20, staged: false };
         let mut rest = words.iter().map(String::as_str);
         while let Some(word) = rest.next() {
             match word {
                 "--once" => options.once = true,
+                STAGED => options.staged = true,
                 "--format" => options.format = format(rest.next())?,
                 "--speed" => options.speed = speed(rest.next())?,
                 other => {
@@ -79,7 +93,8 @@ mod tests {
         let parse =
             |words: &[&str]| Options::parse(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>());
         let asked = parse(&["--once", "--format", "json", "--speed", "10"]).unwrap();
-        assert_eq!(asked, Options { once: true, format: Format::Json, speed: 10 });
+        assert_eq!(asked, Options { once: true, format: Format::Json, speed: 10, staged: false });
+        assert_eq!(Options::parse(&asked.staged_words()).unwrap(), Options { staged: true, ..asked });
         for wrong in [&["--twice"][..], &["--format"], &["--format", "xml"], &["--speed", "0"]] {
             assert_eq!(parse(wrong).unwrap_err().code, 2);
         }

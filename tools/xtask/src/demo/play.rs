@@ -2,7 +2,7 @@
 //!
 //! The rig says what comes next in one line of JSON; only two names are picked from it.
 
-use super::children::Pipes;
+use super::children::{Children, Pipes};
 use super::{Stage, checked};
 use crate::error::Failed;
 use std::io::{BufRead, BufReader, Write};
@@ -12,6 +12,7 @@ use std::time::Duration;
 /// Plays one scenario.
 pub struct Player<'a> {
     stage: &'a Stage,
+    children: &'a mut Children,
     to: ChildStdin,
     from: BufReader<ChildStdout>,
     landed: usize,
@@ -23,8 +24,8 @@ const LOOKS: u32 = 400;
 
 impl<'a> Player<'a> {
     /// With the pipes of the rig.
-    pub fn new(stage: &'a Stage, rig: Pipes) -> Self {
-        Self { stage, to: rig.to, from: BufReader::new(rig.from), landed: 0 }
+    pub fn new(stage: &'a Stage, children: &'a mut Children, rig: Pipes) -> Self {
+        Self { stage, children, to: rig.to, from: BufReader::new(rig.from), landed: 0 }
     }
 
     /// Plays to the end; gives the rig's input back, because the rig idles until that closes.
@@ -52,8 +53,9 @@ impl<'a> Player<'a> {
     }
 
     /// Samples must flow before a setup is put in force, or the first run could begin untagged.
-    fn wait_for_samples(&self) -> Result<(), Failed> {
+    fn wait_for_samples(&mut self) -> Result<(), Failed> {
         for _ in 0..LOOKS {
+            self.children.all_run()?;
             let rigs = checked(self.stage.boltscribe().args(["--format", "csv", "rig", "list"]))?;
             if table(&rigs).first().is_some_and(|rig| rig.get("rate_hz").is_some_and(|r| !r.is_empty())) {
                 return Ok(());
@@ -85,20 +87,32 @@ impl<'a> Player<'a> {
         writeln!(self.to, "go").map_err(|e| Failed::io("let the rig go", e))
     }
 
+    /// Waits until the run is stored and closed: a setup put in force before would count as changed in it.
     fn land(&mut self) -> Result<(), Failed> {
         for _ in 0..LOOKS {
-            let list = checked(self.stage.boltscribe().args(["--format", "csv", "runs", "list", "--all"]))?;
-            let runs = table(&list);
-            if runs.len() > self.landed {
-                self.landed = runs.len();
-                if let Some(newest) = runs.first() {
-                    print_run(newest);
+            self.children.all_run()?;
+            let last =
+                checked(self.stage.boltscribe().args(["--format", "json", "runs", "list", "--last", "1"]))?;
+            if text_of(&last, "closed_by").is_some() {
+                let list =
+                    checked(self.stage.boltscribe().args(["--format", "csv", "runs", "list", "--all"]))?;
+                let runs = table(&list);
+                if runs.len() > self.landed + 1 {
+                    let played = self.landed + 1;
+                    return Err(Failed::no(format!(
+                        "the rig played {played} runs, {} are stored",
+                        runs.len()
+                    )));
                 }
-                return Ok(());
+                if let Some(newest) = runs.first().filter(|_| runs.len() > self.landed) {
+                    self.landed += 1;
+                    print_run(newest);
+                    return Ok(());
+                }
             }
             std::thread::sleep(LOOK);
         }
-        Err(Failed::no(format!("run {} of the rig did not land in the store", self.landed + 1)))
+        Err(Failed::no(format!("run {} of the rig was not stored and closed", self.landed + 1)))
     }
 }
 
@@ -129,10 +143,10 @@ fn table(csv: &str) -> Vec<Row> {
         .collect()
 }
 
-/// The text under a key of one line of JSON; none where it is absent or has escapes.
-fn text_of(line: &str, key: &str) -> Option<String> {
-    let (_, after) = line.split_once(&format!("\"{key}\":\""))?;
-    let (text, _) = after.split_once('"')?;
+/// The text under the first such key of JSON; none where it is absent, no text, or has escapes.
+fn text_of(json: &str, key: &str) -> Option<String> {
+    let (_, after) = json.split_once(&format!("\"{key}\":"))?;
+    let (text, _) = after.trim_start().strip_prefix('"')?.split_once('"')?;
     (!text.contains('\\')).then(|| text.to_owned())
 }
 
@@ -145,6 +159,8 @@ mod tests {
         let line = r#"{"next":{"step":1,"setup":"75 mm extension","tool":"wrench 1"}}"#;
         assert_eq!(text_of(line, "setup").as_deref(), Some("75 mm extension"));
         assert_eq!(text_of(line, "bolt"), None);
+        assert_eq!(text_of("{\n  \"closed_by\": \"released\"", "closed_by").as_deref(), Some("released"));
+        assert_eq!(text_of("{\n  \"closed_by\": null, \"setup\": \"a\"", "closed_by"), None);
         let rows = table("id,setup\r\n7,direct\r\n");
         assert_eq!(rows[0]["setup"], "direct");
     }
