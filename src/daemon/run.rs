@@ -117,7 +117,6 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     end(threads, servers, store, &socket).await
 }
 
-/// The end in order: streams closed, answers finished, rows stored.
 /// Looks for the lock of a store this long before giving up: a command line working in-process while no
 /// daemon runs holds it for one command only.
 const LOCK_WAIT: Duration = Duration::from_secs(2);
@@ -136,6 +135,7 @@ async fn open_store(folder: &Path) -> Result<Store, DaemonError> {
     }
 }
 
+/// The end in order: streams closed, answers finished, rows stored.
 async fn end(
     threads: Vec<(String, JoinHandle<()>)>,
     servers: Vec<JoinHandle<()>>,

@@ -22,6 +22,14 @@ pub enum SpacingError {
         /// This time.
         found: f64,
     },
+    /// A hole no trace has.
+    #[error("expected no hole of more than {expected_s} s, found a step of {found_s} s")]
+    Gap {
+        /// Longest.
+        expected_s: f64,
+        /// This step.
+        found_s: f64,
+    },
     /// The step is neither the spacing nor a whole number of spacings.
     #[error(
         "expected even spacing of {expected_s:.6} s (or a whole number of it), found a step of {found_s:.6} s"
@@ -34,6 +42,8 @@ pub enum SpacingError {
     },
 }
 
+/// Longest hole in a trace, seconds.
+const GAP_MAX_S: f64 = 86_400.0;
 /// A time may stand off its place by this share of the spacing, besides the rounding of the file.
 const SLACK: f64 = 0.25;
 
@@ -70,10 +80,20 @@ pub fn even(times: &[f64], resolution_s: f64) -> Result<Spacing, (usize, Spacing
             let found_s = time - times[row - 1];
             return Err((row, SpacingError::Uneven { expected_s: step_s, found_s }));
         }
+        if spacings * step_s > GAP_MAX_S {
+            let found_s = time - times[row - 1];
+            return Err((row, SpacingError::Gap { expected_s: GAP_MAX_S, found_s }));
+        }
         gaps.push((row, spacings as u64 - 1));
         place = *time;
     }
-    Ok(Spacing { rate_hz: 1.0 / step_s, gaps })
+    Ok(Spacing { rate_hz: plain(1.0 / step_s), gaps })
+}
+
+/// A rate as it was meant: the spacing of printed times is known to some six digits only.
+fn plain(rate_hz: f64) -> f64 {
+    let meant = (rate_hz * 1000.0).round() / 1000.0;
+    if (meant / rate_hz - 1.0).abs() < 5e-6 { meant } else { rate_hz }
 }
 
 #[cfg(test)]

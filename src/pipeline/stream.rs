@@ -188,10 +188,9 @@ impl Stream {
             self.blocks = self.rate_hz.map(|rate_hz| Blocks::new(rate_hz, self.next));
             return;
         };
-        let was_open = finder.open();
+        let bridged = finder.bridges(missing);
         finder.gap(missing, &mut self.found);
-        let still_open = finder.open();
-        if was_open && still_open {
+        if bridged {
             if let Some(blocks) = &mut self.blocks {
                 blocks.gap(missing);
             }

@@ -12,7 +12,7 @@ const CLOSE_S: f64 = 60.0;
 #[derive(Clone, Debug)]
 pub struct After {
     level: f64,
-    announced: u64,
+    pull_over: u64,
     /// Sample of the last blow of any pull.
     pub last_blow: u64,
     blows_seen: bool,
@@ -22,12 +22,14 @@ pub struct After {
 }
 
 impl After {
-    /// For a run announced at sample `announced`.
+    /// For a run whose first pull ended with the blow at sample `last_blow`; blows from sample `pull_over` on
+    /// belong to another pull, and `struck` is the last blow seen so far.
     #[must_use]
-    pub fn new(record: &Record, announced: u64, last_blow: u64, rate_hz: f64) -> Self {
+    pub fn new(record: &Record, pull_over: u64, struck: u64, rate_hz: f64) -> Self {
+        let last_blow = ((record.last_blow_s * rate_hz) as u64).max(struck);
         let level = record.held.or(record.level).unwrap_or(record.peak).get();
         let blows_seen = record.blow_count.is_some();
-        Self { level, announced, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz }
+        Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz }
     }
 
     /// The level that counts for a release.
@@ -44,7 +46,7 @@ impl After {
 
     /// Looks at the present level (median of the last 0.1 s); says how the run closed, if it did.
     pub fn look(&mut self, level: f64, noise: f64, now: u64) -> Option<CloseReason> {
-        let struck = self.last_blow > self.announced;
+        let struck = self.last_blow > self.pull_over;
         let may_rise = struck || !self.blows_seen;
         if may_rise && level > self.level + (0.005 * self.level).max(8.0 * noise) {
             self.higher_looks = self.higher_looks.saturating_add(1);

@@ -5,6 +5,7 @@
 //! show blows the answer is none, never a wrong number.
 
 use super::band::BandSignal;
+use super::spikes::FAST_FROM_HZ;
 use crate::stats::median;
 use std::ops::Range;
 
@@ -44,6 +45,10 @@ pub const INTERVAL_UNSEEN_S: f64 = 0.1;
 pub const STRONG: f64 = 6.0;
 /// No tool strikes faster than about 60 times a second: onsets closer than this are one, seconds.
 const CLOSEST_S: f64 = 0.008;
+/// Below a nominal 250 samples/s blows are never believed, samples a second.
+const SLOWEST_HZ: f64 = 247.0;
+/// Intervals on either side that tell what is usual.
+const NEIGHBOURS: usize = 6;
 /// Samples an interval must have for blows to be seen.
 const SAMPLES_PER_INTERVAL: f64 = 8.0;
 
@@ -64,12 +69,13 @@ impl Series {
     fn describe(onsets: Vec<Onset>, noise: f64, rate_hz: f64) -> Self {
         let intervals: Vec<f64> = intervals(&onsets).map(|n| n as f64 / rate_hz).collect();
         let interval_s = median(&mut intervals.clone()).unwrap_or(INTERVAL_UNSEEN_S);
-        let near = intervals.iter().filter(|v| (0.6 * interval_s..=1.6 * interval_s).contains(*v)).count();
-        let regular = if intervals.is_empty() { 0.0 } else { near as f64 / intervals.len() as f64 };
+        // Weak or slow series must be regular against the one median of all.
         let mut excursions: Vec<f64> = onsets.iter().map(|o| o.excursion).collect();
         excursions.sort_unstable_by(f64::total_cmp);
         let faint = excursions.get(excursions.len() / 10).copied().unwrap_or(0.0);
         let ringing = median(&mut excursions).unwrap_or(0.0);
+        let doubtful = rate_hz < FAST_FROM_HZ || ringing < STRONG * noise;
+        let regular = regular(&intervals, doubtful);
         Self { onsets, interval_s, ringing, noise, regular, regular_sure: regular, faint }
     }
 
@@ -86,10 +92,10 @@ impl Series {
     /// below 1,000 nearly all of them must stand out. Weak ringing is believed only of a regular series.
     #[must_use]
     pub fn seen(&self, rate_hz: f64) -> bool {
-        let slow = rate_hz < 1000.0;
+        let slow = rate_hz < FAST_FROM_HZ;
         let doubtful = slow || !self.strong();
         let (needed, needed_sure, enough) = if doubtful { (0.95, 0.85, 8) } else { (0.85, 0.0, 3) };
-        rate_hz >= 250.0
+        rate_hz >= SLOWEST_HZ
             && self.onsets.len() >= enough
             && self.interval_s * rate_hz >= SAMPLES_PER_INTERVAL
             && self.regular >= needed
@@ -101,8 +107,8 @@ impl Series {
     #[must_use]
     pub fn missing(&self) -> f64 {
         let steps: Vec<f64> = intervals(&self.onsets).map(|n| n as f64).collect();
-        let Some(usual) = median(&mut steps.clone()) else { return 0.0 };
-        steps.iter().map(|s| (s / usual).round() - 1.0).filter(|m| *m > 0.0).sum()
+        let lost = |i: usize| (steps[i] / usual_around(&steps, i, !self.strong())).round() - 1.0;
+        (0..steps.len()).map(lost).filter(|m| *m > 0.0).sum()
     }
 
     /// Whether the count can be off by at most `share` of itself, or by one.
@@ -158,16 +164,37 @@ fn drop_faint(onsets: &mut Vec<Onset>, share: f64) {
     onsets.retain(|o| o.rise >= least);
 }
 
+/// The usual interval around interval `i`: the median of its neighbours, since a tool may change its pace. Where
+/// samples are few (`slow`) the median of all, because a local one makes any pattern look regular.
+fn usual_around(all: &[f64], i: usize, slow: bool) -> f64 {
+    if slow {
+        return median(&mut all.to_vec()).unwrap_or(all[i]);
+    }
+    let from = i.saturating_sub(NEIGHBOURS);
+    let to = (i + NEIGHBOURS + 1).min(all.len());
+    let mut near: Vec<f64> = (from..to).filter(|k| *k != i).map(|k| all[k]).collect();
+    median(&mut near).unwrap_or(all[i])
+}
+
+/// Share of intervals that are 0.6 to 1.6 usual ones.
+fn regular(all: &[f64], slow: bool) -> f64 {
+    let fits = |i: &usize| {
+        let usual = usual_around(all, *i, slow);
+        (0.6 * usual..=1.6 * usual).contains(&all[*i])
+    };
+    if all.is_empty() { 0.0 } else { (0..all.len()).filter(fits).count() as f64 / all.len() as f64 }
+}
+
 /// Of two onsets closer than 0.62 of the usual interval the weaker one goes.
 fn drop_close(onsets: &mut Vec<Onset>, rate_hz: f64) {
     loop {
-        let mut all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
-        let Some(usual) = median(&mut all) else { return };
-        let least = (0.62 * usual).max(CLOSEST_S * rate_hz);
+        let all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
+        let slow = rate_hz < FAST_FROM_HZ;
+        let least = |i: usize| (0.62 * usual_around(&all, i, slow)).max(CLOSEST_S * rate_hz);
         let weaker = onsets
             .windows(2)
             .enumerate()
-            .filter(|(_, w)| ((w[1].index - w[0].index) as f64) < least)
+            .filter(|(i, _)| all[*i] < least(*i))
             .map(|(i, w)| if w[0].rise < w[1].rise { (i, w[0].rise) } else { (i + 1, w[1].rise) })
             .min_by(|a, b| a.1.total_cmp(&b.1));
         match weaker {
@@ -179,10 +206,13 @@ fn drop_close(onsets: &mut Vec<Onset>, rate_hz: f64) {
 
 /// Looks for weaker onsets where the series has a hole of a few intervals.
 fn fill_holes(band: &BandSignal, onsets: &mut Vec<Onset>, noise: f64) {
-    let mut all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
-    let Some(usual) = median(&mut all) else { return };
+    let slow = band.design().rate_hz < FAST_FROM_HZ;
+    let Some(overall) = median(&mut intervals(onsets).map(|n| n as f64).collect::<Vec<_>>()) else { return };
     let mut i = 0;
     while i + 1 < onsets.len() {
+        let near = intervals(&onsets[i.saturating_sub(NEIGHBOURS)..]).take(2 * NEIGHBOURS + 1);
+        let near: Vec<f64> = near.map(|n| n as f64).collect();
+        let usual = if slow { overall } else { usual_around(&near, i.min(NEIGHBOURS), false) };
         let hole = (onsets[i + 1].index - onsets[i].index) as f64;
         let steps = (hole / usual).round();
         if hole > 1.6 * usual && steps <= 6.0 {

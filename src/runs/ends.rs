@@ -26,7 +26,10 @@ pub fn first_seen(
     let rate = band.design().rate_hz;
     let usual = series.interval_s * rate;
     let slack = (0.003 * rate) as usize + 1;
-    let mut first = series.onsets.iter().rposition(|o| o.index <= crossing + slack)?;
+    // Tension may cross before the hammer starts (run-down): then the first blow after that begins the series.
+    let before = series.onsets.iter().rposition(|o| o.index <= crossing + slack);
+    let after = || series.onsets.iter().position(|o| o.index > crossing).filter(|_| series.strong());
+    let mut first = before.or_else(after)?;
     while first > 0 {
         let step = (series.onsets[first].index - series.onsets[first - 1].index) as f64;
         if step > 2.5 * usual {
@@ -70,12 +73,29 @@ fn is_knock(wave: Wave<'_>, series: &Series, at: usize) -> bool {
     }
 }
 
+/// Whether tension went up by a step at `departure_s`, at most 1.6 intervals before the first onset: nearly all
+/// of it was there at once.
+#[must_use]
+pub fn steps_up(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64, zero: f64) -> bool {
+    let (from, to) = (wave.offset(departure_s) + 1, series.onsets[first].index);
+    let usual = series.interval_s * wave.rate_hz;
+    let gap = to.saturating_sub(from);
+    if gap < 6 || gap as f64 > 1.6 * usual || (gap as f64) < 0.5 * usual {
+        return false;
+    }
+    let third = gap / 3;
+    match (wave.median(from + third / 2..from + third), wave.median(to - third..to)) {
+        (Some(early), Some(late)) => early - zero > 0.6 * (late - zero),
+        _ => false,
+    }
+}
+
 /// Adds blows fainter than the rest behind the last one, within the pause of six intervals that would end
 /// the pull, as long as the band rises sharply there.
 pub fn extend_end(band: &BandSignal, series: &mut Series, last: usize, limit: usize) -> usize {
     let usual = series.interval_s * band.design().rate_hz;
     let usual_rise = median(&mut series.onsets.iter().map(|o| o.rise).collect::<Vec<_>>()).unwrap_or(0.0);
-    let least = if band.design().rate_hz < 2000.0 { 0.012 } else { 0.004 };
+    let least = if band.design().rate_hz < 1980.0 { 0.012 } else { 0.004 };
     let mut last = last;
     'next: loop {
         let at = series.onsets[last].index as f64;
@@ -302,6 +322,15 @@ pub fn last_unseen(
         flat: flat && stop == end && unrest.is_none_or(|u| u < by_level),
         next,
     }
+}
+
+/// Blocks of 0.1 s whose band stands out of its noise.
+#[must_use]
+pub fn restless_blocks(band: &BandSignal, noise: f64, range: std::ops::Range<usize>) -> usize {
+    let width = ((0.1 * band.design().rate_hz).round() as usize).max(3);
+    let loud = noise * noise * super::band::chi_square_mean(width, 4.0);
+    let starts = range.clone().step_by(width).filter(|at| at + width <= range.end);
+    starts.filter(|at| band.mean_square(*at..at + width) > loud).count()
 }
 
 /// Where the unrest that begins at `start` ends: the last sample that stands out of the band's noise

@@ -69,11 +69,33 @@ pub const RUN_MAX_S: f64 = 300.0;
 const GAP_MAX_S: f64 = 0.5;
 
 enum State {
-    Idle { armed: bool },
-    Candidate { crossing: u64 },
-    Driving { crossing: u64, watch: Box<Watch>, best: f64, active: u64, ask_from: u64, paused: Option<u64> },
-    Announced { watch: Box<Watch>, after: After },
-    Waiting { below: f64 },
+    Idle {
+        armed: bool,
+    },
+    Candidate {
+        crossing: u64,
+        seated: Option<(f64, u64)>,
+    },
+    Driving {
+        crossing: u64,
+        watch: Box<Watch>,
+        best: f64,
+        active: u64,
+        struck: u64,
+        ask_from: u64,
+        paused: Option<u64>,
+    },
+    Seated {
+        level: f64,
+        crossing: u64,
+    },
+    Announced {
+        watch: Box<Watch>,
+        after: After,
+    },
+    Waiting {
+        below: f64,
+    },
 }
 
 /// Finds runs in one stream at one rate.
@@ -186,23 +208,31 @@ impl Finder {
         }
     }
 
+    /// A gap short enough to be filled with the last value and remembered.
+    #[must_use]
+    pub fn bridges(&self, missing: u64) -> bool {
+        missing as f64 <= GAP_MAX_S * self.rate_hz
+    }
+
     /// Samples are missing here.
     pub fn gap(&mut self, missing: u64, found: &mut Vec<Found>) {
-        let driving = matches!(self.state, State::Driving { .. } | State::Announced { .. });
-        if driving && missing as f64 <= GAP_MAX_S * self.rate_hz {
+        if self.bridges(missing) {
             self.missing.push((self.next, missing as usize));
             let last = self.kept.last().copied().unwrap_or(0.0);
             self.push(&vec![last; missing as usize], &[], found);
             return;
         }
         self.break_off(found);
-        self.next += missing;
+        self.next = self.next.saturating_add(missing);
         self.restart();
     }
 
     /// The stream ends or breaks: an open run is measured as it stands and marked interrupted.
     pub fn break_off(&mut self, found: &mut Vec<Found>) {
-        if let State::Driving { crossing, .. } = self.state {
+        if let State::Driving { crossing, .. }
+        | State::Seated { crossing, .. }
+        | State::Candidate { seated: Some((_, crossing)), .. } = self.state
+        {
             if let Outcome::Done(record) = self.measure(crossing, true, true) {
                 found.push(Found::Announced { run: self.runs, record });
             }
@@ -229,41 +259,50 @@ impl Finder {
     fn piece(&mut self, piece: &[f32], found: &mut Vec<Found>) {
         let first = self.next;
         let mut crossing = None;
-        let level = self.zero + self.threshold;
-        let armed = matches!(self.state, State::Idle { armed: true });
+        let seated =
+            if let State::Seated { level, crossing } = self.state { Some((level, crossing)) } else { None };
+        let level = seated.map_or(self.zero, |(level, _)| level) + self.threshold;
+        let armed = seated.is_some() || matches!(self.state, State::Idle { armed: true });
         let idle = matches!(self.state, State::Idle { .. });
         for (i, x) in piece.iter().enumerate() {
             let y = self.filtered(*x);
-            if idle && crossing.is_none() {
+            if (idle || seated.is_some()) && crossing.is_none() {
                 if armed && f64::from(y) > level {
                     crossing = Some(first + i as u64);
                 }
-                self.idle.push(*x, y);
+                if idle {
+                    self.idle.push(*x, y);
+                }
             }
         }
         self.kept.extend_from_slice(piece);
         self.next += piece.len() as u64;
         let (pause, mut ignored) = ((PAUSE_S * self.rate_hz) as u64, None);
         let watched = match &mut self.state {
-            State::Driving { watch, active, paused, .. } => Some((watch, active, paused)),
-            State::Announced { watch, after } => Some((watch, &mut after.last_blow, &mut ignored)),
+            State::Driving { watch, active, struck, paused, .. } => {
+                Some((watch, Some(active), struck, paused))
+            }
+            State::Announced { watch, after } => Some((watch, None, &mut after.last_blow, &mut ignored)),
             _ => None,
         };
-        if let Some((watch, active, paused)) = watched {
+        if let Some((watch, mut active, struck, paused)) = watched {
             let lag = watch.lag() as u64;
             for (i, x) in piece.iter().enumerate() {
                 if watch.push(f64::from(*x)) {
                     let sample = (first + i as u64).saturating_sub(lag);
-                    if sample > *active + pause {
+                    if sample > *struck + pause {
                         *paused = Some(sample);
                     }
-                    *active = (*active).max(sample);
+                    *struck = (*struck).max(sample);
+                    if let Some(active) = &mut active {
+                        **active = (**active).max(sample);
+                    }
                     found.push(Found::Blow { run: self.runs, sample });
                 }
             }
         }
         if let Some(crossing) = crossing {
-            self.state = State::Candidate { crossing };
+            self.state = State::Candidate { crossing, seated };
         }
     }
 
@@ -302,6 +341,7 @@ impl Finder {
         let reference = match &self.state {
             State::Announced { after, .. } => after.reference(),
             State::Driving { best, .. } => *best - self.zero,
+            State::Seated { level, .. } => *level - self.zero,
             _ => 0.0,
         };
         self.tail = self.tail.or(Some((self.runs, self.next)));

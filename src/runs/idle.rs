@@ -5,17 +5,23 @@
 use crate::stats::{median, scaled_mad};
 use std::collections::VecDeque;
 
-/// Points kept at most over the half second.
+/// Points kept at most over half a second.
 const POINTS: usize = 512;
 /// Fewest points that make an estimate.
 const POINTS_MIN: usize = 4;
+/// Half seconds kept.
+const HALVES: usize = 3;
 
 /// A running estimate of zero and noise.
+///
+/// Looks at the last half second and at the one that ended a second ago, and takes the lower: a slow tightening
+/// drags the newer along and would never cross its own zero, while after a release the older one still holds the
+/// falling tension.
 #[derive(Clone, Debug)]
 pub struct Idle {
     stride: usize,
     phase: usize,
-    capacity: usize,
+    half: usize,
     points: VecDeque<(f32, f32)>,
 }
 
@@ -25,14 +31,14 @@ impl Idle {
     pub fn new(rate_hz: f64) -> Self {
         let half = (0.5 * rate_hz).round().max(1.0) as usize;
         let stride = half.div_ceil(POINTS).max(1);
-        Self { stride, phase: 0, capacity: (half / stride).max(POINTS_MIN), points: VecDeque::new() }
+        Self { stride, phase: 0, half: (half / stride).max(POINTS_MIN), points: VecDeque::new() }
     }
 
     /// Takes a sample and its low-passed value, newtons.
     #[inline]
     pub fn push(&mut self, raw: f32, filtered: f32) {
         if self.phase == 0 {
-            if self.points.len() == self.capacity {
+            if self.points.len() == HALVES * self.half {
                 self.points.pop_front();
             }
             self.points.push_back((raw, filtered));
@@ -41,22 +47,26 @@ impl Idle {
         self.phase -= 1;
     }
 
-    /// Whether the whole half second is filled.
+    /// Whether half a second is filled.
     #[must_use]
     pub fn full(&self) -> bool {
-        self.points.len() == self.capacity
+        self.points.len() >= self.half
     }
 
     /// Zero (median of the samples) and noise (1.4826 × MAD of the low-passed), newtons.
     #[must_use]
     pub fn estimate(&self) -> Option<(f64, f64)> {
-        if self.points.len() < POINTS_MIN {
+        let n = self.points.len();
+        if n < POINTS_MIN {
             return None;
         }
-        let zero = median(&mut self.points.iter().map(|p| f64::from(p.0)).collect::<Vec<_>>())?;
-        let mut filtered: Vec<f64> = self.points.iter().map(|p| f64::from(p.1)).collect();
-        let centre = median(&mut filtered.clone())?;
-        Some((zero, scaled_mad(&mut filtered, centre)?))
+        let half = self.half.min(n);
+        let newer = estimate(self.points.range(n - half..))?;
+        if n < (HALVES - 1) * self.half {
+            return Some(newer);
+        }
+        let older = estimate(self.points.range(..half))?;
+        Some((newer.0.min(older.0), newer.1.min(older.1)))
     }
 
     /// Starts anew.
@@ -64,4 +74,11 @@ impl Idle {
         self.points.clear();
         self.phase = 0;
     }
+}
+
+fn estimate<'p>(points: impl Iterator<Item = &'p (f32, f32)> + Clone) -> Option<(f64, f64)> {
+    let zero = median(&mut points.clone().map(|p| f64::from(p.0)).collect::<Vec<_>>())?;
+    let mut filtered: Vec<f64> = points.map(|p| f64::from(p.1)).collect();
+    let centre = median(&mut filtered.clone())?;
+    Some((zero, scaled_mad(&mut filtered, centre)?))
 }

@@ -16,6 +16,7 @@ pub mod measure;
 pub mod plateau;
 pub mod record;
 pub mod spikes;
+pub mod study;
 pub mod watch;
 
 pub use finder::{Finder, Found};

@@ -20,8 +20,8 @@ pub enum Rule {
     },
 }
 
-/// Rates from which the fast rule holds, samples a second.
-pub const FAST_FROM_HZ: f64 = 1000.0;
+/// Rates from which the fast rule holds, samples a second: a nominal 1,000 whose clock may be off a little.
+pub const FAST_FROM_HZ: f64 = 990.0;
 
 impl Rule {
     fn jump_n(self) -> f64 {

@@ -5,12 +5,19 @@
 use super::super::after::After;
 use super::super::measure::Outcome;
 use super::super::record::{CloseReason, Record};
+use super::super::spikes::FAST_FROM_HZ;
 use super::super::watch::Watch;
-use super::{Finder, Found, RUN_MAX_S, State};
+use super::{Finder, Found, PAUSE_S, RUN_MAX_S, State};
 use crate::units::Newtons;
 
 /// A candidate must carry tension this long, seconds.
 const CONFIRM_S: f64 = 0.1;
+/// Tension below this many start thresholds, standing still and without blows, may be a nut seated by hand.
+const SEATED_BELOW: f64 = 10.0;
+/// What counts as idle before the tool drives a seated nut, seconds.
+const SEATED_IDLE_S: f64 = 0.4;
+/// A seated nut waits for the tool this long, seconds.
+const SEATED_MAX_S: f64 = 60.0;
 /// Quiet for this long: ask whether the run is over, seconds.
 const QUIET_S: f64 = 0.7;
 
@@ -19,7 +26,8 @@ impl Finder {
     pub(super) fn decide(&mut self, found: &mut Vec<Found>) {
         match self.state {
             State::Idle { .. } => self.decide_idle(),
-            State::Candidate { crossing } => self.decide_candidate(crossing, found),
+            State::Candidate { crossing, seated } => self.decide_candidate(crossing, seated, found),
+            State::Seated { level, crossing } => self.decide_seated(level, crossing, found),
             State::Driving { .. } => self.decide_driving(found),
             State::Announced { .. } => self.decide_announced(found),
             State::Waiting { below } => {
@@ -55,18 +63,26 @@ impl Finder {
         self.forget();
     }
 
-    fn decide_candidate(&mut self, crossing: u64, found: &mut Vec<Found>) {
+    fn decide_candidate(&mut self, crossing: u64, seated: Option<(f64, u64)>, found: &mut Vec<Found>) {
         let confirm = ((CONFIRM_S * self.rate_hz) as u64).max(3);
         if self.next < crossing + confirm {
             return;
         }
-        if self.level_now() <= self.zero + self.threshold {
-            self.state = State::Idle { armed: true };
+        let base = seated.map_or(self.zero, |(level, _)| level);
+        if self.level_now() <= base + self.threshold {
+            self.state = match seated {
+                Some((level, crossing)) => State::Seated { level, crossing },
+                None => State::Idle { armed: true },
+            };
             return;
         }
-        self.runs += 1;
-        self.end_tail(self.next, found);
-        found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing });
+        if let Some((level, _)) = seated {
+            self.zero = level;
+        } else {
+            self.runs += 1;
+            self.end_tail(self.next, found);
+            found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing });
+        }
         let guard = (0.02 * self.rate_hz) as u64;
         let idle_to = (crossing.saturating_sub(guard).max(self.kept_first) - self.kept_first) as usize;
         let (watch, seen) = Watch::new(&self.kept, idle_to, self.rate_hz);
@@ -79,9 +95,22 @@ impl Finder {
             watch: Box::new(watch),
             best: self.level_now(),
             active: self.next,
+            struck: crossing,
             ask_from: 0,
             paused: None,
         };
+    }
+
+    /// A nut run down or tightened by hand before the tool: waits for a tightening on top of it; a release or a
+    /// minute without one makes it a run of its own.
+    fn decide_seated(&mut self, level: f64, crossing: u64, found: &mut Vec<Found>) {
+        let released = self.level_now() < self.zero + 0.5 * (level - self.zero);
+        let late = (self.next - crossing) as f64 > SEATED_MAX_S * self.rate_hz;
+        if (released || late)
+            && let Outcome::Done(record) = self.measure(crossing, true, false)
+        {
+            self.announce(record, released, false, found);
+        }
     }
 
     fn decide_driving(&mut self, found: &mut Vec<Found>) {
@@ -106,7 +135,11 @@ impl Finder {
         }
         *paused = None;
         match self.measure(crossing, released || overlong, overlong) {
-            Outcome::Wait { until } => {
+            Outcome::Wait { blows_seen: false, .. } if self.may_be_seated(level) => {
+                self.idle_from = now - (SEATED_IDLE_S * self.rate_hz) as u64;
+                self.state = State::Seated { level, crossing };
+            }
+            Outcome::Wait { until, .. } => {
                 let until = self.kept_first + until as u64;
                 if let State::Driving { ask_from, .. } = &mut self.state {
                     *ask_from = until;
@@ -116,16 +149,28 @@ impl Finder {
         }
     }
 
+    /// Tension that stands still at a small height, sampled fast enough to see blows and without any.
+    fn may_be_seated(&self, level: f64) -> bool {
+        let threshold = self.settings.start_threshold().get();
+        self.rate_hz >= FAST_FROM_HZ && level - self.zero < SEATED_BELOW * threshold
+    }
+
     fn announce(&mut self, record: Box<Record>, released: bool, overlong: bool, found: &mut Vec<Found>) {
         let last_blow = (record.last_blow_s * self.rate_hz) as u64;
-        let after = After::new(&record, self.next, last_blow, self.rate_hz);
+        let struck = if let State::Driving { struck, .. } = &self.state { *struck } else { last_blow };
+        let pull_over = last_blow + (PAUSE_S * self.rate_hz) as u64;
+        let after = After::new(&record, pull_over, struck, self.rate_hz);
         found.push(Found::Announced { run: self.runs, record });
         let until = last_blow + (2.0 * self.rate_hz) as u64;
         self.tail = Some((self.runs, until.max(self.next)));
         let waiting = State::Waiting { below: 0.0 };
-        if let State::Driving { watch, .. } = std::mem::replace(&mut self.state, waiting) {
-            self.state = State::Announced { watch, after };
-        }
+        self.state = match std::mem::replace(&mut self.state, waiting) {
+            State::Driving { watch, .. } => State::Announced { watch, after },
+            _ => State::Announced {
+                watch: Box::new(Watch::new(&self.kept, self.kept.len(), self.rate_hz).0),
+                after,
+            },
+        };
         if released {
             self.close(CloseReason::Released, false, None, found);
         } else if overlong {

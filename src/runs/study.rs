@@ -1,0 +1,252 @@
+//! What the samples of a run show before anything is measured: spikes, band, blows, first and last blow.
+//!
+//! Pure. Must not know what is made of it (`measure`).
+
+use super::band::BandSignal;
+use super::blows::{INTERVAL_UNSEEN_S, Onset, Series};
+use super::ends::{self, Pull};
+use super::kept::{Kept, Wave};
+use super::lowpass::{corner_hz, delay_s, filter_from};
+use super::record::Settings;
+use super::spikes::{self, FAST_FROM_HZ, Rule};
+use crate::stats::median;
+
+/// A spike has no other within this, seconds.
+const LONE_S: f64 = 0.005;
+
+/// Everything the steps share.
+pub(super) struct Study<'a> {
+    pub(super) kept: &'a Kept<'a>,
+    pub(super) settings: &'a Settings,
+    pub(super) repaired: Vec<f32>,
+    pub(super) filtered: Vec<f32>,
+    pub(super) delay_s: f64,
+    pub(super) spikes: Vec<usize>,
+    pub(super) band: BandSignal,
+    pub(super) series: Series,
+    pub(super) seen: bool,
+}
+
+/// First and last blow with what belongs to them; seconds from the first kept sample.
+pub(super) struct Span {
+    pub(super) first_s: f64,
+    pub(super) last_s: f64,
+    pub(super) interval_s: f64,
+    pub(super) zero: f64,
+    pub(super) noise: f64,
+    pub(super) raw_noise: f64,
+    pub(super) first: usize,
+    pub(super) next: Option<usize>,
+    pub(super) flat: bool,
+    pub(super) whole: bool,
+    pub(super) pull: Option<Pull>,
+}
+
+impl<'a> Study<'a> {
+    pub(super) fn new(kept: &'a Kept<'a>, settings: &'a Settings) -> Self {
+        let corner = corner_hz(settings.lowpass_hz, kept.rate_hz);
+        let delay = delay_s(corner);
+        let idle = before(kept, kept.crossing, 0.1);
+        let raw = Wave { x: kept.samples, rate_hz: kept.rate_hz };
+        let filtered = filter_from(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
+        let noise = raw.sample_noise(idle.clone());
+        let mut study = Self {
+            kept,
+            settings,
+            repaired: kept.samples.to_vec(),
+            filtered,
+            delay_s: delay,
+            spikes: Vec::new(),
+            band: BandSignal::new(&[], kept.rate_hz),
+            series: Series::default(),
+            seen: false,
+        };
+        let mut calm = study.calm(noise);
+        study.band = BandSignal::new(&calm, kept.rate_hz);
+        study.find_blows();
+        study.spikes = spikes::find(kept.samples, study.spike_rule(noise));
+        if !study.spikes.is_empty() {
+            spikes::repair(&mut study.repaired, &study.spikes);
+            study.filtered = filter_from(&study.repaired, corner, kept.rate_hz, raw.median(idle));
+            spikes::repair(&mut calm, &study.spikes);
+            study.band = BandSignal::new(&calm, kept.rate_hz);
+            study.find_blows();
+        }
+        study.seen = study.series.seen(kept.rate_hz);
+        study
+    }
+
+    /// Samples without the lone ones that could be spikes, also those too small beside the ringing to be
+    /// removed from the tension: blows are looked for in these.
+    fn calm(&self, noise: f64) -> Vec<f32> {
+        let rate_hz = self.kept.rate_hz;
+        let rule = if rate_hz >= FAST_FROM_HZ {
+            Rule::Fast { jump_n: 10.0 * noise }
+        } else {
+            Rule::Slow { jump_n: self.settings.slow_spike().get() }
+        };
+        let suspects = spikes::find(self.kept.samples, rule);
+        let mut calm = self.kept.samples.to_vec();
+        spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize));
+        calm
+    }
+
+    fn spike_rule(&self, noise: f64) -> Rule {
+        if self.kept.rate_hz >= FAST_FROM_HZ {
+            // Ringing not seen counts as none, so the noise of the band stands in for it.
+            let ringing = self.raw_ringing().max(self.series.ringing).max(self.series.noise);
+            Rule::Fast { jump_n: (10.0 * noise).max(5.0 * ringing) }
+        } else {
+            Rule::Slow { jump_n: self.settings.slow_spike().get() }
+        }
+    }
+
+    /// Ringing with nothing taken out: coarse sampling makes single samples of real ringing look like spikes,
+    /// and a median over blows is blind to the few that are.
+    fn raw_ringing(&self) -> f64 {
+        let raw = BandSignal::new(self.kept.samples, self.kept.rate_hz);
+        let reach = 2 * raw.design().window;
+        let mut all: Vec<f64> = self
+            .series
+            .onsets
+            .iter()
+            .map(|o| raw.excursion(o.index.saturating_sub(1)..o.index + reach))
+            .collect();
+        median(&mut all).unwrap_or(0.0)
+    }
+
+    fn find_blows(&mut self) {
+        let kept = self.kept;
+        let back = (ends::LOOK_BACK_S * kept.rate_hz) as usize;
+        let from = kept.crossing.saturating_sub(back).max(kept.idle_from);
+        let noise = self.band.noise(before(kept, kept.crossing, 0.0));
+        self.series = Series::find(&self.band, noise, from..kept.samples.len());
+    }
+
+    pub(super) fn wave(&self) -> Wave<'_> {
+        Wave { x: &self.repaired, rate_hz: self.kept.rate_hz }
+    }
+
+    pub(super) fn span(&mut self) -> Span {
+        let kept = self.kept;
+        let back = (ends::LOOK_BACK_S * kept.rate_hz) as usize;
+        let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from);
+        let wave = Wave { x: &self.repaired, rate_hz: kept.rate_hz };
+        let first = if self.seen {
+            ends::first_seen(wave, &self.band, &mut self.series, kept.crossing, earliest)
+        } else {
+            None
+        };
+        self.seen = first.is_some();
+        let first = first.unwrap_or(0);
+        let rough = before(kept, kept.crossing, 0.1);
+        let (rough_zero, rough_noise) =
+            (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
+        let departure_s = ends::first_unseen(self.wave(), kept.crossing, earliest, rough_zero, rough_noise);
+        // Tension may rise smoothly before the hammer starts: idle ends where it leaves the zero. If it rose at a
+        // step, one interval ahead, that was a blow too faint for the band.
+        let ramp = self.seen && kept.crossing < self.series.onsets[first].index;
+        if ramp && ends::steps_up(self.wave(), &self.series, first, departure_s, rough_zero) {
+            let index = self.wave().offset(departure_s) + 1;
+            self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
+        }
+        let first_s = if self.seen {
+            (ends::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
+        } else {
+            departure_s
+        };
+        let idle_end_s = if ramp { departure_s.min(first_s) } else { first_s };
+        let idle = before(kept, self.wave().offset(idle_end_s), 0.0);
+        let zero = self.wave().median(idle.clone()).unwrap_or(0.0);
+        let noise = Wave { x: &self.filtered, rate_hz: kept.rate_hz }.noise(idle.clone());
+        let raw_noise = self.wave().sample_noise(idle);
+        let mut pull = self.pull(first, zero, noise, raw_noise);
+        let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
+        let (wave, band_noise) = (self.wave(), self.series.noise);
+        let unseen = ends::last_unseen(wave, &self.band, band_noise, (zero, raw_noise), first_s, unseen_end);
+        let of_pull = pull.as_ref().map(|p| {
+            let onsets = &self.series.onsets;
+            self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
+        });
+        let slow = kept.rate_hz < FAST_FROM_HZ;
+        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz) && s.whole(0.05))
+            && !(slow
+                && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
+        if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
+            pull = None;
+            self.seen = false;
+        }
+        let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
+        let (last_s, interval_s) = match (&pull, of_pull) {
+            (Some(p), Some(of_pull)) => {
+                ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
+            }
+            _ => (unseen.last_s, INTERVAL_UNSEEN_S),
+        };
+        Span {
+            first_s,
+            last_s: last_s.max(first_s),
+            interval_s,
+            zero,
+            noise,
+            raw_noise,
+            first,
+            next: pull.as_ref().map_or(unseen.next, |p| p.next),
+            flat: pull.is_none() && unseen.flat,
+            whole,
+            pull,
+        }
+    }
+
+    fn pull(&mut self, first: usize, zero: f64, noise: f64, raw_noise: f64) -> Option<Pull> {
+        if !self.seen {
+            return None;
+        }
+        let wave = Wave { x: &self.repaired, rate_hz: self.kept.rate_hz };
+        let pull = ends::last_seen(wave, &self.series, first, zero, noise, raw_noise);
+        if pull.loosened {
+            return Some(pull);
+        }
+        let last = ends::extend_end(&self.band, &mut self.series, pull.last, wave.x.len());
+        if last == pull.last {
+            Some(pull)
+        } else {
+            Some(ends::last_seen(wave, &self.series, first, zero, noise, raw_noise))
+        }
+    }
+
+    /// Offset of the next blow, where it begins another pull (or loosens) and is no lone noise.
+    fn next_pull(&self, pull: &Pull) -> Option<usize> {
+        let next = pull.next?;
+        let reach = next + (5.0 * self.series.interval_s * self.kept.rate_hz) as usize;
+        let blows = self.series.onsets.iter().filter(|o| (next..reach).contains(&o.index)).count();
+        (pull.loosened || blows >= 3).then_some(next)
+    }
+
+    /// Blows were seen at first only: tension still grows, or the band is still restless, after the last.
+    fn blows_vanish(&self, pull: &Pull, unseen: &ends::Unseen, zero: f64, raw_noise: f64) -> bool {
+        let rate_hz = self.kept.rate_hz;
+        let last_s = self.series.onsets[pull.last].index as f64 / rate_hz;
+        if pull.loosened || unseen.last_s < last_s + (0.35_f64).max(6.0 * self.series.interval_s) {
+            return false;
+        }
+        let wave = self.wave();
+        let level = wave.median(wave.range(last_s + 0.05, last_s + 0.2)).unwrap_or(unseen.greatest);
+        let spread = 1.25 * raw_noise / (0.1 * rate_hz).max(3.0).sqrt();
+        let grows = unseen.greatest - level > (0.004 * (level - zero)).max(4.0 * spread);
+        // One knock after the tool has stopped is no sign that blows went on.
+        let pause_s = (0.35_f64).max(6.0 * self.series.interval_s);
+        let restless =
+            ends::restless_blocks(&self.band, self.series.noise, wave.range(last_s + pause_s, unseen.last_s));
+        (unseen.by_unrest && restless >= 3) || grows
+    }
+}
+
+/// Offsets of the 0.5 s of idle that ends `guard_s` before `offset`; what there is where that is less.
+fn before(kept: &Kept<'_>, offset: usize, guard_s: f64) -> std::ops::Range<usize> {
+    let half = (0.5 * kept.rate_hz).round() as usize;
+    let guard = (guard_s * kept.rate_hz).round() as usize;
+    let end = offset.saturating_sub(guard);
+    let start = end.saturating_sub(half).max(kept.idle_from.min(end));
+    if end - start >= 4 { start..end } else { offset.saturating_sub(half)..offset }
+}
