@@ -8,7 +8,7 @@ use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
 use crate::constants::CalibrationError;
 use crate::control::{Command, InForce};
 use crate::results::{Closed, RunResult, result::Context};
-use crate::runs::{Finder, Found, Record, Timing};
+use crate::runs::{Finder, Found, RELEASE_MAX_S, Record, Timing};
 use crate::samples::{Clock, Piece};
 use crate::tension::Converter;
 use crate::time::{LowerEnvelope, MonoNs};
@@ -29,6 +29,8 @@ pub struct Stream {
     finder: Option<Finder>,
     blocks: Option<Blocks>,
     rig_zero: Option<Newtons>,
+    /// Below which tension must fall after a run that was broken off, and when it was.
+    release: Option<(Newtons, MonoNs)>,
     tags: Vec<(u64, InForce)>,
     next: u64,
     now: MonoNs,
@@ -60,6 +62,7 @@ impl Stream {
             finder: None,
             blocks: None,
             rig_zero: None,
+            release: None,
             tags: vec![(0, InForce::default())],
             next: 0,
             now: MonoNs(0),
@@ -145,6 +148,11 @@ impl Stream {
             if let Some(zero) = self.rig_zero {
                 finder.set_rig_zero(zero);
             }
+            if let Some((below, since)) = self.release.take()
+                && self.now.since_ns(since) as f64 <= RELEASE_MAX_S * 1e9
+            {
+                finder.await_release(below);
+            }
             self.finder = Some(finder);
         }
         out.push(Output::Event(Event::Rate { rate_hz }));
@@ -209,6 +217,7 @@ impl Stream {
         if let Some(finder) = &mut self.finder {
             finder.break_off(&mut self.found);
             self.runs = finder.runs();
+            self.release = finder.awaited_release().map(|below| (below, self.now));
         }
         self.settle(out);
         self.end_blocks(out);
@@ -270,7 +279,7 @@ impl Stream {
                         c.set_range(count_min, count_max);
                     }
                     self.settings.calibration = Some(calibration);
-                    self.rig_zero = None;
+                    (self.rig_zero, self.release) = (None, None);
                     if let Some((rate_hz, timing)) = rate {
                         let clock = if timing == Timing::Device { Clock::Device } else { Clock::Host };
                         self.rate(rate_hz, clock, out);

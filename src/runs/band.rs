@@ -5,6 +5,7 @@
 //! the mean just before it. The difference, the *rise*, is greatest at an onset and negative while
 //! ringing dies away, so a tail is never taken for a blow.
 
+use super::kept::rounding;
 use super::lowpass::{Butterworth, State};
 use crate::stats::robust_sd;
 use std::ops::Range;
@@ -67,8 +68,8 @@ pub struct BandSignal {
     design: Band,
     values: Vec<f32>,
     squares: Vec<f64>,
-    /// Smallest step between neighbours that is none, newtons: about one code.
-    step: f64,
+    /// SD that rounding to codes leaves, newtons.
+    rounding: f64,
 }
 
 impl BandSignal {
@@ -89,9 +90,7 @@ impl BandSignal {
                 b as f32
             })
             .collect();
-        let steps = tension.windows(2).map(|w| f64::from((w[1] - w[0]).abs())).filter(|s| *s > 0.0);
-        let step = steps.fold(f64::INFINITY, f64::min);
-        Self { design, values, squares, step: if step.is_finite() { step } else { 0.0 } }
+        Self { design, values, squares, rounding: rounding(tension) }
     }
 
     /// The design.
@@ -117,7 +116,7 @@ impl BandSignal {
     #[must_use]
     pub fn noise(&self, range: Range<usize>) -> f64 {
         let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
-        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.step / 12.0_f64.sqrt())
+        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.rounding)
     }
 
     /// Mean square just after sample `i` minus the mean square just before it, newtons squared.

@@ -73,14 +73,14 @@ fn is_knock(wave: Wave<'_>, series: &Series, at: usize) -> bool {
     }
 }
 
-/// Whether tension went up by a step at `departure_s`, at most 1.6 intervals before the first onset: nearly all
-/// of it was there at once.
+/// Whether tension went up by a step at `departure_s`, about an interval before the first onset: nearly all of
+/// it was there at once.
 #[must_use]
 pub fn steps_up(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64, zero: f64) -> bool {
     let (from, to) = (wave.offset(departure_s) + 1, series.onsets[first].index);
     let usual = series.interval_s * wave.rate_hz;
     let gap = to.saturating_sub(from);
-    if gap < 6 || gap as f64 > 1.6 * usual || (gap as f64) < 0.5 * usual {
+    if gap < 6 || gap as f64 > 1.35 * usual || (gap as f64) < 0.7 * usual {
         return false;
     }
     let third = gap / 3;
@@ -266,7 +266,7 @@ fn pulled_again(medians: &[f64], step_s: f64, height: f64, spread: f64) -> bool 
 /// if it fell from there; the middle of the greatest median if it stayed; or the end of the unrest in the
 /// band that began with the run, where that lies later.
 ///
-/// `end` bounds the search (offset); `noise` is the band's, `zero` and `raw_noise` (of single samples) in
+/// `crossing` is the offset at which tension crossed the threshold, `end` bounds the search (offset); `noise` is the band's, `zero` and `raw_noise` (of single samples) in
 /// newtons.
 #[must_use]
 pub fn last_unseen(
@@ -275,7 +275,7 @@ pub fn last_unseen(
     noise: f64,
     (zero, raw_noise): (f64, f64),
     first_s: f64,
-    end: usize,
+    (crossing, end): (usize, usize),
 ) -> Unseen {
     let width = ((0.1 * wave.rate_hz).round() as usize).max(3);
     let hop = ((0.01 * wave.rate_hz) as usize).max(1);
@@ -288,12 +288,17 @@ pub fn last_unseen(
         medians.push(m);
         greatest = m.max(greatest);
         let height = greatest - zero;
-        if pulled_again(&medians, hop as f64 / wave.rate_hz, height, spread) {
+        // Before the crossing tension is flat because it is idle.
+        let flat_since = at.saturating_sub(((JUMP_S + PAUSE_UNSEEN_S) * wave.rate_hz) as usize);
+        if flat_since > crossing && pulled_again(&medians, hop as f64 / wave.rate_hz, height, spread) {
             stop = at.saturating_sub((JUMP_S * wave.rate_hz) as usize);
             next = Some(stop + width);
             break;
         }
-        if m < greatest - 0.02 * height - 4.0 * spread {
+        let low = greatest - 0.02 * height - 4.0 * spread;
+        // Early in a run 2 % is next to nothing: only a fall that lasts ends it.
+        let later = at + width..at + 2 * width;
+        if m < low && (later.end > end || wave.median(later).is_some_and(|m| m < low)) {
             stop = at;
             break;
         }

@@ -1,9 +1,9 @@
 //! Finds runs in a stream of evenly spaced tension: idle, candidate, driving, announced, waiting.
 //!
-//! All decisions fall on a grid of samples counted from the start of the stream, so the way samples are
-//! handed over changes nothing. What it says while a tool drives is provisional; the record comes from
-//! `measure` once.
+//! All decisions fall on a grid of samples counted from the start of the stream, so the way samples are handed
+//! over changes nothing. What it says while a tool drives is provisional; the record comes from `measure` once.
 
+mod breaks;
 mod decide;
 
 use super::after::After;
@@ -14,6 +14,8 @@ use super::measure::{Outcome, measure};
 use super::record::{CloseReason, Closing, Record, Settings, Timing};
 use super::watch::Watch;
 use crate::units::Newtons;
+
+pub use breaks::RELEASE_MAX_S;
 
 /// News from the finder, in order. Sample numbers count from the start of the stream.
 #[derive(Clone, Debug, PartialEq)]
@@ -65,9 +67,6 @@ const GRID_S: f64 = 0.05;
 const PAUSE_S: f64 = 0.35;
 /// A run is at most this long, seconds.
 pub const RUN_MAX_S: f64 = 300.0;
-/// Gaps longer than this end a run, seconds.
-const GAP_MAX_S: f64 = 0.5;
-
 enum State {
     Idle {
         armed: bool,
@@ -206,53 +205,6 @@ impl Finder {
             }
             rest = later;
         }
-    }
-
-    /// A gap short enough to be filled with the last value and remembered.
-    #[must_use]
-    pub fn bridges(&self, missing: u64) -> bool {
-        missing as f64 <= GAP_MAX_S * self.rate_hz
-    }
-
-    /// Samples are missing here.
-    pub fn gap(&mut self, missing: u64, found: &mut Vec<Found>) {
-        if self.bridges(missing) {
-            self.missing.push((self.next, missing as usize));
-            let last = self.kept.last().copied().unwrap_or(0.0);
-            self.push(&vec![last; missing as usize], &[], found);
-            return;
-        }
-        self.break_off(found);
-        self.next = self.next.saturating_add(missing);
-        self.restart();
-    }
-
-    /// The stream ends or breaks: an open run is measured as it stands and marked interrupted.
-    pub fn break_off(&mut self, found: &mut Vec<Found>) {
-        if let State::Driving { crossing, .. }
-        | State::Seated { crossing, .. }
-        | State::Candidate { seated: Some((_, crossing)), .. } = self.state
-        {
-            if let Outcome::Done(record) = self.measure(crossing, true, true) {
-                found.push(Found::Announced { run: self.runs, record });
-            }
-            self.close(CloseReason::Interrupted, false, None, found);
-        } else if let State::Announced { after, .. } = &self.state {
-            let (re_pulled, level) = after.re_pulled();
-            self.close(CloseReason::Interrupted, re_pulled, level, found);
-        }
-        self.end_tail(self.next, found);
-    }
-
-    fn restart(&mut self) {
-        self.filter_state = None;
-        self.idle.clear();
-        self.kept.clear();
-        self.kept_first = self.next;
-        self.idle_from = self.next;
-        self.missing.clear();
-        self.clipped.clear();
-        self.state = State::Idle { armed: false };
     }
 
     /// A piece that ends at or before the next point of the grid.

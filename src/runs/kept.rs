@@ -77,8 +77,8 @@ impl Wave<'_> {
     #[must_use]
     pub fn sample_noise(&self, range: Range<usize>) -> f64 {
         let Some(centre) = self.median(range.clone()) else { return 0.0 };
-        let mut v: Vec<f64> = self.x[range].iter().copied().map(f64::from).collect();
-        robust_sd(&mut v, centre).unwrap_or(0.0)
+        let mut v: Vec<f64> = self.x[range.clone()].iter().copied().map(f64::from).collect();
+        robust_sd(&mut v, centre).unwrap_or(0.0).max(rounding(&self.x[range]))
     }
 
     /// Time average over [from, to] seconds, each sample standing for one spacing around itself; none
@@ -99,6 +99,15 @@ impl Wave<'_> {
         }
         Some(sum / (to - from))
     }
+}
+
+/// The SD that rounding to codes leaves (a code over the root of 12), newtons: a code is the smallest step
+/// between neighbours that is none.
+#[must_use]
+pub fn rounding(x: &[f32]) -> f64 {
+    let steps = x.windows(2).map(|w| f64::from((w[1] - w[0]).abs())).filter(|s| *s > 0.0);
+    let code = steps.fold(f64::INFINITY, f64::min);
+    if code.is_finite() { code / 12.0_f64.sqrt() } else { 0.0 }
 }
 
 #[cfg(test)]

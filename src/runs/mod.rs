@@ -19,5 +19,5 @@ pub mod spikes;
 pub mod study;
 pub mod watch;
 
-pub use finder::{Finder, Found};
+pub use finder::{Finder, Found, RELEASE_MAX_S};
 pub use record::{Blow, CloseReason, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};

@@ -144,9 +144,9 @@ impl<'a> Study<'a> {
             (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
         let departure_s = ends::first_unseen(self.wave(), kept.crossing, earliest, rough_zero, rough_noise);
         // Tension may rise smoothly before the hammer starts: idle ends where it leaves the zero. If it rose at a
-        // step, one interval ahead, that was a blow too faint for the band.
+        // step, an interval ahead, that was a blow too faint for the band.
         let ramp = self.seen && kept.crossing < self.series.onsets[first].index;
-        if ramp && ends::steps_up(self.wave(), &self.series, first, departure_s, rough_zero) {
+        if self.seen && ends::steps_up(self.wave(), &self.series, first, departure_s, rough_zero) {
             let index = self.wave().offset(departure_s) + 1;
             self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
         }
@@ -163,7 +163,14 @@ impl<'a> Study<'a> {
         let mut pull = self.pull(first, zero, noise, raw_noise);
         let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
         let (wave, band_noise) = (self.wave(), self.series.noise);
-        let unseen = ends::last_unseen(wave, &self.band, band_noise, (zero, raw_noise), first_s, unseen_end);
+        let unseen = ends::last_unseen(
+            wave,
+            &self.band,
+            band_noise,
+            (zero, raw_noise),
+            first_s,
+            (kept.crossing, unseen_end),
+        );
         let of_pull = pull.as_ref().map(|p| {
             let onsets = &self.series.onsets;
             self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)

@@ -1,4 +1,6 @@
 //! However the bytes are cut into reads, run rows and raw codes are equal to the last bit.
+//!
+//! Catches any decision that falls where a read ends instead of on the grid of samples.
 
 use crate::support::{Cut, all, assert_accounts_close, cut, essence};
 

@@ -1,4 +1,7 @@
 //! Each recording gives its expected document, through the library and through the real binary.
+//!
+//! Catches unintended changes; `BOLTSCRIBE_UPDATE_CAPTURES=1` writes them anew, fails on purpose, and the
+//! difference is then reviewed and explained in the commit.
 
 use crate::support::all;
 use boltscribe::cli::analyze::document;

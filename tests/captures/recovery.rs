@@ -1,4 +1,6 @@
 //! A run whose recording was cut off is measured from its stored blocks, marked, and its peak is what was seen.
+//!
+//! Plays the part of a daemon that stopped in the middle and of the next one that finds its blocks.
 
 use crate::support::{Recording, all};
 use boltscribe::pipeline::{Block, Output, recover, replay};

@@ -1,4 +1,6 @@
 //! The recordings beside this file, and other ways to cut the same bytes into reads.
+//!
+//! Read once a test; every cut carries the arrival times of the recording.
 
 use boltscribe::capture::{self, Capture, Entry};
 use boltscribe::frames;

@@ -1,4 +1,6 @@
 //! Counts to torque, by hand: 70 lbf per lbf·ft on a 1 1/4 in bolt is K = 0.137 (common practice, no source).
+//!
+//! K from T = K F d with d the nominal diameter; factors of the units are exact.
 
 use crate::support::{all, essence};
 use serde_json::Value;

@@ -1,4 +1,6 @@
 //! The recordings that the project's tests replay are what their plan gives, to the last byte.
+//!
+//! Catches a change of the model or of the plan that left the recordings behind.
 
 #![allow(clippy::unwrap_used)]
 
