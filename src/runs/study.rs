@@ -139,17 +139,8 @@ impl<'a> Study<'a> {
         };
         self.seen = first.is_some();
         let first = first.unwrap_or(0);
-        let rough = before(kept, kept.crossing, 0.1);
-        let (rough_zero, rough_noise) =
-            (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
-        let departure_s = ends::first_unseen(self.wave(), kept.crossing, earliest, rough_zero, rough_noise);
-        // Tension may rise smoothly before the hammer starts: idle ends where it leaves the zero. If it rose at a
-        // step, an interval ahead, that was a blow too faint for the band.
         let ramp = self.seen && kept.crossing < self.series.onsets[first].index;
-        if self.seen && ends::steps_up(self.wave(), &self.series, first, departure_s, rough_zero) {
-            let index = self.wave().offset(departure_s) + 1;
-            self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
-        }
+        let departure_s = self.departure(first, earliest);
         let first_s = if self.seen {
             (ends::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
@@ -203,6 +194,20 @@ impl<'a> Study<'a> {
             whole,
             pull,
         }
+    }
+
+    /// When tension leaves the zero, seconds: idle ends there, because tension may rise smoothly before the hammer
+    /// starts. If it rose at a step, an interval ahead of the first onset, that was a blow too faint for the band.
+    fn departure(&mut self, first: usize, earliest: usize) -> f64 {
+        let rough = before(self.kept, self.kept.crossing, 0.1);
+        let (zero, noise) =
+            (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
+        let departure_s = ends::first_unseen(self.wave(), self.kept.crossing, earliest, zero, noise);
+        if self.seen && ends::steps_up(self.wave(), &self.series, first, departure_s, zero) {
+            let index = self.wave().offset(departure_s) + 1;
+            self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
+        }
+        departure_s
     }
 
     fn pull(&mut self, first: usize, zero: f64, noise: f64, raw_noise: f64) -> Option<Pull> {
