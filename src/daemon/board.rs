@@ -3,13 +3,14 @@
 //! A stale reading is never shown as live: silence and a lost line clear it. Pure: events in, a
 //! `RigState` out; it reads no clock.
 
+use crate::constants::Calibration;
 use crate::control::InForce;
 use crate::page::{Identity, Link, RigState};
 use crate::pipeline::{Counters, Event};
 
 /// The state of a rig before anything is known.
 #[must_use]
-pub fn blank(rig: &str, port: &str, calibration: Option<String>) -> RigState {
+pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn: Option<f64>) -> RigState {
     RigState {
         rig: rig.to_owned(),
         port: port.to_owned(),
@@ -24,7 +25,10 @@ pub fn blank(rig: &str, port: &str, calibration: Option<String>) -> RigState {
         zero_kn: None,
         running: None,
         in_force: InForce::default(),
-        calibration,
+        calibration: calibration.map(|c| c.id.clone()),
+        nominal: calibration.is_some_and(|c| c.nominal),
+        range_kn,
+        standing: Vec::new(),
         counters: Counters::default(),
     }
 }
@@ -90,6 +94,10 @@ mod tests {
     use super::*;
     use crate::units::{Counts, Newtons};
 
+    fn cell() -> Calibration {
+        Calibration { id: "cell".into(), coefficients_kn: vec![0.0, 1e-3], nominal: true, range_kn: None }
+    }
+
     fn live() -> Event {
         Event::Live {
             at_s: 1.0,
@@ -102,7 +110,7 @@ mod tests {
 
     #[test]
     fn a_reading_is_gone_when_the_device_is_silent_or_the_line_is_lost() {
-        let mut state = blank("a", "/dev/x", Some("cell".into()));
+        let mut state = blank("a", "/dev/x", Some(&cell()), None);
         take_link(&mut state, Link::Up, None);
         take(&mut state, &live());
         assert_eq!((state.tension_kn, state.counts), (Some(1.5), Some(42)));
@@ -116,14 +124,14 @@ mod tests {
 
     #[test]
     fn without_a_calibration_only_counts_are_shown() {
-        let mut state = blank("a", "/dev/x", None);
+        let mut state = blank("a", "/dev/x", None, None);
         take(&mut state, &live());
         assert_eq!((state.tension_kn, state.counts), (None, Some(42)));
     }
 
     #[test]
     fn a_time_scale_other_than_one_is_a_simulation() {
-        let mut state = blank("a", "/dev/x", None);
+        let mut state = blank("a", "/dev/x", None, None);
         let identity = |time_scale| Event::Identity {
             serial: "v".into(),
             firmware: "1".into(),

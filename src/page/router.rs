@@ -6,13 +6,13 @@
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{corrections, health, live, runs, shelf, tags, trace};
+use super::{calibrating, corrections, health, keeping, live, runs, shelf, tags, trace};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{get, post};
+use axum::routing::{get, post, put};
 use std::time::Duration;
 
 /// Longest time for an answer.
@@ -23,9 +23,12 @@ pub fn router(state: State) -> Router {
     let timed = Router::new()
         .route("/status", get(health::status))
         .route("/doctor", get(health::doctor))
-        .route("/rigs", get(live::rigs))
+        .route("/rigs", get(live::rigs).post(keeping::add))
+        .route("/rigs/{rig}", put(keeping::replace).delete(keeping::remove))
         .route("/ports", get(live::ports))
+        .route("/ports/hear", post(keeping::hear))
         .route("/rigs/{rig}/use", post(tags::put_in_force))
+        .route("/rigs/{rig}/calibrate", post(calibrating::calibrate))
         .route("/rigs/{rig}/zero", post(tags::zero))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))

@@ -69,6 +69,18 @@ impl Idle {
         Some((newer.0.min(older.0), newer.1.min(older.1)))
     }
 
+    /// How far the zero has moved between the half second that ended a second ago and the newest, newtons;
+    /// none before one and a half seconds are filled.
+    #[must_use]
+    pub fn moved(&self) -> Option<f64> {
+        if self.points.len() < HALVES * self.half {
+            return None;
+        }
+        let newer = estimate(self.points.range(self.points.len() - self.half..))?;
+        let older = estimate(self.points.range(..self.half))?;
+        Some(newer.0 - older.0)
+    }
+
     /// Starts anew.
     pub fn clear(&mut self) {
         self.points.clear();

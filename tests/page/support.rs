@@ -37,6 +37,9 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         running: None,
         in_force: InForce::default(),
         calibration: Some("cell-1".into()),
+        nominal: false,
+        range_kn: Some(100.0),
+        standing: Vec::new(),
         counters: Counters { bytes_in: 77, ..Counters::default() },
     }
 }
