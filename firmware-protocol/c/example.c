@@ -23,8 +23,15 @@
 #define FRAMES_PER_S 100U /* 10 ms of samples a frame: small enough to be live, large enough to be cheap */
 
 static const struct bsw_identity identity = {
-    24U, 1U, TICK_RATE_HZ, -8388608L, 8388607L,
-    {80U, 2000U, 10000U, 20000U}, {BSW_CHANNEL_CELL_TEMPERATURE}, "EXAMPLE-0001", "example 1.0",
+    .adc_bits = 24U,
+    .time_scale = 1U,
+    .tick_rate_hz = TICK_RATE_HZ,
+    .count_min = -8388608L,
+    .count_max = 8388607L,
+    .rates_hz = {80U, 2000U, 10000U, 20000U},
+    .channels = {BSW_CHANNEL_CELL_TEMPERATURE},
+    .serial = "EXAMPLE-0001", /* of each board its own: a host hangs calibrations on it */
+    .firmware = "example 1.0",
 };
 
 struct sample {
@@ -57,6 +64,7 @@ static bool sampling;
 static uint16_t sequence;
 static uint32_t ticks_per_sample;
 static uint16_t frame_samples;
+static bool fresh; /* no frame was made since Start */
 static uint32_t expected_tick;
 
 /* What a board gives. */
@@ -84,6 +92,7 @@ static void start(uint32_t rate_hz)
     board_stop();
     ring_tail = ring_head;
     sequence = 0U;
+    fresh = true;
     ticks_per_sample = TICK_RATE_HZ / rate_hz;
     frame_samples = (uint16_t)(rate_hz / FRAMES_PER_S);
     frame_samples = (frame_samples < 1U) ? 1U : frame_samples;
@@ -167,9 +176,10 @@ static size_t samples_frame(uint8_t *out, size_t capacity)
     samples.ticks_per_sample = ticks_per_sample;
     samples.packing = 24U;
     samples.counts = counts;
-    if ((sequence != 0U) && (samples.first_tick != expected_tick)) {
+    if (!fresh && (samples.first_tick != expected_tick)) {
         samples.marks |= BSW_MARK_OVERRUN;
     }
+    fresh = false;
     expected_tick = samples.first_tick;
     while ((samples.count < frame_samples) && (waiting() > 0U) && (ring[ring_tail].tick == expected_tick)) {
         const int32_t count = ring[ring_tail].count;
@@ -372,7 +382,7 @@ int main(int argc, char **argv)
         line_out = line_in;
     }
     (void)fcntl(line_in, F_SETFL, O_NONBLOCK);
-    (void)fcntl(line_out, F_SETFL, O_NONBLOCK | O_RDWR);
+    (void)fcntl(line_out, F_SETFL, O_NONBLOCK);
     wall_start_us = wall_us();
     boot();
     while (!line_gone) {
