@@ -5,9 +5,10 @@
  *                          names them, with `again=` and the hex of the message encoded anew; a field that is not
  *                          allowed is told by its `offset`
  *   peer encode            reads lines of `key=value` between tabs; answers the hex of each frame, or `refused`
+ *   peer send              as encode, but writes the frames themselves, for a line to a device
  *   peer sizes             tells the bytes of the structs
  *
- * Nothing of this is meant for firmware.
+ * With `send` and `tell` it talks to a real board as well (SPEC.md section 12.5). Nothing of this is firmware.
  */
 #include "boltscribe_wire.h"
 
@@ -309,7 +310,7 @@ static void take(struct fields *fields, struct bsw_message *message)
     }
 }
 
-static int encode(void)
+static int encode(bool as_hex)
 {
     static char line[LINE_MAX_BYTES + 2];
     struct bsw_message message;
@@ -327,26 +328,33 @@ static int encode(void)
             return 2;
         }
         len = bsw_encode(&message, out, sizeof out, &fault);
-        if (len == 0U) {
+        if (!as_hex) {
+            (void)fwrite(out, 1U, len, stdout);
+            (void)fflush(stdout);
+        } else if (len != 0U) {
+            tell_hex(out, len);
+            printf("\n");
+        } else {
             printf("refused ");
             tell_fault(&fault);
-        } else {
-            tell_hex(out, len);
+            printf("\n");
         }
-        printf("\n");
     }
     return 0;
 }
 
 static int sizes(void)
 {
-    printf("struct bsw_receiver\t%zu\n", sizeof(struct bsw_receiver));
-    printf("struct bsw_message\t%zu\n", sizeof(struct bsw_message));
-    printf("struct bsw_identity\t%zu\n", sizeof(struct bsw_identity));
-    printf("struct bsw_samples\t%zu\n", sizeof(struct bsw_samples));
-    printf("struct bsw_status\t%zu\n", sizeof(struct bsw_status));
-    printf("struct bsw_fault\t%zu\n", sizeof(struct bsw_fault));
-    printf("struct bsw_writer\t%zu\n", sizeof(struct bsw_writer));
+    printf("receive buffer of a device\t%u\n", BSW_DEVICE_BUFFER);
+    printf("frame of 128 samples at 24 bits\t%u\n", BSW_FRAME_LEN(BSW_SAMPLES_BODY(128U, 24U)));
+    printf("longest frame\t%u\n", BSW_FRAME_MAX);
+    printf("`struct bsw_receiver`\t%zu\n", sizeof(struct bsw_receiver));
+    printf("`struct bsw_message` on a host\t%zu\n", sizeof(struct bsw_message));
+    printf("`struct bsw_identity`\t%zu\n", sizeof(struct bsw_identity));
+    printf("`struct bsw_samples`\t%zu\n", sizeof(struct bsw_samples));
+    printf("`struct bsw_status`\t%zu\n", sizeof(struct bsw_status));
+    printf("`struct bsw_fault`\t%zu\n", sizeof(struct bsw_fault));
+    printf("`struct bsw_writer`\t%zu\n", sizeof(struct bsw_writer));
     return 0;
 }
 
@@ -358,11 +366,14 @@ int main(int argc, char **argv)
         return tell((uint16_t)((asked < BSW_HOST_BUFFER) ? asked : BSW_HOST_BUFFER));
     }
     if (strcmp(mode, "encode") == 0) {
-        return encode();
+        return encode(true);
+    }
+    if (strcmp(mode, "send") == 0) {
+        return encode(false);
     }
     if (strcmp(mode, "sizes") == 0) {
         return sizes();
     }
-    fprintf(stderr, "peer: expected tell, encode or sizes, found '%s'\n", mode);
+    fprintf(stderr, "peer: expected tell, encode, send or sizes, found '%s'\n", mode);
     return 2;
 }
