@@ -154,7 +154,8 @@ impl Host {
     }
 
     fn next(&self) -> Heard {
-        heard(&self.frames.recv_timeout(PATIENCE).expect("the example fell silent"))
+        let frame = self.frames.recv_timeout(PATIENCE);
+        heard(&frame.unwrap_or_else(|error| panic!("the example fell silent: {error}")))
     }
 
     fn next_piece(&self) -> Piece {

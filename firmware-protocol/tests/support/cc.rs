@@ -87,8 +87,9 @@ pub fn answer(program: &Path, arguments: &[&str], input: &[u8]) -> String {
     // A writer of its own: both pipes are short, and the program answers while it reads.
     let writer = std::thread::spawn(move || stdin.write_all(&input));
     let done = child.wait_with_output().unwrap();
-    writer.join().unwrap().unwrap();
     let said = String::from_utf8_lossy(&done.stderr);
     assert!(done.status.success() && said.is_empty(), "{}: {}\n{said}", program.display(), done.status);
+    // Asked last: a program that died has said more than a broken pipe.
+    writer.join().unwrap().unwrap();
     String::from_utf8(done.stdout).unwrap()
 }
