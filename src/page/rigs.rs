@@ -66,6 +66,8 @@ pub struct RigState {
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
     pub running: Option<u32>,
+    /// That run is not measured yet: the tool may be driving.
+    pub driving: bool,
     /// Tags that the next run will carry.
     pub in_force: InForce,
     /// Name of the calibration.
