@@ -4,7 +4,7 @@
 //! SmLs09). Must not know what the groups are.
 
 use super::double_double::DoubleDouble;
-use super::moments::{exact_mean, sum_of_squares};
+use super::moments::{exact, mean_of, sum_of_squares};
 
 /// The table of a one-way analysis.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -28,17 +28,24 @@ pub struct Anova {
 /// Analyses groups; none where there are fewer than two, one is empty, or no degree of freedom is left.
 #[must_use]
 pub fn one_way(groups: &[&[f64]]) -> Option<Anova> {
-    let n: usize = groups.iter().map(|g| g.len()).sum();
-    if groups.len() < 2 || groups.iter().any(|g| g.is_empty()) || n <= groups.len() {
+    let groups: Vec<Vec<DoubleDouble>> = groups.iter().map(|g| exact(g)).collect();
+    one_way_exact(&groups)
+}
+
+/// The same for values of twice the precision, such as decimals read to all their digits.
+#[must_use]
+pub fn one_way_exact(groups: &[Vec<DoubleDouble>]) -> Option<Anova> {
+    let n: usize = groups.iter().map(Vec::len).sum();
+    if groups.len() < 2 || groups.iter().any(Vec::is_empty) || n <= groups.len() {
         return None;
     }
-    let all: DoubleDouble = groups.iter().flat_map(|g| g.iter()).map(|v| DoubleDouble::from(*v)).sum();
+    let all: DoubleDouble = groups.iter().flatten().copied().sum();
     let centre = all / DoubleDouble::from(n as f64);
-    let within: DoubleDouble = groups.iter().map(|g| sum_of_squares(g, exact_mean(g))).sum();
+    let within: DoubleDouble = groups.iter().map(|g| sum_of_squares(g, mean_of(g))).sum();
     let between: DoubleDouble = groups
         .iter()
         .map(|g| {
-            let off = exact_mean(g) - centre;
+            let off = mean_of(g) - centre;
             DoubleDouble::from(g.len() as f64) * off * off
         })
         .sum();

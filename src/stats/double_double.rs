@@ -90,6 +90,39 @@ impl DoubleDouble {
     }
 }
 
+/// Most significant digits that are taken from a text; what follows is below 32 digits anyway.
+const DIGITS_MAX: u32 = 34;
+
+impl std::str::FromStr for DoubleDouble {
+    type Err = std::num::ParseFloatError;
+
+    /// Reads a decimal number to all its digits: 0.1 is a tenth here, not the nearest `f64` to it.
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        // The standard library judges the form, and speaks for NaN, infinity and the ends of the range.
+        let plain: f64 = text.parse()?;
+        if plain == 0.0 || !plain.is_finite() || !(1e-200..1e200).contains(&plain.abs()) {
+            return Ok(Self::from(plain));
+        }
+        let (mantissa, exponent) = text.split_once(['e', 'E']).unwrap_or((text, "0"));
+        let mut power: i32 = exponent.parse().unwrap_or(0);
+        let (mut digits, mut number, mut after_point) = (0, Self::ZERO, false);
+        for c in mantissa.chars() {
+            match c.to_digit(10) {
+                Some(digit) if digits < DIGITS_MAX => {
+                    number = number * Self::from(10.0) + Self::from(f64::from(digit));
+                    digits += u32::from(digits > 0 || digit > 0);
+                    power -= i32::from(after_point);
+                }
+                Some(_) => power += i32::from(!after_point),
+                None => after_point |= c == '.',
+            }
+        }
+        let ten = Self::from(10.0).powi(power.unsigned_abs() as usize);
+        let number = if power < 0 { number / ten } else { number * ten };
+        Ok(if plain < 0.0 { -number } else { number })
+    }
+}
+
 impl From<f64> for DoubleDouble {
     fn from(hi: f64) -> Self {
         Self { hi, lo: 0.0 }
@@ -176,6 +209,27 @@ mod tests {
     fn the_root_of_two_squared_is_two_to_thirty_digits() {
         let root = DoubleDouble::from(2.0).sqrt();
         assert!((root * root - DoubleDouble::from(2.0)).abs().to_f64() < 1e-30);
+    }
+
+    #[test]
+    fn a_decimal_is_read_to_all_its_digits() {
+        let read = |text: &str| text.parse::<DoubleDouble>().unwrap();
+        let tenth = DoubleDouble::ONE / DoubleDouble::from(10.0);
+        for text in ["0.1", "1e-1", "+.1", "100E-3", "0.1000000000000000000000000000000000000000"] {
+            assert!((read(text) - tenth).abs().to_f64() < 1e-32, "{text}");
+        }
+        let far = read("-1000000000000.4") + DoubleDouble::from(1e12);
+        assert!((far.to_f64() + 0.4).abs() < 1e-16);
+        assert_eq!(
+            read("12345678901234567890123456789012345678").to_f64(),
+            12345678901234567890123456789012345678.0
+        );
+        assert_eq!(
+            (read("0").to_f64(), read("-2.5e3").to_f64(), read("1e300").to_f64()),
+            (0.0, -2500.0, 1e300)
+        );
+        assert!("1,5".parse::<DoubleDouble>().is_err() && "".parse::<DoubleDouble>().is_err());
+        assert!(!read("NaN").is_finite() && !read("inf").is_finite());
     }
 
     #[test]

@@ -207,16 +207,28 @@ pub fn least_squares(
     values: &[f64],
     weights: Option<&[f64]>,
 ) -> Result<LinearFit, LinearError> {
-    let points = check(design, values, weights)?;
+    let values: Vec<DoubleDouble> = values.iter().map(|v| DoubleDouble::from(*v)).collect();
+    least_squares_exact(design, &values, weights)
+}
+
+/// The same for values of twice the precision, such as decimals read to all their digits.
+///
+/// # Errors
+/// As `least_squares`.
+pub fn least_squares_exact(
+    design: &Design,
+    y: &[DoubleDouble],
+    weights: Option<&[f64]>,
+) -> Result<LinearFit, LinearError> {
+    let points = check(design, y, weights)?;
     let roots: Option<Vec<DoubleDouble>> =
         weights.map(|w| w.iter().map(|w| DoubleDouble::from(*w).sqrt()).collect());
     let weigh = |column: Vec<DoubleDouble>| match &roots {
         Some(roots) => column.iter().zip(roots).map(|(v, r)| *v * *r).collect(),
         None => column,
     };
-    let n = values.len();
-    let y: Vec<DoubleDouble> = values.iter().map(|v| DoubleDouble::from(*v)).collect();
-    let mut right = [weigh(y.clone()), weigh(vec![DoubleDouble::ONE; n])];
+    let n = y.len();
+    let mut right = [weigh(y.to_vec()), weigh(vec![DoubleDouble::ONE; n])];
     let columns = design.columns.iter().map(|c| weigh(c.clone())).collect();
     let qr = Qr::new(columns, &mut right).map_err(|r| LinearError::Rank {
         column: design.names[r.column].clone(),
@@ -257,7 +269,7 @@ pub fn least_squares(
 }
 
 /// Checks shapes and values; answers how many points have a weight.
-fn check(design: &Design, values: &[f64], weights: Option<&[f64]>) -> Result<usize, LinearError> {
+fn check(design: &Design, values: &[DoubleDouble], weights: Option<&[f64]>) -> Result<usize, LinearError> {
     let n = values.len();
     if design.columns.is_empty() {
         return Err(LinearError::NoColumn);
@@ -275,7 +287,7 @@ fn check(design: &Design, values: &[f64], weights: Option<&[f64]>) -> Result<usi
         }
     }
     if let Some(i) = values.iter().position(|v| !v.is_finite()) {
-        return Err(value("values", i, "a finite number", values[i]));
+        return Err(value("values", i, "a finite number", values[i].to_f64()));
     }
     let mut points = n;
     if let Some(weights) = weights {

@@ -5,7 +5,7 @@
 //! what is fitted.
 
 use super::double_double::DoubleDouble;
-use super::linear::{Design, LinearError, LinearFit, least_squares};
+use super::linear::{Design, LinearError, LinearFit, least_squares_exact};
 
 /// Highest degree.
 pub const DEGREE_MAX: usize = 10;
@@ -61,15 +61,30 @@ pub fn fit_polynomial(
     degree: usize,
     weights: Option<&[f64]>,
 ) -> Result<PolynomialFit, PolynomialError> {
+    let exact = |v: &[f64]| v.iter().map(|v| DoubleDouble::from(*v)).collect::<Vec<_>>();
+    fit_polynomial_exact(&exact(x), &exact(y), degree, weights)
+}
+
+/// The same for numbers of twice the precision, such as decimals read to all their digits.
+///
+/// # Errors
+/// As `fit_polynomial`.
+pub fn fit_polynomial_exact(
+    x: &[DoubleDouble],
+    y: &[DoubleDouble],
+    degree: usize,
+    weights: Option<&[f64]>,
+) -> Result<PolynomialFit, PolynomialError> {
     if degree > DEGREE_MAX {
         return Err(PolynomialError::Degree { found: degree });
     }
     if let Some(i) = x.iter().position(|v| !v.is_finite()) {
         let column = "x".to_owned();
-        let error = LinearError::Value { column, point: i + 1, expected: "a finite number", found: x[i] };
+        let found = x[i].to_f64();
+        let error = LinearError::Value { column, point: i + 1, expected: "a finite number", found };
         return Err(error.into());
     }
-    let mut sorted = x.to_vec();
+    let mut sorted: Vec<f64> = x.iter().map(|x| x.to_f64()).collect();
     sorted.sort_by(f64::total_cmp);
     let range = (sorted.first().copied().unwrap_or(0.0), sorted.last().copied().unwrap_or(0.0));
     sorted.dedup_by(|a, b| *a == *b);
@@ -79,14 +94,14 @@ pub fn fit_polynomial(
     let centre = 0.5 * range.0 + 0.5 * range.1;
     let scale = power_of_two_above(0.5 * range.1 - 0.5 * range.0);
     let u: Vec<DoubleDouble> =
-        x.iter().map(|x| DoubleDouble::sum_of(*x, -centre).times_power_of_two(1.0 / scale)).collect();
+        x.iter().map(|x| (*x - DoubleDouble::from(centre)).times_power_of_two(1.0 / scale)).collect();
     let mut design = Design::new();
     let mut power = vec![DoubleDouble::ONE; x.len()];
     for k in 0..=degree {
         let next = power.iter().zip(&u).map(|(p, u)| *p * *u).collect();
         design.push(format!("x^{k}"), std::mem::replace(&mut power, next));
     }
-    let centred = least_squares(&design, y, weights)?;
+    let centred = least_squares_exact(&design, y, weights)?;
     let (coefficients, unscaled_covariance) = raw(&centred, centre, scale);
     Ok(PolynomialFit { coefficients, unscaled_covariance, centred, centre, scale, range })
 }
