@@ -59,6 +59,7 @@ fn not_served(rig: &Rig) -> RigState {
         counts: None,
         zero_kn: None,
         running: None,
+        driving: false,
         in_force: crate::control::InForce::default(),
         calibration: rig.pipeline.calibration.as_ref().map(|c| c.id.clone()),
         nominal: rig.pipeline.calibration.as_ref().is_some_and(|c| c.nominal),

@@ -50,14 +50,14 @@ pub async fn calibrate(
 }
 
 fn may_change(rig: &RigState) -> Result<(), Problem> {
-    match rig.running {
-        None => Ok(()),
-        Some(_) => Err(Problem::conflict(format!(
-            "cannot put a calibration in force at rig '{}': expected no run, found one going on",
-            rig.rig
-        ))
-        .hint("wait until it has ended")),
+    if !rig.driving {
+        return Ok(());
     }
+    Err(Problem::conflict(format!(
+        "cannot put a calibration in force at rig '{}': expected no run, found one going on",
+        rig.rig
+    ))
+    .hint("wait until it is measured"))
 }
 
 /// No other line was known under this name.

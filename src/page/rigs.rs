@@ -66,6 +66,8 @@ pub struct RigState {
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
     pub running: Option<u32>,
+    /// That run is not measured yet: the tool may be driving.
+    pub driving: bool,
     /// Tags that the next run will carry.
     pub in_force: InForce,
     /// Name of the calibration.
@@ -91,12 +93,12 @@ impl RigState {
                 self.standing.push(words);
             }
         };
-        say(self.calibration.is_none(), "no calibration: only counts");
-        say(self.nominal, "nominal calibration: kN approximate");
+        say(self.calibration.is_none(), "no calibration");
+        say(self.nominal, "nominal");
         let bolt = self.in_force.bolt.as_ref();
         say(bolt.and_then(|b| b.allowed_kn).is_none(), "no limit set");
-        say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor: no torque");
-        say(self.in_force.setup.is_none(), "no setup: runs are untagged");
+        say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor");
+        say(self.in_force.setup.is_none(), "no setup");
     }
 }
 
