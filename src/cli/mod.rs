@@ -10,6 +10,7 @@ pub mod context;
 pub mod doctor;
 pub mod door;
 pub mod error;
+pub mod forward;
 pub mod hints;
 pub mod local;
 pub mod output;

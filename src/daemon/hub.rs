@@ -3,12 +3,13 @@
 //! Implements `page::Rigs`. It holds senders and shared boards only; it must not touch a pipeline.
 
 use super::faults::FaultLog;
+use super::forwarding::Forwarding;
 use super::news::Feed;
 use super::order::Order;
 use super::rig::{Board, on};
 use super::wall::Wall;
 use crate::control::Command;
-use crate::page::{Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::page::{ForwardState, Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
 use crate::port;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -34,13 +35,14 @@ pub struct Hub {
     feed: Feed,
     wall: Arc<Wall>,
     facts: Mutex<Vec<(String, String)>>,
+    forwarding: Option<Forwarding>,
 }
 
 impl Hub {
     /// With its rigs, in the order of the settings.
     #[must_use]
-    pub fn new(seats: Vec<Seat>, feed: Feed, wall: Arc<Wall>) -> Self {
-        Self { seats, feed, wall, facts: Mutex::new(Vec::new()) }
+    pub fn new(seats: Vec<Seat>, feed: Feed, wall: Arc<Wall>, forwarding: Option<Forwarding>) -> Self {
+        Self { seats, feed, wall, facts: Mutex::new(Vec::new()), forwarding }
     }
 
     /// Adds a fact for `doctor`, such as the address that was given by the system.
@@ -105,6 +107,14 @@ impl Rigs for Hub {
 
     fn facts(&self) -> Vec<(String, String)> {
         self.facts.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn forward(&self) -> Option<ForwardState> {
+        self.forwarding.as_ref().map(Forwarding::state)
+    }
+
+    fn forward_now(&self) -> bool {
+        self.forwarding.as_ref().map(Forwarding::try_now).is_some()
     }
 
     fn counters(&self) -> BTreeMap<String, u64> {

@@ -5,6 +5,7 @@
 
 pub mod body;
 pub mod corrections;
+pub mod forward;
 pub mod guard;
 pub mod health;
 pub mod live;
@@ -18,6 +19,7 @@ pub mod state;
 pub mod tags;
 pub mod trace;
 
+pub use forward::ForwardState;
 pub use problem::Problem;
 pub use rigs::{Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
 pub use router::router;
