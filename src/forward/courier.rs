@@ -126,7 +126,7 @@ impl<T: Transport> Courier<T> {
     }
 
     /// One batch, or one look; gives how long to wait before the next.
-    pub(super) async fn step(&mut self) -> Duration {
+    pub async fn step(&mut self) -> Duration {
         match self.work().await {
             Ok(more) => {
                 self.backoff.reset();
