@@ -11,10 +11,10 @@ use super::batch::{Batch, Stop, deliver};
 use super::settings::Settings;
 use super::state::{Board, Condition};
 use super::transport::{Start, Transport};
-use crate::store::{OutboxWrite, Readers, Write, Writer};
+use crate::store::{OutboxWrite, Reader, Readers, StoreError, Write, Writer};
 use crate::time::MonoNs;
 use std::collections::VecDeque;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::{Notify, watch};
 
@@ -70,6 +70,7 @@ pub struct Courier<T> {
     pub(super) transport: T,
     pub(super) wires: Wires,
     settings: Settings,
+    reader: Arc<Mutex<Option<Reader>>>,
     /// Rows up to this number were sent.
     cursor: i64,
     resting: VecDeque<Resting>,
@@ -92,6 +93,7 @@ impl<T: Transport> Courier<T> {
             transport,
             wires,
             settings,
+            reader: Arc::default(),
             cursor: 0,
             resting: VecDeque::new(),
             start: Start::Away,
@@ -143,12 +145,7 @@ impl<T: Transport> Courier<T> {
         if self.resting_rows() >= RESTING_MAX {
             return Ok(false);
         }
-        let (readers, cursor, limit) = (self.wires.readers.clone(), self.cursor, self.limit);
-        let read = tokio::task::spawn_blocking(move || readers.reader()?.outbox(cursor, limit)).await;
-        let rows = read
-            .map_err(|e| Stop::Here(format!("reading the outbox broke off: {e}")))?
-            .map_err(|e| Stop::Here(e.to_string()))?;
-        let batch = Batch::of(rows);
+        let batch = self.read().await?;
         let Some((first, last)) = batch.ends() else {
             return Ok(false);
         };
@@ -164,6 +161,21 @@ impl<T: Transport> Courier<T> {
         self.cursor = last;
         self.went_well();
         Ok(true)
+    }
+
+    /// The next rows. The connection is kept while nothing goes wrong; between reads it holds up nobody.
+    async fn read(&mut self) -> Result<Batch, Stop> {
+        let (readers, kept) = (self.wires.readers.clone(), Arc::clone(&self.reader));
+        let (cursor, limit) = (self.cursor, self.limit);
+        let read = tokio::task::spawn_blocking(move || {
+            let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+            let reader = kept.take().map_or_else(|| readers.reader(), Ok)?;
+            let rows = reader.outbox(cursor, limit)?;
+            *kept = Some(reader);
+            Ok::<_, StoreError>(Batch::of(rows))
+        });
+        let read = read.await.map_err(|e| Stop::Here(format!("reading the outbox broke off: {e}")))?;
+        read.map_err(|e| Stop::Here(e.to_string()))
     }
 
     fn went_well(&mut self) {

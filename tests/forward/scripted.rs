@@ -25,7 +25,7 @@ pub enum Reply {
 }
 
 /// Decides by the body, before the script is asked.
-pub type Judge = Box<dyn Fn(&str) -> Option<Reply> + Send>;
+pub type Judge = Box<dyn Fn(&str) -> Option<Reply> + Send + Sync>;
 
 #[derive(Default)]
 pub struct Inner {
@@ -75,7 +75,7 @@ impl Scripted {
         format!("http://{}", self.address)
     }
 
-    pub fn judged_by(self, judge: impl Fn(&str) -> Option<Reply> + Send + 'static) -> Self {
+    pub fn judged_by(self, judge: impl Fn(&str) -> Option<Reply> + Send + Sync + 'static) -> Self {
         *self.inner.judge.lock().unwrap() = Some(Box::new(judge));
         self
     }
@@ -148,36 +148,30 @@ impl Inner {
         let at_once = self.now.fetch_add(1, Ordering::SeqCst) + 1;
         self.most_at_once.fetch_max(at_once, Ordering::SeqCst);
         self.requests.lock().unwrap().push(head);
-        let done = self.write(&mut stream, &body);
-        self.now.fetch_sub(1, Ordering::SeqCst);
-        done
+        self.write(&mut stream, &body)
     }
 
     fn write(&self, stream: &mut TcpStream, body: &str) -> std::io::Result<()> {
         let judged = self.judge.lock().unwrap().as_ref().and_then(|judge| judge(body));
         let scripted = || self.script.lock().unwrap().pop_front();
-        match judged.or_else(scripted).unwrap_or(Reply::Status(204, "", "")) {
-            Reply::Status(status, headers, text) => {
-                if (200..300).contains(&status) {
-                    self.take(body);
-                }
-                answer(stream, status, headers, text)
-            }
+        let mut reply = judged.or_else(scripted).unwrap_or(Reply::Status(204, "", ""));
+        if let Reply::Late(time) | Reply::Silence(time) = &reply {
+            std::thread::sleep(*time);
+        }
+        if let Reply::Late(_) = reply {
+            reply = Reply::Status(204, "", "");
+        }
+        if let Reply::Status(200..300, ..) = reply {
+            self.take(body);
+        }
+        // Before the answer goes out: the next request may come at once.
+        self.now.fetch_sub(1, Ordering::SeqCst);
+        match reply {
+            Reply::Status(status, headers, text) => answer(stream, status, headers, text),
             Reply::Raw(raw) => stream.write_all(raw),
-            Reply::Reset => {
-                // Closing with a zero linger sends a reset instead of an end.
-                socket2::SockRef::from(&*stream).set_linger(Some(Duration::ZERO))?;
-                Ok(())
-            }
-            Reply::Silence(time) => {
-                std::thread::sleep(time);
-                Ok(())
-            }
-            Reply::Late(time) => {
-                std::thread::sleep(time);
-                self.take(body);
-                answer(stream, 204, "", "")
-            }
+            // Closing without lingering sends a reset instead of an end.
+            Reply::Reset => socket2::SockRef::from(&*stream).set_linger(Some(Duration::ZERO)),
+            Reply::Silence(_) | Reply::Late(_) => Ok(()),
         }
     }
 
