@@ -71,7 +71,7 @@ async fn what_waiting_may_mend_is_tried_again_and_nothing_is_lost() {
         Reply::Raw(b"SSH-2.0-something\r\n"),
     ];
     together(troubles, |trouble| async move {
-        let server = Scripted::new(&[trouble.clone()]);
+        let server = Scripted::new(std::slice::from_ref(&trouble));
         let mut case = Case::new(&server.url());
         case.add(RUNS);
         let expected = case.expected();
