@@ -4,10 +4,12 @@
 //! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
 pub mod body;
+pub mod calibrating;
 pub mod corrections;
 pub mod forward;
 pub mod guard;
 pub mod health;
+pub mod keeping;
 pub mod live;
 pub mod problem;
 pub mod rigs;
@@ -21,6 +23,8 @@ pub mod trace;
 
 pub use forward::ForwardState;
 pub use problem::Problem;
-pub use rigs::{Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
+pub use rigs::{
+    Hear, Heard, Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,
+};
 pub use router::router;
 pub use state::State;

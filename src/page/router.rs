@@ -6,13 +6,13 @@
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{corrections, forward, health, live, runs, shelf, tags, trace};
+use super::{calibrating, corrections, forward, health, keeping, live, runs, shelf, tags, trace};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{get, post};
+use axum::routing::{get, post, put};
 use std::time::Duration;
 
 /// Longest time for an answer.
@@ -26,9 +26,12 @@ pub fn router(state: State) -> Router {
         .route("/forward", get(forward::status))
         .route("/forward/quarantine", get(forward::quarantine))
         .route("/forward/retry", post(forward::retry))
-        .route("/rigs", get(live::rigs))
+        .route("/rigs", get(live::rigs).post(keeping::add))
+        .route("/rigs/{rig}", put(keeping::replace).delete(keeping::remove))
         .route("/ports", get(live::ports))
+        .route("/ports/hear", post(keeping::hear))
         .route("/rigs/{rig}/use", post(tags::put_in_force))
+        .route("/rigs/{rig}/calibrate", post(calibrating::calibrate))
         .route("/rigs/{rig}/zero", post(tags::zero))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))

@@ -1,4 +1,6 @@
-//! A store with runs and the real carrier on its way to some server. Makes no claim of its own.
+//! A store with runs and the real carrier on its way to some server.
+//!
+//! Its carrier can be called to try at once, so that tests need not wait. Makes no claim of its own.
 
 use crate::sample::{T0_NS, begin, put, result, whole};
 use boltscribe::forward::{Board, Courier, Influx, Now, Point, Settings, State, Wires, points::points};

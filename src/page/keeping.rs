@@ -1,0 +1,165 @@
+//! Rigs that come and go while the daemon runs, and ports that are listened to before a rig has them.
+//!
+//! A rig's document has the keys of `[[rig]]`; it is checked and written down behind [`super::Rigs`].
+//! What was done is stored as an event, with who did it and the document.
+
+use super::body::{Body, check_who};
+use super::calibrating::is_the_one_of_its_name;
+use super::problem::Problem;
+use super::rigs::Hear;
+use super::state::State;
+use crate::constants::Calibration;
+use crate::control::Command;
+use crate::store::Write;
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use axum::http::StatusCode;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// Longest time of listening, seconds.
+const HEAR_S_MAX: f64 = 8.0;
+
+/// A rig to be kept.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RigBody {
+    who: String,
+    rig: Value,
+}
+
+/// Who takes a rig away.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WhoBody {
+    who: String,
+}
+
+/// Where to listen.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HearBody {
+    port: String,
+    #[serde(default = "baud")]
+    baud: u32,
+    #[serde(default)]
+    framed: bool,
+    #[serde(default = "for_s")]
+    for_s: f64,
+}
+
+const fn baud() -> u32 {
+    115_200
+}
+
+const fn for_s() -> f64 {
+    3.0
+}
+
+/// `POST /rigs`: adds a rig and takes it up at once.
+///
+/// # Errors
+/// A document that cannot be used, a name or port that is taken, no daemon.
+pub async fn add(
+    Shared(state): Shared<State>,
+    Body(body): Body<RigBody>,
+) -> Result<(StatusCode, Json<Value>), Problem> {
+    let answer = keep(&state, &body, false).await?;
+    Ok((StatusCode::CREATED, Json(answer)))
+}
+
+/// `PUT /rigs/{rig}`: changes a rig that was added so; it is closed and taken up anew.
+///
+/// # Errors
+/// As [`add`]; a rig of the settings file; a run going on.
+pub async fn replace(
+    Shared(state): Shared<State>,
+    Path(rig): Path<String>,
+    Body(body): Body<RigBody>,
+) -> Result<Json<Value>, Problem> {
+    state.rig(&rig)?;
+    if body.rig["name"] != rig {
+        return Err(Problem::unprocessable(format!(
+            "cannot change the rig '{rig}': expected a document of this name, found {}",
+            body.rig["name"]
+        )));
+    }
+    keep(&state, &body, true).await.map(Json)
+}
+
+async fn keep(state: &State, body: &RigBody, replace: bool) -> Result<Value, Problem> {
+    check_who(&body.who)?;
+    writable(state)?;
+    let calibration = calibration_of(&body.rig);
+    if let Some(calibration) = &calibration {
+        is_the_one_of_its_name(state, calibration).await?;
+    }
+    let head = format!("{} through the API by {}.", if replace { "Changed" } else { "Added" }, body.who);
+    let file = state.rigs.keep(&body.rig, replace, &head).await?;
+    let name = body.rig["name"].as_str().unwrap_or_default();
+    let kind = if replace { "rig-changed" } else { "rig-added" };
+    let detail = json!({ "who": body.who, "rig": body.rig }).to_string();
+    state.write(name, Write::Event { utc_ns: state.now(), kind: kind.into(), detail }).await?;
+    if let Some(calibration) = calibration {
+        // The newest word about a rig's calibration is the one that holds at its next start.
+        let command = Box::new(Command::Calibrate { calibration });
+        state.write(name, Write::Command { utc_ns: state.now(), who: body.who.clone(), command }).await?;
+    }
+    Ok(json!({ "rig": name, "file": file }))
+}
+
+/// The calibration of a rig's document; none where it has none, or one that will be refused as a whole.
+fn calibration_of(rig: &Value) -> Option<Calibration> {
+    let mut calibration: Calibration = serde_json::from_value(rig["calibration"].clone()).ok()?;
+    calibration.range_kn = rig["range_kN"].as_f64();
+    Some(calibration)
+}
+
+/// `DELETE /rigs/{rig}`: takes a rig away that was added so; its runs stay.
+///
+/// # Errors
+/// An unknown rig, one of the settings file, a run going on, no daemon.
+pub async fn remove(
+    Shared(state): Shared<State>,
+    Path(rig): Path<String>,
+    Body(body): Body<WhoBody>,
+) -> Result<Json<Value>, Problem> {
+    check_who(&body.who)?;
+    writable(&state)?;
+    state.rigs.drop_rig(&rig).await?;
+    let detail = json!({ "who": body.who }).to_string();
+    state.write(&rig, Write::Event { utc_ns: state.now(), kind: "rig-removed".into(), detail }).await?;
+    Ok(Json(json!({ "rig": rig })))
+}
+
+/// `POST /ports/hear`: what talks there.
+///
+/// # Errors
+/// A port that does not open, one that a rig has, no daemon.
+pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> Result<Json<Value>, Problem> {
+    if !(0.2..=HEAR_S_MAX).contains(&body.for_s) {
+        return Err(Problem::unprocessable(format!(
+            "cannot listen: expected for_s from 0.2 to {HEAR_S_MAX}, found {}",
+            body.for_s
+        )));
+    }
+    if let Some(rig) = state.rigs.rigs().into_iter().find(|rig| rig.port == body.port) {
+        return Err(Problem::conflict(format!(
+            "cannot listen at {}: expected a free port, found it at rig '{}'",
+            body.port, rig.rig
+        )));
+    }
+    let at = Hear { port: body.port, baud: body.baud, framed: body.framed, for_s: body.for_s };
+    let heard = state.rigs.hear(&at).await?;
+    Ok(Json(json!(heard)))
+}
+
+fn writable(state: &State) -> Result<(), Problem> {
+    if state.writer.is_some() {
+        return Ok(());
+    }
+    Err(Problem::new(
+        StatusCode::FORBIDDEN,
+        "cannot change a rig: expected a store, found a copy opened read-only",
+    ))
+}
