@@ -8,6 +8,7 @@ pub mod board;
 pub mod config;
 pub mod error;
 pub mod faults;
+pub mod forwarding;
 pub mod hearing;
 pub mod hub;
 pub mod keeper;

@@ -274,4 +274,14 @@ pub trait Rigs: Send + Sync {
     fn counters(&self) -> BTreeMap<String, u64> {
         BTreeMap::new()
     }
+
+    /// How forwarding goes; none where nothing is set up, or no daemon runs.
+    fn forward(&self) -> Option<super::forward::ForwardState> {
+        None
+    }
+
+    /// Asks for a try at once; whether there is somebody to try.
+    fn forward_now(&self) -> bool {
+        false
+    }
 }

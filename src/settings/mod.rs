@@ -6,6 +6,7 @@
 
 pub mod checked;
 pub mod environment;
+pub mod forward;
 pub mod kinds;
 pub mod load;
 pub mod problem;

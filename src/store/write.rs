@@ -186,6 +186,8 @@ pub enum Write {
         /// What happened.
         detail: String,
     },
+    /// A change of the outbox.
+    Outbox(super::outbox::OutboxWrite),
 }
 
 /// What a stored row is known by.
@@ -195,6 +197,8 @@ pub enum Written {
     Stream(StreamId),
     /// An announced run.
     Run(RunId),
+    /// As many rows.
+    Rows(u64),
     /// Anything else.
     Row,
 }
