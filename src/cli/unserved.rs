@@ -65,6 +65,7 @@ fn not_served(rig: &Rig) -> RigState {
         counts: None,
         zero_kn: None,
         running: None,
+        driving: false,
         in_force: crate::control::InForce::default(),
         calibration: rig.calibration().map(|c| c.id.clone()),
         nominal: rig.calibration().is_some_and(|c| c.nominal),

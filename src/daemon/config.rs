@@ -5,6 +5,7 @@
 
 use super::args::Args;
 use super::error::DaemonError;
+use super::forwarding;
 use crate::pipeline::Pipeline;
 use crate::settings::{Instrument, Problem, Settings, parse_rig};
 use std::path::{Path, PathBuf};
@@ -87,6 +88,9 @@ fn check(settings: &Settings) -> Result<(), DaemonError> {
         if let Err(e) = Pipeline::new(line.pipeline.clone()) {
             mistakes.push(format!("rig '{}': {e}", rig.name));
         }
+    }
+    if let Some(Err(mistake)) = settings.forward.as_ref().map(forwarding::check) {
+        mistakes.push(mistake);
     }
     if mistakes.is_empty() { Ok(()) } else { Err(DaemonError::Settings(mistakes)) }
 }

@@ -2,6 +2,7 @@
 //!
 //! Implements `page::Rigs`. It holds senders and shared boards only; it must not touch a pipeline.
 
+use super::forwarding::Forwarding;
 use super::hearing::hear;
 use super::news::Feed;
 use super::order::Order;
@@ -9,7 +10,9 @@ use super::rig::on;
 use super::roster::Roster;
 use super::wall::Wall;
 use crate::control::Command;
-use crate::page::{Hear, Heard, Later, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
+use crate::page::{
+    ForwardState, Hear, Heard, Later, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,
+};
 use crate::port;
 use crate::results::ByHand;
 use crate::store::RunId;
@@ -24,13 +27,14 @@ pub struct Hub {
     feed: Feed,
     wall: Arc<Wall>,
     facts: Mutex<Vec<(String, String)>>,
+    forwarding: Option<Forwarding>,
 }
 
 impl Hub {
     /// With its rigs, in the order of the settings.
     #[must_use]
-    pub fn new(roster: Arc<Roster>, feed: Feed, wall: Arc<Wall>) -> Self {
-        Self { roster, feed, wall, facts: Mutex::new(Vec::new()) }
+    pub fn new(roster: Arc<Roster>, feed: Feed, wall: Arc<Wall>, forwarding: Option<Forwarding>) -> Self {
+        Self { roster, feed, wall, facts: Mutex::new(Vec::new()), forwarding }
     }
 
     /// Adds a fact for `doctor`, such as the address that was given by the system.
@@ -121,6 +125,14 @@ impl Rigs for Hub {
 
     fn facts(&self) -> Vec<(String, String)> {
         self.facts.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn forward(&self) -> Option<ForwardState> {
+        self.forwarding.as_ref().map(Forwarding::state)
+    }
+
+    fn forward_now(&self) -> bool {
+        self.forwarding.as_ref().map(Forwarding::try_now).is_some()
     }
 
     fn counters(&self) -> BTreeMap<String, u64> {

@@ -9,6 +9,7 @@ pub mod config;
 pub mod dial;
 pub mod error;
 pub mod faults;
+pub mod forwarding;
 pub mod hearing;
 pub mod hub;
 pub mod keeper;

@@ -180,10 +180,10 @@ impl Roster {
     pub fn may_pause(&self, name: &str) -> Result<(), Refusal> {
         let state = self.states().into_iter().find(|s| s.rig == name);
         let state = state.ok_or_else(|| Refusal::UnknownRig(name.to_owned()))?;
-        if state.running.is_some() {
+        if state.driving {
             return Err(Refusal::Refused {
                 rig: name.to_owned(),
-                reason: "a run is going on: wait until it has ended".to_owned(),
+                reason: "a run is going on: wait until it is measured".to_owned(),
             });
         }
         Ok(())

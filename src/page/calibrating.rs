@@ -57,14 +57,14 @@ fn may_change(rig: &RigState) -> Result<(), Problem> {
         ))
         .hint("what corrects a dial stands as [rig.calibration] in the settings of its rig"));
     }
-    match rig.running {
-        None => Ok(()),
-        Some(_) => Err(Problem::conflict(format!(
-            "cannot put a calibration in force at rig '{}': expected no run, found one going on",
-            rig.rig
-        ))
-        .hint("wait until it has ended")),
+    if !rig.driving {
+        return Ok(());
     }
+    Err(Problem::conflict(format!(
+        "cannot put a calibration in force at rig '{}': expected no run, found one going on",
+        rig.rig
+    ))
+    .hint("wait until it is measured"))
 }
 
 /// No other line was known under this name.

@@ -6,6 +6,7 @@
 pub mod body;
 pub mod calibrating;
 pub mod corrections;
+pub mod forward;
 pub mod guard;
 pub mod health;
 pub mod keeping;
@@ -21,6 +22,7 @@ pub mod state;
 pub mod tags;
 pub mod trace;
 
+pub use forward::ForwardState;
 pub use problem::Problem;
 pub use rigs::{
     Hear, Heard, Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,

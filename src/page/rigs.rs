@@ -69,6 +69,8 @@ pub struct RigState {
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
     pub running: Option<u32>,
+    /// That run is not measured yet: the tool may be driving.
+    pub driving: bool,
     /// Tags that the next run will carry.
     pub in_force: InForce,
     /// Name of the calibration.
@@ -104,6 +106,7 @@ impl RigState {
             counts: None,
             zero_kn: None,
             running: None,
+            driving: false,
             in_force: InForce::default(),
             calibration: dial.correction.as_ref().map(|c| c.id.clone()),
             nominal: dial.is_nominal(),
@@ -316,5 +319,15 @@ pub trait Rigs: Send + Sync {
     /// Further counters for `/metrics`: name (`boltscribe_..._total`) and value.
     fn counters(&self) -> BTreeMap<String, u64> {
         BTreeMap::new()
+    }
+
+    /// How forwarding goes; none where nothing is set up, or no daemon runs.
+    fn forward(&self) -> Option<super::forward::ForwardState> {
+        None
+    }
+
+    /// Asks for a try at once; whether there is somebody to try.
+    fn forward_now(&self) -> bool {
+        false
     }
 }

@@ -53,14 +53,39 @@ const MISTAKES: &[(&str, &str)] = &[
     // Tables.
     ("[deamon]\n", "f:1:2: deamon: expected a known table, found 'deamon'; the nearest is daemon"),
     ("[rigs]\n", "f:1:2: rigs: expected a known table, found 'rigs'; the nearest is rig"),
-    ("[network]\n", "f:1:2: network: expected a known table (daemon, store, measure, rig), found 'network'"),
+    (
+        "[network]\n",
+        "f:1:2: network: expected a known table (daemon, store, measure, forward, rig), found 'network'",
+    ),
     ("daemon = 3\n", "f:1:1: daemon: expected [daemon], found 3"),
     ("[[daemon]]\n", "f:1:3: daemon: expected [daemon], found [[daemon]]"),
     ("[rig]\nname = \"a\"\n", "f:1:2: rig: expected [[rig]], found a table"),
     ("rig = [1]\n", "f:1:8: rig: expected a table, found 1"),
     (
         "listen = \"127.0.0.1:1\"\n",
-        "f:1:1: listen: expected a known table (daemon, store, measure, rig), found 'listen'",
+        "f:1:1: listen: expected a known table (daemon, store, measure, forward, rig), found 'listen'",
+    ),
+    // Forwarding.
+    (
+        "[forward]\nurl = \"central\"\n",
+        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found 'central'",
+    ),
+    (
+        "[forward]\nurl = \"http://h:1/write\"\n",
+        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found 'http://h:1/write'",
+    ),
+    (
+        "[forward]\nsettle_s = 0\n",
+        "f:2:12: forward.settle_s: expected a whole number from 1 to 86400, found 0",
+    ),
+    (
+        "[forward]\ntoken = \"x\"\n",
+        "f:2:1: forward.token: expected a known key (url, org, bucket, token_file, ca_file, health_s, batch_max, settle_s), found 'token'",
+    ),
+    ("[forward]\ntoken_file = \"/t\"\n", "forward.token_file: expected forward.url beside it, found none"),
+    (
+        "[forward]\nurl = \"http://central.example:8086\"\ntoken_file = \"/t\"\n",
+        "forward.token_file: expected https in forward.url, because the token would pass a network in the open, found http",
     ),
     // Keys.
     (
@@ -801,5 +826,61 @@ proptest::proptest! {
         for line in lines(load(&wrong)) {
             proptest::prop_assert!(line.starts_with("f:") && line.len() > 5, "{}", line);
         }
+    }
+}
+
+#[test]
+fn an_address_to_forward_to_is_a_host_with_a_port_and_nothing_else() {
+    use crate::settings::rules::{forward_url, keeps_secrets};
+    for good in [
+        "http://127.0.0.1:8428",
+        "https://central.example",
+        "http://[::1]:8086",
+        "https://a-b.c:1/",
+        "http://localhost:65535",
+    ] {
+        assert_eq!(forward_url(good), Ok(()), "{good}");
+    }
+    for bad in [
+        "",
+        "h:1",
+        "ftp://h:1",
+        "http://",
+        "http://:1",
+        "http:///x",
+        "http://h:0",
+        "http://h:65536",
+        "http://h:",
+        "http://h:1/x",
+        "http://h:1?x",
+        "http://h:1#x",
+        "http://user:word@h:1",
+        "http://h h",
+        "http://h\n",
+        "http://[::1",
+        "http://[::g]:1",
+        "http://::1",
+        "HTTP://h:1",
+        "http://h_1",
+        "http://-h",
+        "http://é",
+        "http://1.2.3.4.5:x",
+        "http://999.1.1.1",
+        "http://h..i",
+    ] {
+        assert!(forward_url(bad).is_err(), "{bad}");
+    }
+    for own in [
+        "http://127.0.0.1:1",
+        "http://127.9.9.9",
+        "http://localhost:1",
+        "http://[::1]:1",
+        "https://central.example",
+    ] {
+        assert!(keeps_secrets(own), "{own}");
+    }
+    for open in ["http://central.example", "http://10.0.0.1:1", "http://localhost.example", "http://[::2]:1"]
+    {
+        assert!(!keeps_secrets(open), "{open}");
     }
 }

@@ -7,6 +7,7 @@
 pub mod checked;
 pub mod dial;
 pub mod environment;
+pub mod forward;
 pub mod kinds;
 pub mod load;
 pub mod problem;

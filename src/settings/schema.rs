@@ -66,6 +66,20 @@ pub(super) const SECTIONS: &[Section] = &[
             key("short_s", Kind::Number(Limits::from_to(0.0, 60.0))),
         ],
     },
+    Section {
+        name: "forward",
+        many: false,
+        keys: &[
+            key("url", Kind::Text(rules::forward_url)),
+            key("org", Kind::Text(rules::id)),
+            key("bucket", Kind::Text(rules::id)),
+            key("token_file", Kind::Text(rules::file)),
+            key("ca_file", Kind::Text(rules::file)),
+            key("health_s", Kind::Whole { min: 1, max: 86_400 }),
+            key("batch_max", Kind::Whole { min: 1, max: 10_000 }),
+            key("settle_s", Kind::Whole { min: 1, max: 86_400 }),
+        ],
+    },
     Section { name: "rig", many: true, keys: RIG },
 ];
 

@@ -12,6 +12,7 @@ pub(super) struct Typed {
     pub daemon: TypedDaemon,
     pub store: TypedStore,
     pub measure: TypedMeasure,
+    pub forward: TypedForward,
     #[serde(default)]
     pub rig: Vec<TypedRig>,
 }
@@ -39,6 +40,19 @@ pub(super) struct TypedMeasure {
     #[serde(rename = "zero_shift_limit_kN")]
     pub zero_shift_limit_kn: Option<f64>,
     pub short_s: f64,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedForward {
+    pub url: Option<String>,
+    pub org: String,
+    pub bucket: String,
+    pub token_file: Option<String>,
+    pub ca_file: Option<String>,
+    pub health_s: u32,
+    pub batch_max: u32,
+    pub settle_s: u32,
 }
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -60,6 +60,7 @@ impl Reader {
         self.check_runs(&mut report)?;
         self.check_closings(&mut report)?;
         self.check_idle(&mut report)?;
+        self.check_outbox(&mut report)?;
         report.ok = report.faults.is_empty();
         Ok(report)
     }
@@ -94,6 +95,7 @@ impl Reader {
             row.get::<_, String>(0)
         })?;
         let mut expected = vec!["runs_are_numbered_without_gaps".to_owned()];
+        expected.extend(["insert", "delete", "update"].map(|verb| format!("outbox_counts_{verb}")));
         for table in KEPT {
             expected.extend(["UPDATE", "DELETE"].map(|verb| format!("{table}_refuses_{verb}")));
         }
@@ -103,8 +105,24 @@ impl Reader {
         Ok(())
     }
 
+    fn check_outbox(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let counted = self.first(
+            "SELECT COUNT(*) FILTER (WHERE reason IS NULL),
+                    COUNT(*) FILTER (WHERE reason IS NULL AND kind = 'health'),
+                    COUNT(*) FILTER (WHERE reason IS NOT NULL) FROM outbox",
+            [],
+            |row| Ok([row.get::<_, i64>(0)?, row.get(1)?, row.get(2)?].map(i64::unsigned_abs)),
+        )?;
+        let told = self.outbox_status()?;
+        let told = [told.waiting, told.waiting_health, told.quarantined];
+        if counted != Some(told) {
+            report.find(format!("the outbox says it holds {told:?} rows, found {counted:?}"));
+        }
+        Ok(())
+    }
+
     fn count_rows(&self, report: &mut CheckReport) -> Result<(), StoreError> {
-        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs"]) {
+        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs", "outbox"]) {
             let sql = format!("SELECT COUNT(*) FROM {table}");
             let rows = self.first(&sql, [], |row| row.get::<_, i64>(0))?;
             report.rows.insert(table.to_owned(), rows.unwrap_or(0).unsigned_abs());

@@ -4,6 +4,7 @@
 
 use super::insert::{Applied, event, exact_json};
 use super::insert_block;
+use super::outbox::{self, Part};
 use super::write::{Refused, RunId, StreamId, Written};
 use crate::pipeline::RunRow;
 use crate::results::{Closed, Flag, RunResult};
@@ -87,6 +88,7 @@ fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64)
     insert_blows(tx, id, result)?;
     insert_gates(tx, id, result)?;
     insert_flags(tx, id, &result.flags)?;
+    outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))
 }
 
@@ -208,6 +210,7 @@ pub(super) fn closed(tx: &Connection, stream: StreamId, row: &Closed) -> Applied
         document
     ])?;
     insert_flags(tx, id.0, &row.flags)?;
+    outbox::enqueue(tx, Part::Closing, id)?;
     insert_block::closed(tx, stream, row.run_seq)?;
     Ok(Ok(Written::Run(id)))
 }

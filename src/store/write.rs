@@ -193,6 +193,8 @@ pub enum Write {
         /// What happened.
         detail: String,
     },
+    /// A change of the outbox.
+    Outbox(super::outbox::OutboxWrite),
 }
 
 /// What a stored row is known by.
@@ -202,6 +204,8 @@ pub enum Written {
     Stream(StreamId),
     /// An announced run.
     Run(RunId),
+    /// As many rows.
+    Rows(u64),
     /// Anything else.
     Row,
 }

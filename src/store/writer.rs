@@ -292,6 +292,7 @@ fn name(write: &Write) -> &'static str {
         Write::Shelf { .. } => "a document of the shelf",
         Write::Correct { .. } => "a correction",
         Write::Event { .. } => "an event",
+        Write::Outbox(_) => "a change of the outbox",
     }
 }
 

@@ -70,6 +70,19 @@ impl Terminal {
         writeln!(self.keys, "{answer}").unwrap();
     }
 
+    /// Waits until `words` appear, with an empty answer each time `question` does.
+    pub fn insist(&mut self, words: &str, question: &str) {
+        let since = Instant::now();
+        while !self.text()[self.read..].contains(words) {
+            if self.text()[self.read..].contains(question) {
+                std::thread::sleep(Duration::from_secs(1));
+                self.answer(question, "");
+            }
+            assert!(since.elapsed() < PATIENCE, "waited in vain for '{words}' in:\n{}", self.text());
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
     /// Waits for the end; gives the exit code.
     pub fn end(mut self) -> Option<i32> {
         let since = Instant::now();

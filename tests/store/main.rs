@@ -9,5 +9,6 @@ mod by_hand;
 mod crash;
 mod keeping;
 mod opening;
+mod outbox;
 mod sample;
 mod verdicts;

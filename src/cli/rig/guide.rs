@@ -51,14 +51,33 @@ pub async fn run(mut add: Add, by: &str, context: &Context) -> Result<Value, Cli
     live::counts(&name, &mut asker, context).await?;
     live::zero(&name, line.is_some(), by, &mut asker, context).await?;
     if let Some(turned) = live::push(&name, line.as_ref(), &mut asker, context).await? {
-        let path = format!("rigs/{}", segment(&name));
-        let rig = add.document(Some(&turned));
-        context.door.change(Method::PUT, &path, &json!({ "who": by, "rig": rig })).await?;
+        changed(&name, &add.document(Some(&turned)), by, &mut asker, context).await?;
         tell("The sign is turned round, and the rig was taken up anew.\n")?;
         live::zero(&name, true, by, &mut asker, context).await?;
     }
     live::farewell(&name, context).await?;
     Ok(answer)
+}
+
+/// Changes the added rig; the push may count as a run, and must be over before.
+async fn changed(
+    name: &str,
+    rig: &Value,
+    by: &str,
+    asker: &mut Asker,
+    context: &Context,
+) -> Result<(), CliError> {
+    let path = format!("rigs/{}", segment(name));
+    loop {
+        match context.door.change(Method::PUT, &path, &json!({ "who": by, "rig": rig })).await {
+            Ok(_) => return Ok(()),
+            Err(CliError::Refused { detail, .. }) => {
+                tell(&format!("  {detail}\n  Loosen the bolt; Enter tries again.\n"))?;
+                asker.line().await?;
+            }
+            Err(other) => return Err(other),
+        }
+    }
 }
 
 fn optional(answer: &str) -> Result<Option<f64>, String> {
