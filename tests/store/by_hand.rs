@@ -3,7 +3,9 @@
 use crate::sample::{T0_NS, begin, in_force, put, result, whole};
 use boltscribe::control::InForce;
 use boltscribe::results::{ByHand, Dial, DialUnit, Entry, Reading, ReadingOf};
-use boltscribe::store::{Correction, Mode, NewTags, RunFilter, RunId, Store, Write, Written};
+use boltscribe::store::{
+    Correction, Mode, NewTags, OutboxItem, OutboxWrite, RunFilter, RunId, Store, Write, Written,
+};
 use rusqlite::Connection;
 
 fn read(kn: f64, of: ReadingOf, in_force: InForce) -> ByHand {
@@ -84,6 +86,48 @@ fn a_reading_is_tagged_excluded_and_restored_like_any_run() {
     put(&store, "", vec![correct(Correction::Restore)]);
     assert!(because().is_empty());
     assert!(reader.check().unwrap().ok);
+}
+
+#[test]
+fn a_reading_is_forwarded_at_once_and_each_correction_of_it_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let store = Store::open(folder.path(), Mode::Create).unwrap();
+    let early = read(80.0, ReadingOf::Held, in_force("bare", "tool A"));
+    put(&store, "press", vec![reading(1, early)]);
+    put(&store, "", vec![Write::Outbox(OutboxWrite::Forwarding(true))]);
+    put(&store, "press", vec![reading(2, read(81.5, ReadingOf::Held, InForce::default()))]);
+    let exclude = |run| Write::Correct {
+        run: RunId(run),
+        utc_ns: T0_NS,
+        who: "ana".into(),
+        why: "mistyped".into(),
+        correction: Correction::Exclude,
+    };
+    put(&store, "", vec![exclude(2)]);
+    let rows = || store.readers().reader().unwrap().outbox(0, 100).unwrap();
+    let [OutboxItem::Run(run), OutboxItem::Correction(corrected)] =
+        &rows().into_iter().map(|row| row.item).collect::<Vec<_>>()[..]
+    else {
+        panic!("expected a run and its correction, found {:?}", rows());
+    };
+    // Nothing was in force, so a flag leaves it out; no closing will say so later.
+    assert_eq!((run.key.run, run.counts, run.simulated, run.corrections), (2, Some(false), Some(false), 0));
+    assert_eq!((corrected.key.run, corrected.counts, corrected.corrections), (2, Some(false), 1));
+    let figures: Vec<_> = run.figures.iter().filter(|(_, value)| value.is_some()).collect();
+    assert_eq!(figures, [&("held_kN", Some(81.5)), &("resolution_kN", Some(0.5))]);
+    // What came before it was set up is sent when a person asks for it, corrections included.
+    put(&store, "", vec![Write::Outbox(OutboxWrite::Forwarding(false)), exclude(1)]);
+    put(&store, "", vec![Write::Outbox(OutboxWrite::Runs { first: 1, last: 2 })]);
+    let kinds: Vec<(bool, i64)> = rows()
+        .iter()
+        .map(|row| match &row.item {
+            OutboxItem::Run(run) => (false, run.key.run),
+            OutboxItem::Correction(run) => (true, run.key.run),
+            other => panic!("expected runs and corrections, found {other:?}"),
+        })
+        .collect();
+    assert_eq!(kinds, [(false, 2), (true, 2), (false, 1), (true, 1)]);
+    assert!(store.readers().reader().unwrap().check().unwrap().ok);
 }
 
 #[test]
