@@ -1,4 +1,6 @@
-//! Readings by hand among measured runs: numbers, columns, corrections, the check, the samples there are not.
+//! Readings by hand among measured runs: numbers, columns, corrections, forwarding, the check.
+//!
+//! They have no samples, no stream and no closing; everything else is as with any run.
 
 use crate::sample::{T0_NS, begin, in_force, put, result, whole};
 use boltscribe::control::InForce;
