@@ -29,6 +29,9 @@ pub async fn run(context: &Context, rig: Option<&str>) -> Result<(), CliError> {
     if let Some(name) = rig {
         known(context, name).await?;
     }
+    if context.format == Format::Table {
+        standing(context, rig).await?;
+    }
     let answer = context.door.send(feed_request("events")?).await?;
     if !answer.status().is_success() {
         return Err(CliError::Refused {
@@ -61,6 +64,19 @@ pub async fn run(context: &Context, rig: Option<&str>) -> Result<(), CliError> {
     }
     lines.end(&mut out)?;
     super::output::say("the daemon ended the feed");
+    Ok(())
+}
+
+/// What stands at the watched rigs until somebody changes it.
+async fn standing(context: &Context, only: Option<&str>) -> Result<(), CliError> {
+    let (_, rigs) = context.list("rigs", "rigs").await?;
+    for rig in rigs.iter().filter(|rig| only.is_none_or(|name| rig["rig"] == name)) {
+        let words: Vec<&str> =
+            rig["standing"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+        if !words.is_empty() {
+            super::output::say(&format!("{}: {}", rig["rig"].as_str().unwrap_or_default(), words.join("; ")));
+        }
+    }
     Ok(())
 }
 

@@ -72,7 +72,7 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
             "writable": state.writer.is_some(),
         },
         "writer": state.writer.as_ref().map(crate::store::Writer::health),
-        "rigs": state.rigs.rigs(),
+        "rigs": state.rig_states(),
         "counters": state.rigs.counters(),
         "facts": facts,
         "forward": super::forward::document(outbox, state.rigs.forward().as_ref()),
