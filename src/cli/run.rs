@@ -68,7 +68,7 @@ const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(_) => true,
-        Verb::Rig(_) | Verb::Runs(_) | Verb::Forward(_) | Verb::Store(_) => false,
-        Verb::Analyze(_) | Verb::Doctor => false,
+        Verb::Runs(verb) => verb.fills_the_store(),
+        Verb::Rig(_) | Verb::Forward(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
     }
 }

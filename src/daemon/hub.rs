@@ -6,11 +6,16 @@ use super::forwarding::Forwarding;
 use super::hearing::hear;
 use super::news::Feed;
 use super::order::Order;
+use super::rig::on;
 use super::roster::Roster;
 use super::wall::Wall;
 use crate::control::Command;
-use crate::page::{ForwardState, Hear, Heard, Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::page::{
+    ForwardState, Hear, Heard, Later, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,
+};
 use crate::port;
+use crate::results::ByHand;
+use crate::store::RunId;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -86,13 +91,22 @@ impl Rigs for Hub {
         Box::pin(hear(at))
     }
 
+    fn was_read(&self, rig: &str, utc_ns: i64, id: RunId, read: ByHand) {
+        self.roster.each(|seat| {
+            if seat.name == rig {
+                on(&seat.board).counters.runs += 1;
+            }
+        });
+        self.feed.tell(rig, utc_ns, News::Reading { id, read: Box::new(read) });
+    }
+
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
         self.feed.subscribe()
     }
 
     fn ports(&self) -> Vec<PortState> {
         let rigs = self.rigs();
-        let used = |name: &str| rigs.iter().find(|r| r.port == name).map(|r| r.rig.clone());
+        let used = |name: &str| rigs.iter().find(|r| r.port.as_deref() == Some(name)).map(|r| r.rig.clone());
         port::list_ports()
             .into_iter()
             .map(|listed| PortState {

@@ -6,6 +6,7 @@
 pub mod args;
 pub mod board;
 pub mod config;
+pub mod dial;
 pub mod error;
 pub mod faults;
 pub mod forwarding;

@@ -156,7 +156,9 @@ fn rig_families(text: &mut String, state: &State) {
     ];
     let rigs = state.rigs.rigs();
     for (name, kind, help, figure) in figures {
-        let lines = rigs.iter().map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
+        // A dial has no line that could be open or silent: only its runs are counted.
+        let told = rigs.iter().filter(|rig| rig.dial.is_none() || name == "boltscribe_rig_runs_total");
+        let lines = told.map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
         family(text, name, kind, help, lines);
     }
 }

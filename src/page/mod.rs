@@ -12,6 +12,7 @@ pub mod health;
 pub mod keeping;
 pub mod live;
 pub mod problem;
+pub mod readings;
 pub mod rigs;
 pub mod router;
 pub mod runs;

@@ -6,7 +6,7 @@
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{calibrating, corrections, forward, health, keeping, live, runs, shelf, tags, trace};
+use super::{calibrating, corrections, forward, health, keeping, live, readings, runs, shelf, tags, trace};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
@@ -33,6 +33,7 @@ pub fn router(state: State) -> Router {
         .route("/rigs/{rig}/use", post(tags::put_in_force))
         .route("/rigs/{rig}/calibrate", post(calibrating::calibrate))
         .route("/rigs/{rig}/zero", post(tags::zero))
+        .route("/rigs/{rig}/readings", post(readings::enter))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))
         .route("/runs/{id}/trace", get(trace::trace))

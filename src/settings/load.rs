@@ -184,9 +184,10 @@ fn repeats(values: &[Value], rigs: &[Rig]) -> Vec<Problem> {
             let what = format!("expected a name of its own, found '{}' at {first} too", rig.name);
             problems.push(at(value, "name", what));
         }
-        if let Some((other, _)) = earlier.find(|(_, r)| r.port == rig.port) {
+        if let Some((other, _)) = earlier.find(|(_, r)| rig.port().is_some() && r.port() == rig.port()) {
             let first = at(other, "port", String::new()).place;
-            let what = format!("expected a port of its own, found '{}' at {first} too", rig.port);
+            let port = rig.port().unwrap_or_default();
+            let what = format!("expected a port of its own, found '{port}' at {first} too");
             problems.push(at(value, "port", what));
         }
     }

@@ -3,6 +3,7 @@
 //! These shapes mirror the table of keys and carry no meaning; `checked` and `rig` turn them into what
 //! the rooms take. This file must not know where values come from.
 
+use crate::results::DialUnit;
 use serde::{Deserialize, Serialize};
 
 #[derive(Clone, Debug, Deserialize)]
@@ -54,11 +55,12 @@ pub(super) struct TypedForward {
     pub settle_s: u32,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct TypedRig {
     pub name: String,
-    pub port: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub port: Option<String>,
     pub instrument: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub baud: Option<u32>,
@@ -78,6 +80,16 @@ pub(super) struct TypedRig {
     pub tick_bits: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub decimals: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dial_unit: Option<DialUnit>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dial_psi: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dial_resolution: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub piston_area_mm2: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub piston_area_in2: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub calibration: Option<TypedCalibration>,
 }

@@ -5,7 +5,7 @@
 
 use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
-use super::{insert_block, insert_run};
+use super::{insert_block, insert_reading, insert_run};
 use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -30,6 +30,7 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
         Write::Recovered { stream, run_seq, result, first_blow_utc_ns } => {
             insert_run::recovered(tx, *stream, *run_seq, result.as_deref(), *first_blow_utc_ns)
         }
+        Write::Reading { utc_ns, reading } => insert_reading::reading(tx, rig, reading, *utc_ns),
         Write::Command { utc_ns, who, command } => person(tx, rig, *utc_ns, who, command),
         Write::Zero { utc_ns, zero_kn } => {
             ensure_rig(tx, rig)?;
@@ -51,7 +52,7 @@ fn done(_rows: usize) -> Applied {
     Ok(Ok(Written::Row))
 }
 
-fn ensure_rig(tx: &Connection, rig: &str) -> rusqlite::Result<()> {
+pub(super) fn ensure_rig(tx: &Connection, rig: &str) -> rusqlite::Result<()> {
     tx.prepare_cached("INSERT INTO rigs (rig) VALUES (?1) ON CONFLICT DO NOTHING")?.execute([rig])?;
     Ok(())
 }

@@ -8,6 +8,7 @@ pub mod codec;
 pub mod error;
 mod insert;
 mod insert_block;
+mod insert_reading;
 mod insert_run;
 pub mod lock;
 pub mod migrate;

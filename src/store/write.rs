@@ -4,7 +4,7 @@
 
 use crate::control::{Command, InForce};
 use crate::pipeline::{Block, RunRow, Settings};
-use crate::results::RunResult;
+use crate::results::{ByHand, RunResult};
 use serde::{Deserialize, Serialize};
 
 /// Number of a stream: one pipeline from its start to its end.
@@ -132,6 +132,13 @@ pub enum Write {
         result: Option<Box<RunResult>>,
         /// Wall time of the first blow (or of the opening).
         first_blow_utc_ns: i64,
+    },
+    /// A run that a person read from a dial; answered with its [`RunId`].
+    Reading {
+        /// When it was read.
+        utc_ns: i64,
+        /// The reading with its context.
+        reading: Box<ByHand>,
     },
     /// A person's command to a rig. A `use` is in force from its row on.
     Command {

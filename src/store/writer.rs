@@ -285,6 +285,7 @@ fn name(write: &Write) -> &'static str {
         Write::Stream { .. } => "a stream",
         Write::Identity { .. } => "an identity",
         Write::Run { .. } | Write::Recovered { .. } => "a run",
+        Write::Reading { .. } => "a reading by hand",
         Write::Block { .. } => "a block of samples",
         Write::Command { .. } => "a command",
         Write::Zero { .. } => "a zero",
