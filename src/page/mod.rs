@@ -5,10 +5,13 @@
 
 pub mod body;
 pub mod corrections;
+pub mod figures;
 pub mod guard;
 pub mod health;
+pub mod keeping;
 pub mod live;
 pub mod problem;
+pub mod recompute;
 pub mod rigs;
 pub mod router;
 pub mod runs;

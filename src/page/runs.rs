@@ -3,6 +3,7 @@
 //! Keys carry units; what is absent is null. Which runs count is decided by the store's views.
 
 use super::body::Asked;
+use super::figures::differences;
 use super::problem::Problem;
 use super::state::State;
 use crate::store::{RunDetail, RunFilter, RunId, RunLine};
@@ -27,6 +28,7 @@ pub struct Query {
     since: Option<String>,
     until: Option<String>,
     excluded: Option<bool>,
+    original: Option<bool>,
     before: Option<i64>,
     limit: Option<u32>,
 }
@@ -47,6 +49,7 @@ impl Query {
             since_utc_ns: self.since.map(|text| time("since", &text)).transpose()?,
             until_utc_ns: self.until.map(|text| time("until", &text)).transpose()?,
             excluded: self.excluded,
+            original: self.original.unwrap_or(false),
             before: self.before,
             limit,
         })
@@ -86,6 +89,12 @@ pub async fn show(Shared(state): Shared<State>, Path(id): Path<String>) -> Resul
     found.map(|run| Json(document(&run))).ok_or_else(|| no_run(id))
 }
 
+/// What was measured again, and how its newest figures differ from those of the announcement.
+fn versions(run: &RunDetail) -> (Value, Value) {
+    let changes = run.original.as_ref().map(|original| differences(original, &run.result));
+    (json!(run.versions), json!(changes))
+}
+
 /// The number in a path.
 ///
 /// # Errors
@@ -107,7 +116,11 @@ fn document(run: &RunDetail) -> Value {
     let closing = run.closed.as_ref().map(|closed| &closed.closing);
     let blows: Vec<Value> =
         record.blows.iter().map(|blow| json!({ "at_s": blow.at_s, "level_kN": blow.level.kn() })).collect();
+    let (recomputations, changes) = versions(run);
     let more = json!({
+        "recomputations": recomputations,
+        "since_announcement": changes,
+        "samples_pruned": run.pruned,
         "rate_hz": record.rate_hz,
         "zero_shift_kN": record.zero_shift.kn(),
         "noise_kN": record.noise.kn(),

@@ -21,8 +21,8 @@ use crate::units::Newtons;
 pub struct With {
     /// How runs are measured.
     pub settings: Settings,
-    /// The line it was measured with before.
-    pub before: Calibration,
+    /// The line it was announced with, where that is known.
+    pub before: Option<Calibration>,
     /// The line to use now.
     pub calibration: Calibration,
     /// Figures of the test bolt; none: those the run carries.
@@ -66,16 +66,16 @@ pub enum AgainError {
 pub fn again(stored: &RunResult, raw: &[Block], with: &With) -> Result<RunResult, AgainError> {
     let codes = Codes::join(raw, stored.record.first_sample)?;
     let mut converter = Converter::new(&with.calibration)?;
-    let (record, basis) = match stored.basis {
+    let record = match stored.basis {
         Some(basis) => {
             if let Some((count_min, count_max)) = basis.range {
                 converter.set_range(count_min, count_max);
             }
             let rig_zero = basis.rig_zero.and_then(|zero| carried_over(zero, with));
             let basis = Basis { rig_zero, ..basis };
-            (codes.measure(&stored.record, &basis, &converter, &with.settings)?, basis)
+            codes.measure(&stored.record, &basis, &converter, &with.settings)?
         }
-        None => found_anew(stored, raw, &converter, with)?,
+        None => found_anew(stored, raw, &converter, with)?.0,
     };
     let mut in_force = stored.in_force.clone();
     if let Some(bolt) = &with.bolt {
@@ -91,8 +91,8 @@ pub fn again(stored: &RunResult, raw: &[Block], with: &With) -> Result<RunResult
     result.flags.extend(stored.flags.iter().filter(|flag| of_that_time(**flag)));
     result.flags.sort_unstable();
     result.flags.dedup();
-    // A run of an older program stays as it was known: what was found anew is no knowledge of that time.
-    result.basis = stored.basis.map(|_| basis);
+    // As it was known at that time, in the terms of that time's line.
+    result.basis = stored.basis;
     Ok(result)
 }
 
@@ -120,11 +120,12 @@ const fn of_that_time(flag: Flag) -> bool {
 
 /// A zero in the terms of another line: that of the code which gave it. None where there is no such code.
 fn carried_over(zero: Newtons, with: &With) -> Option<Newtons> {
-    if with.before.coefficients_kn == with.calibration.coefficients_kn {
+    let before = with.before.as_ref()?;
+    if before.coefficients_kn == with.calibration.coefficients_kn {
         return Some(zero);
     }
     let horner = |line: &[f64], x: f64| line.iter().rev().fold(0.0, |sum, c| sum * x + c);
-    let line = &with.before.coefficients_kn;
+    let line = &before.coefficients_kn;
     let slope: Vec<f64> = line.iter().enumerate().skip(1).map(|(n, c)| n as f64 * c).collect();
     let mut code = (zero.kn() - line[0]) / line[1];
     // Newton's method; a calibration's curve is nearly a line, so few steps are plenty.

@@ -31,7 +31,7 @@ fn runs(recording: &Recording) -> Vec<(RunResult, Vec<Block>)> {
 fn same(recording: &Recording) -> With {
     let calibration = recording.settings.calibration.clone().unwrap();
     let settings = recording.settings.runs.clone();
-    With { settings, before: calibration.clone(), calibration, bolt: None }
+    With { settings, before: Some(calibration.clone()), calibration, bolt: None }
 }
 
 #[test]

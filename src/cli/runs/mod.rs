@@ -4,6 +4,7 @@
 
 pub mod correct;
 pub mod list;
+pub mod recompute;
 pub mod show;
 pub mod verb;
 
