@@ -45,7 +45,9 @@ async fn verb(args: &Args) -> Result<(), CliError> {
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
-        Verb::Store(store::Verb::Restore(restore)) => return store::restore::run(restore, &args.common).await,
+        Verb::Store(store::Verb::Restore(restore)) => {
+            return store::restore::run(restore, &args.common).await;
+        }
         Verb::Rig(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
     }
     let context = Context {

@@ -55,7 +55,8 @@ pub fn figures(result: &RunResult) -> Vec<(String, Value)> {
         ("calibration", json!(result.calibration)),
         ("flags", json!(flags)),
     ];
-    let mut all: Vec<(String, Value)> = plain.into_iter().map(|(key, value)| (key.to_owned(), value)).collect();
+    let mut all: Vec<(String, Value)> =
+        plain.into_iter().map(|(key, value)| (key.to_owned(), value)).collect();
     for (index, gate) in record.gates.iter().enumerate() {
         let torque = torques.gates.get(index).copied().flatten();
         all.push((format!("gate_{}_s_kN", gate.after_s), json!(gate.tension.map(|f| f.kn()))));

@@ -13,9 +13,7 @@ use crate::control::BoltInForce;
 use crate::pipeline::{With, again};
 use crate::results::RunResult;
 use crate::setups::TestBolt;
-use crate::store::{
-    NotRemeasurable, Reader, Recomputed, Remeasurable, RunId, ShelfKind, StoreError, Write,
-};
+use crate::store::{NotRemeasurable, Reader, Recomputed, Remeasurable, RunId, ShelfKind, StoreError, Write};
 use axum::Json;
 use axum::extract::State as Shared;
 use serde::{Deserialize, Serialize};
@@ -207,7 +205,9 @@ fn with(
     let Some(calibration) = calibration else {
         return Ok(Err(match stored.line {
             Some(_) => "expected a calibration in use at its rig, found none".to_owned(),
-            None => format!("expected the calibration '{}' in the store, found none", stored.newest.calibration),
+            None => {
+                format!("expected the calibration '{}' in the store, found none", stored.newest.calibration)
+            }
         }));
     };
     let settings = match (in_use, settings_in_use) {

@@ -36,7 +36,8 @@ pub fn router(state: State) -> Router {
         .route("/shelf/{kind}", get(shelf::list))
         .route("/shelf/{kind}/{name}", get(shelf::show).put(shelf::put).delete(shelf::remove))
         .layer(from_fn(within));
-    let untimed = Router::new().route("/events", get(live::events))
+    let untimed = Router::new()
+        .route("/events", get(live::events))
         .route("/runs/recompute", post(recompute::recompute))
         .route("/store/check", get(health::check).post(keeping::check))
         .route("/store/backup", get(keeping::copy))

@@ -16,6 +16,7 @@ use std::time::Duration;
 pub const COPY_NAME: &str = "backup.tmp";
 /// Held while a copy is made: one at a time.
 const TURN_NAME: &str = "backup.lock";
+const TURN_TRIES: u32 = 50;
 /// Pages copied in one step.
 const PAGES_A_STEP: i32 = 4096;
 /// Room that must be left beside the copy for the work going on.
@@ -77,13 +78,16 @@ pub fn copy(readers: &Readers) -> Result<Copy, StoreError> {
 fn take_turn(folder: &Path) -> Result<File, StoreError> {
     let path = folder.join(TURN_NAME);
     let fail = |source| StoreError::File { tried: "lock", path: path.clone(), source };
-    let file =
-        OpenOptions::new().create(true).truncate(false).write(true).open(&path).map_err(fail)?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => Err(StoreError::Busy { folder: folder.to_owned() }),
-        Err(TryLockError::Error(source)) => Err(fail(source)),
+    let file = OpenOptions::new().create(true).truncate(false).write(true).open(&path).map_err(fail)?;
+    for _ in 0..TURN_TRIES {
+        match file.try_lock() {
+            Ok(()) => return Ok(file),
+            // A process that is just being started holds a copy of every open file for a moment.
+            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(10)),
+            Err(TryLockError::Error(source)) => return Err(fail(source)),
+        }
     }
+    Err(StoreError::Busy { folder: folder.to_owned() })
 }
 
 fn pages(readers: &Readers, path: &Path) -> Result<(), StoreError> {

@@ -98,6 +98,8 @@ CREATE TABLE idle_tombstones (
 ) STRICT;
 CREATE INDEX idle_blocks_by_time ON idle_blocks (utc_ns);
 
+CREATE INDEX events_by_kind ON events (kind, id);
+
 -- How often each thing was used is counted in indexes, without reading a run.
 DROP INDEX runs_by_tool;
 CREATE INDEX runs_by_tool ON runs (tool, id, first_blow_utc_ns);

@@ -7,6 +7,7 @@ pub mod backup;
 pub mod check;
 pub mod codec;
 pub mod error;
+pub mod facts;
 mod insert;
 mod insert_block;
 mod insert_run;
@@ -14,7 +15,7 @@ pub mod lock;
 pub mod migrate;
 pub mod open;
 pub mod prune;
-mod queue;
+pub mod queue;
 pub mod reader;
 pub mod reader_runs;
 pub mod recompute;
@@ -37,6 +38,7 @@ pub use recompute::{NotRemeasurable, Remeasurable, Version};
 pub use trace::RunTrace;
 pub use uses::Uses;
 pub use write::{
-    Correction, InForceRow, NewTags, Outcome, Recomputed, Refused, RunId, ShelfKind, StreamId, Unfinished, Write, Written,
+    Correction, InForceRow, NewTags, Outcome, Recomputed, Refused, RunId, ShelfKind, StreamId, Unfinished,
+    Write, Written,
 };
 pub use writer::{Health, Pending, SendError, Writer};

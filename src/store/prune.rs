@@ -92,7 +92,8 @@ pub fn digest(blocks: &[RawBlock]) -> String {
     let mut sum = Sha256::new();
     let mut at = 0;
     while at < blocks.len() {
-        let follows = |pair: &[RawBlock]| pair[0].first_sample + pair[0].counts.len() as u64 == pair[1].first_sample;
+        let follows =
+            |pair: &[RawBlock]| pair[0].first_sample + pair[0].counts.len() as u64 == pair[1].first_sample;
         let more = blocks[at..].windows(2).take_while(|pair| follows(pair)).count();
         let stretch = &blocks[at..=at + more];
         let first_sample = stretch[0].first_sample;
@@ -130,8 +131,10 @@ pub fn digest(blocks: &[RawBlock]) -> String {
 pub(super) fn apply(tx: &Connection, part: &PruneWrite) -> Applied {
     match part {
         PruneWrite::Begin { utc_ns, who, why, before_utc_ns } => {
-            tx.prepare_cached("INSERT INTO prunings (utc_ns, who, why, before_utc_ns) VALUES (?1, ?2, ?3, ?4)")?
-                .execute(params![utc_ns, who, why, before_utc_ns])?;
+            tx.prepare_cached(
+                "INSERT INTO prunings (utc_ns, who, why, before_utc_ns) VALUES (?1, ?2, ?3, ?4)",
+            )?
+            .execute(params![utc_ns, who, why, before_utc_ns])?;
             Ok(Ok(Written::Pruning(PruningId(tx.last_insert_rowid()))))
         }
         PruneWrite::Runs { pruning, runs } => {
@@ -198,7 +201,14 @@ fn prune_run(tx: &Connection, pruning: PruningId, before_utc_ns: i64, run: RunId
         "INSERT INTO tombstones (run, pruning, first_sample, samples, bytes, sha256)
          VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?
-    .execute(params![run.0, pruning.0, first.first_sample as i64, samples as i64, bytes, digest(&blocks)])?;
+    .execute(params![
+        run.0,
+        pruning.0,
+        first.first_sample as i64,
+        samples as i64,
+        bytes,
+        digest(&blocks)
+    ])?;
     tx.prepare_cached("DELETE FROM blocks WHERE stream = ?1 AND run_seq = ?2")?
         .execute(params![stream, run_seq])?;
     Ok(())
@@ -222,7 +232,11 @@ impl Reader {
         let sql = format!(
             "SELECT COUNT(DISTINCT r.id), COALESCE(SUM(b.samples), 0), COALESCE(SUM(length(b.counts)), 0)
              {} ",
-            TAKEN.replacen("FROM runs r", "FROM runs r JOIN blocks b ON b.stream = r.stream AND b.run_seq = r.run_seq", 1)
+            TAKEN.replacen(
+                "FROM runs r",
+                "FROM runs r JOIN blocks b ON b.stream = r.stream AND b.run_seq = r.run_seq",
+                1
+            )
         );
         let runs = self.first(&sql, params![before_utc_ns, 0, keep], three)?;
         let idle = self.first(
@@ -240,7 +254,12 @@ impl Reader {
     ///
     /// # Errors
     /// The store cannot be read.
-    pub fn next_to_prune(&self, before_utc_ns: i64, after: i64, keep: &[i64]) -> Result<Vec<RunId>, StoreError> {
+    pub fn next_to_prune(
+        &self,
+        before_utc_ns: i64,
+        after: i64,
+        keep: &[i64],
+    ) -> Result<Vec<RunId>, StoreError> {
         let keep = serde_json::json!(keep).to_string();
         let sql = format!("SELECT r.id {TAKEN} ORDER BY r.id LIMIT {RUNS_A_PART}");
         self.all(&sql, params![before_utc_ns, after, keep], |row| row.get(0).map(RunId))

@@ -278,7 +278,9 @@ impl Reader {
                         let expected = (record.peak.kn(), record.held.map(|f| f.kn()), record.first_blow_s);
                         let parts = (record.blows.len() as i64, record.gates.len() as i64);
                         if figures != expected || counts != parts {
-                            report.find(format!("{what}: its columns, blows or gates differ from its document"));
+                            report.find(format!(
+                                "{what}: its columns, blows or gates differ from its document"
+                            ));
                         }
                     }
                 }
@@ -292,6 +294,10 @@ impl Reader {
         id: i64,
         text: &str,
     ) -> Result<T, StoreError> {
-        serde_json::from_str(text).map_err(|error| StoreError::Unreadable { what, id, detail: error.to_string() })
+        serde_json::from_str(text).map_err(|error| StoreError::Unreadable {
+            what,
+            id,
+            detail: error.to_string(),
+        })
     }
 }

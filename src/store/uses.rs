@@ -97,9 +97,14 @@ mod tests {
             let plan = reader
                 .all(&format!("EXPLAIN QUERY PLAN {}", question(kind)), [], |row| row.get::<_, String>(3))
                 .unwrap();
-            let scans: Vec<&String> =
-                plan.iter().filter(|step| step.starts_with("SCAN r") && !step.contains("COVERING INDEX")).collect();
-            assert!(scans.iter().all(|step| !step.contains("runs") && **step != "SCAN r"), "{kind:?}: {plan:#?}");
+            let scans: Vec<&String> = plan
+                .iter()
+                .filter(|step| step.starts_with("SCAN r") && !step.contains("COVERING INDEX"))
+                .collect();
+            assert!(
+                scans.iter().all(|step| !step.contains("runs") && **step != "SCAN r"),
+                "{kind:?}: {plan:#?}"
+            );
         }
     }
 }

@@ -92,7 +92,8 @@ fn another_bolt_factor_changes_torque_and_nothing_else() {
     let recording = all().into_iter().find(|r| r.name == "plain-2000").unwrap();
     let (run, blocks) = runs(&recording).remove(0);
     let mut with = same(&recording);
-    with.bolt = Some(BoltInForce { name: "m20".into(), factor: Some(BoltFactor(250.0)), allowed_kn: Some(1.0) });
+    with.bolt =
+        Some(BoltInForce { name: "m20".into(), factor: Some(BoltFactor(250.0)), allowed_kn: Some(1.0) });
     let result = again(&run, &blocks, &with).unwrap();
     assert_eq!(result.record, run.record);
     let held = result.record.held.unwrap();

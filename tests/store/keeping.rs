@@ -126,6 +126,23 @@ fn one_of_each(stream: StreamId) -> Vec<Write> {
             correction: Correction::Exclude,
         },
         Write::Event { utc_ns: T0_NS, kind: "k".into(), detail: "d".into() },
+        Write::Recompute(Box::new(Recomputed {
+            run: RunId(1),
+            utc_ns: T0_NS,
+            who: "Ana".into(),
+            why: "w".into(),
+            program: "0".into(),
+            settings: crate::sample::settings().runs,
+            line: crate::sample::calibration(),
+            result: result(1),
+        })),
+        Write::Prune(PruneWrite::Begin {
+            utc_ns: T0_NS,
+            who: "Ana".into(),
+            why: "w".into(),
+            before_utc_ns: i64::MAX,
+        }),
+        Write::Prune(PruneWrite::Runs { pruning: PruningId(1), runs: vec![RunId(1)] }),
     ]
 }
 
@@ -153,9 +170,18 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         ("closings", "reason"),
         ("corrections", "why"),
         ("events", "detail"),
+        ("recomputations", "held_kN"),
+        ("recomputed_blows", "at_s"),
+        ("recomputed_gates", "after_s"),
+        ("recomputed_flags", "flag"),
+        ("prunings", "why"),
+        ("tombstones", "sha256"),
+        ("idle_tombstones", "blocks"),
     ];
     // A run without flags has no row of flags; this one is the run's own.
     db.execute("INSERT INTO run_flags (run, flag) VALUES (1, 'spike')", []).unwrap();
+    db.execute("INSERT INTO recomputed_flags (recomputation, flag) VALUES (1, 'spike')", []).unwrap();
+    db.execute("INSERT INTO idle_tombstones VALUES (1, 1, 1, 0, 1, 1, 1, 1)", []).unwrap();
     for (table, column) in tables {
         let rows: i64 = db.query_row(&format!("SELECT COUNT(*) FROM {table}"), [], |row| row.get(0)).unwrap();
         assert!(rows > 0, "{table} is empty, so nothing is shown");

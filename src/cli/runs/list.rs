@@ -278,7 +278,8 @@ mod tests {
 
     #[test]
     fn a_filter_is_escaped_and_the_cursor_goes_on() {
-        let list = List { rig: Some("a&b".into()), setup: None, tool: None, last: None, all: true, original: false };
+        let list =
+            List { rig: Some("a&b".into()), setup: None, tool: None, last: None, all: true, original: false };
         assert_eq!(path(&list, 1000, &json!(42)), "runs?limit=1000&rig=a%26b&before=42");
     }
 }

@@ -106,7 +106,10 @@ pub async fn run(recompute: &Recompute, context: &Context) -> Result<(), CliErro
     print(context.format, &json!({ "outcomes": outcomes }), &rows(&outcomes))?;
     if context.format == Format::Table {
         let unchanged = count("unchanged");
-        say(&format!("{} differ, {unchanged} are as they were, {refused} cannot be measured again", changed + would));
+        say(&format!(
+            "{} differ, {unchanged} are as they were, {refused} cannot be measured again",
+            changed + would
+        ));
     }
     match refused {
         0 => Ok(()),
@@ -163,8 +166,11 @@ fn line(named: &str) -> Result<Value, CliError> {
     if !path.is_file() {
         return Ok(json!(named));
     }
-    let text = std::fs::read_to_string(path)
-        .map_err(|source| CliError::File { tried: "read", path: path.to_owned(), source })?;
+    let text = std::fs::read_to_string(path).map_err(|source| CliError::File {
+        tried: "read",
+        path: path.to_owned(),
+        source,
+    })?;
     let given: Given = serde_json::from_str(&text)
         .map_err(|error| CliError::usage(format!("cannot read the calibration {named}: {error}")))?;
     let stem = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());

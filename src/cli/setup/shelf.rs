@@ -113,7 +113,8 @@ pub async fn put(
 /// Nobody answers; CSV of several kinds at once.
 pub async fn list(list: &List, context: &Context) -> Result<(), CliError> {
     if let Some(kind) = list.kind {
-        let (document, items) = context.list(&format!("shelf/{}?uses=true", kind.path()), kind.path()).await?;
+        let (document, items) =
+            context.list(&format!("shelf/{}?uses=true", kind.path()), kind.path()).await?;
         return print(context.format, &document, &rows_of(kind, &items));
     }
     if context.format == Format::Csv {

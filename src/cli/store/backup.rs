@@ -49,8 +49,11 @@ impl Drop for Coming {
 /// # Errors
 /// The name is taken, nobody answers, a disk is full, or the copy does not verify. The name is untouched then.
 pub async fn run(backup: &Backup, context: &Context) -> Result<(), CliError> {
-    let to = std::path::absolute(&backup.to)
-        .map_err(|source| CliError::File { tried: "find", path: backup.to.clone(), source })?;
+    let to = std::path::absolute(&backup.to).map_err(|source| CliError::File {
+        tried: "find",
+        path: backup.to.clone(),
+        source,
+    })?;
     if to.exists() && !backup.force {
         return Err(taken(&to));
     }
@@ -127,11 +130,7 @@ async fn receive(door: &Door, coming: &mut Coming, format: Format) -> Result<(),
 }
 
 fn broken_off(found: &str) -> CliError {
-    CliError::Answer {
-        request: "GET store/backup".into(),
-        expected: "a whole copy",
-        found: found.to_owned(),
-    }
+    CliError::Answer { request: "GET store/backup".into(), expected: "a whole copy", found: found.to_owned() }
 }
 
 /// A link refuses a name that is taken, in one step; a rename would not.

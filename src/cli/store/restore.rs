@@ -39,7 +39,9 @@ pub async fn run(wanted: &Restore, common: &Common) -> Result<(), CliError> {
     let place = Place::find(common)?;
     let who = who(wanted.who.as_deref())?;
     if place.copy.is_some() {
-        return Err(CliError::usage("cannot restore into a copy: expected the folder of a store, found a file"));
+        return Err(CliError::usage(
+            "cannot restore into a copy: expected the folder of a store, found a file",
+        ));
     }
     if daemon_listens(&place.socket).await.unwrap_or(false) {
         return Err(CliError::No {
