@@ -15,6 +15,7 @@ pub mod units;
 // The pure rooms: no IO, no clock, no thread.
 pub mod files;
 pub mod frames;
+pub mod metrology;
 pub mod pipeline;
 pub mod results;
 pub mod runs;

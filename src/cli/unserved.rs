@@ -36,6 +36,10 @@ impl Unserved {
                 rig.in_force = row.in_force;
             }
             rig.zero_kn = reader.zero_kn(&rig.rig)?;
+            if let Some(calibration) = reader.calibrated(&rig.rig)? {
+                rig.calibration = Some(calibration.id);
+                rig.nominal = calibration.nominal;
+            }
         }
         Ok(())
     }
@@ -55,8 +59,12 @@ fn not_served(rig: &Rig) -> RigState {
         counts: None,
         zero_kn: None,
         running: None,
+        driving: false,
         in_force: crate::control::InForce::default(),
         calibration: rig.pipeline.calibration.as_ref().map(|c| c.id.clone()),
+        nominal: rig.pipeline.calibration.as_ref().is_some_and(|c| c.nominal),
+        range_kn: rig.pipeline.runs.range_kn,
+        standing: Vec::new(),
         counters: Counters::default(),
     }
 }
@@ -82,7 +90,13 @@ impl Rigs for Unserved {
                     state.in_force = in_force;
                     Ok(Reply::AtNextStart)
                 }
-                _ => Err(Refusal::NotServed(rig.to_owned())),
+                Command::Calibrate { calibration } => {
+                    state.calibration = Some(calibration.id);
+                    state.nominal = calibration.nominal;
+                    state.zero_kn = None;
+                    Ok(Reply::AtNextStart)
+                }
+                Command::Zero | Command::RestoreZero { .. } => Err(Refusal::NotServed(rig.to_owned())),
             }
         })
     }

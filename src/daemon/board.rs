@@ -3,13 +3,14 @@
 //! A stale reading is never shown as live: silence and a lost line clear it. Pure: events in, a
 //! `RigState` out; it reads no clock.
 
+use crate::constants::Calibration;
 use crate::control::InForce;
 use crate::page::{Identity, Link, RigState};
 use crate::pipeline::{Counters, Event};
 
 /// The state of a rig before anything is known.
 #[must_use]
-pub fn blank(rig: &str, port: &str, calibration: Option<String>) -> RigState {
+pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn: Option<f64>) -> RigState {
     RigState {
         rig: rig.to_owned(),
         port: port.to_owned(),
@@ -23,8 +24,12 @@ pub fn blank(rig: &str, port: &str, calibration: Option<String>) -> RigState {
         counts: None,
         zero_kn: None,
         running: None,
+        driving: false,
         in_force: InForce::default(),
-        calibration,
+        calibration: calibration.map(|c| c.id.clone()),
+        nominal: calibration.is_some_and(|c| c.nominal),
+        range_kn,
+        standing: Vec::new(),
         counters: Counters::default(),
     }
 }
@@ -52,7 +57,10 @@ pub fn take(state: &mut RigState, event: &Event) {
             state.tension_kn = state.calibration.is_some().then(|| mean.kn());
             state.counts = Some(counts.0);
         }
-        Event::Started { run_seq, .. } => state.running = Some(*run_seq),
+        Event::Started { run_seq, .. } => {
+            state.running = Some(*run_seq);
+            state.driving = true;
+        }
         Event::Zeroed { zero } => state.zero_kn = Some(zero.kn()),
         Event::InForce(in_force) => state.in_force = (**in_force).clone(),
         Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
@@ -73,10 +81,18 @@ pub fn take_link(state: &mut RigState, link: Link, detail: Option<String>) -> bo
     true
 }
 
+/// The run is measured; its release is still to come.
+pub fn take_announced(state: &mut RigState, run_seq: u32) {
+    if state.running == Some(run_seq) {
+        state.driving = false;
+    }
+}
+
 /// The run is over.
 pub fn take_closed(state: &mut RigState, run_seq: u32) {
     if state.running == Some(run_seq) {
         state.running = None;
+        state.driving = false;
     }
 }
 
@@ -90,6 +106,10 @@ mod tests {
     use super::*;
     use crate::units::{Counts, Newtons};
 
+    fn cell() -> Calibration {
+        Calibration { id: "cell".into(), coefficients_kn: vec![0.0, 1e-3], nominal: true, range_kn: None }
+    }
+
     fn live() -> Event {
         Event::Live {
             at_s: 1.0,
@@ -102,7 +122,7 @@ mod tests {
 
     #[test]
     fn a_reading_is_gone_when_the_device_is_silent_or_the_line_is_lost() {
-        let mut state = blank("a", "/dev/x", Some("cell".into()));
+        let mut state = blank("a", "/dev/x", Some(&cell()), None);
         take_link(&mut state, Link::Up, None);
         take(&mut state, &live());
         assert_eq!((state.tension_kn, state.counts), (Some(1.5), Some(42)));
@@ -116,14 +136,14 @@ mod tests {
 
     #[test]
     fn without_a_calibration_only_counts_are_shown() {
-        let mut state = blank("a", "/dev/x", None);
+        let mut state = blank("a", "/dev/x", None, None);
         take(&mut state, &live());
         assert_eq!((state.tension_kn, state.counts), (None, Some(42)));
     }
 
     #[test]
     fn a_time_scale_other_than_one_is_a_simulation() {
-        let mut state = blank("a", "/dev/x", None);
+        let mut state = blank("a", "/dev/x", None, None);
         let identity = |time_scale| Event::Identity {
             serial: "v".into(),
             firmware: "1".into(),

@@ -2,35 +2,22 @@
 //!
 //! Implements `page::Rigs`. It holds senders and shared boards only; it must not touch a pipeline.
 
-use super::faults::FaultLog;
+use super::hearing::hear;
 use super::news::Feed;
 use super::order::Order;
-use super::rig::{Board, on};
+use super::roster::Roster;
 use super::wall::Wall;
 use crate::control::Command;
-use crate::page::{Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::page::{Hear, Heard, Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
 use crate::port;
+use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
-use tokio::sync::{broadcast, mpsc, oneshot};
-
-/// What the hub holds of one rig.
-pub struct Seat {
-    /// Its name.
-    pub name: String,
-    /// Its board.
-    pub board: Board,
-    /// The way of an order.
-    pub orders: mpsc::Sender<Order>,
-    /// What its port has done.
-    pub port_counters: Arc<port::Counters>,
-    /// Its faults.
-    pub faults: Arc<Mutex<FaultLog>>,
-}
+use tokio::sync::{broadcast, oneshot};
 
 /// All rigs of the daemon.
 pub struct Hub {
-    seats: Vec<Seat>,
+    roster: Arc<Roster>,
     feed: Feed,
     wall: Arc<Wall>,
     facts: Mutex<Vec<(String, String)>>,
@@ -39,8 +26,8 @@ pub struct Hub {
 impl Hub {
     /// With its rigs, in the order of the settings.
     #[must_use]
-    pub fn new(seats: Vec<Seat>, feed: Feed, wall: Arc<Wall>) -> Self {
-        Self { seats, feed, wall, facts: Mutex::new(Vec::new()) }
+    pub fn new(roster: Arc<Roster>, feed: Feed, wall: Arc<Wall>) -> Self {
+        Self { roster, feed, wall, facts: Mutex::new(Vec::new()) }
     }
 
     /// Adds a fact for `doctor`, such as the address that was given by the system.
@@ -49,15 +36,11 @@ impl Hub {
         facts.retain(|(known, _)| known != name);
         facts.push((name.to_owned(), value));
     }
-
-    fn seat(&self, rig: &str) -> Option<&Seat> {
-        self.seats.iter().find(|seat| seat.name == rig)
-    }
 }
 
 impl Rigs for Hub {
     fn rigs(&self) -> Vec<RigState> {
-        self.seats.iter().map(|seat| on(&seat.board).clone()).collect()
+        self.roster.states()
     }
 
     fn command<'a>(
@@ -67,17 +50,38 @@ impl Rigs for Hub {
         command: Command,
     ) -> Later<'a, Result<Reply, Refusal>> {
         Box::pin(async move {
-            let Some(seat) = self.seat(rig) else {
+            if matches!(command, Command::Calibrate { .. }) {
+                // Stored before it came here; the rig takes it up with a stream of its own.
+                return self.roster.take_up_anew(rig).await.map(|()| Reply::Done);
+            }
+            let Some(orders) = self.roster.orders(rig) else {
                 return Err(Refusal::UnknownRig(rig.to_owned()));
             };
             let (reply, answer) = oneshot::channel();
             let order = Order { who: who.to_owned(), command, reply };
             let refused = |reason: &str| Refusal::Refused { rig: rig.to_owned(), reason: reason.to_owned() };
-            if seat.orders.try_send(order).is_err() {
+            if orders.try_send(order).is_err() {
                 return Err(refused("too many orders are waiting"));
             }
             answer.await.unwrap_or_else(|_| Err(refused("its reader has ended")))
         })
+    }
+
+    fn keep<'a>(
+        &'a self,
+        rig: &'a Value,
+        replace: bool,
+        head: &'a str,
+    ) -> Later<'a, Result<String, Refusal>> {
+        Box::pin(self.roster.keep(rig, replace, head))
+    }
+
+    fn drop_rig<'a>(&'a self, rig: &'a str) -> Later<'a, Result<(), Refusal>> {
+        Box::pin(self.roster.drop_rig(rig))
+    }
+
+    fn hear<'a>(&'a self, at: &'a Hear) -> Later<'a, Result<Heard, Refusal>> {
+        Box::pin(hear(at))
     }
 
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
@@ -110,7 +114,7 @@ impl Rigs for Hub {
     fn counters(&self) -> BTreeMap<String, u64> {
         let mut all = BTreeMap::new();
         let mut add = |name: String, value: u64| *all.entry(name).or_default() += value;
-        for seat in &self.seats {
+        self.roster.each(|seat| {
             let port = seat.port_counters.now();
             for (name, value) in [
                 ("port_bytes_in", port.bytes_in),
@@ -136,7 +140,7 @@ impl Rigs for Hub {
             add("boltscribe_run_rows_dropped_total".into(), dropped.runs);
             add("boltscribe_rows_dropped_total".into(), dropped.rows);
             add("boltscribe_run_news_dropped_total".into(), dropped.news);
-        }
+        });
         add("boltscribe_wall_clock_steps_total".into(), self.wall.steps());
         all
     }

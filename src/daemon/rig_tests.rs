@@ -11,6 +11,7 @@ use super::postman;
 use super::recording::{Record, Recording};
 use super::rig::{Board, Rig, Wires};
 use super::wall::{Pair, Wall, look};
+use crate::constants::Calibration;
 use crate::control::{Command, InForce};
 use crate::page::{Link, LiveMessage, News, Refusal, Reply};
 use crate::pipeline::{Block, Counters, Event, Fault, Input, LinkState, Output, RunRow};
@@ -157,7 +158,9 @@ fn bench(first: Pair) -> Bench {
     let (feed, wall) = (Feed::default(), Arc::new(Wall::new(first)));
     let (letters, letters_in) = mpsc::channel(16);
     tokio::spawn(postman::run("a".into(), letters_in, feed.clone(), Arc::clone(&wall)));
-    let board: Board = Arc::new(Mutex::new(blank("a", "/dev/x", Some("cell".into()))));
+    let cell =
+        Calibration { id: "cell".into(), coefficients_kn: vec![0.0, 1e-3], nominal: false, range_kn: None };
+    let board: Board = Arc::new(Mutex::new(blank("a", "/dev/x", Some(&cell), None)));
     let notes = Arc::new(Mutex::new(Vec::new()));
     let (port, port_in) = mpsc::channel(16);
     let (to_port, sent) = mpsc::channel(16);

@@ -9,7 +9,8 @@ use super::config;
 use super::error::DaemonError;
 use super::hub::Hub;
 use super::news::Feed;
-use super::start::{Running, Shared, start};
+use super::roster::Roster;
+use super::start::{Line, Shared};
 use super::wall::{Wall, look};
 use super::{logging, recovery, serving, wall_watch};
 use crate::page::State;
@@ -88,19 +89,17 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     let (stop, stopped) = watch::channel(false);
     let feed = Feed::default();
     let shared = Shared {
-        store: &store,
+        readers: store.readers(),
+        writer: store.writer(),
         feed: feed.clone(),
         wall: Arc::clone(&wall),
-        stop: stopped.clone(),
-        record: args.record.as_deref(),
+        record: args.record.clone(),
     };
-    let (mut seats, mut threads) = (Vec::new(), Vec::new());
+    let roster = Arc::new(Roster::new(shared, settings));
     for rig in &settings.rigs {
-        let Running { seat, thread } = start(rig, &shared).await?;
-        threads.push((seat.name.clone(), thread));
-        seats.push(seat);
+        roster.start(rig, Line::Stored).await?;
     }
-    let hub = Arc::new(Hub::new(seats, feed, Arc::clone(&wall)));
+    let hub = Arc::new(Hub::new(Arc::clone(&roster), feed, Arc::clone(&wall)));
     let clock = Arc::clone(&wall);
     let state = State {
         readers: store.readers(),
@@ -110,11 +109,11 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
     let servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
-    tracing::info!("{} rig(s), store in {}", threads.len(), settings.store.folder.display());
+    tracing::info!("{} rig(s), store in {}", settings.rigs.len(), settings.store.folder.display());
     signals.wait().await;
     tracing::info!("stopping");
     let _ = stop.send(true);
-    end(threads, servers, store, &socket).await
+    end(&roster, servers, store, &socket).await
 }
 
 /// Looks for the lock of a store this long before giving up: a command line working in-process while no
@@ -137,19 +136,12 @@ async fn open_store(folder: &Path) -> Result<Store, DaemonError> {
 
 /// The end in order: streams closed, answers finished, rows stored.
 async fn end(
-    threads: Vec<(String, JoinHandle<()>)>,
+    roster: &Roster,
     servers: Vec<JoinHandle<()>>,
     store: Store,
     socket: &std::path::Path,
 ) -> Result<(), DaemonError> {
-    let rigs = timeout(RIGS_END_WITHIN, async {
-        for (name, thread) in threads {
-            if let Err(e) = thread.await {
-                tracing::error!("rig '{name}': its reader broke off: {e}");
-            }
-        }
-    });
-    let rigs_ended = rigs.await.is_ok();
+    let rigs_ended = timeout(RIGS_END_WITHIN, roster.end()).await.is_ok();
     for server in servers {
         let abort = server.abort_handle();
         if timeout(SERVERS_END_WITHIN, server).await.is_err() {

@@ -5,21 +5,21 @@
 use super::board::blank;
 use super::error::DaemonError;
 use super::faults::FaultLog;
-use super::hub::Seat;
 use super::keeper::Keeper;
 use super::news::Feed;
 use super::order::{ORDERS_MAX, Order};
 use super::postman::{self, LETTERS_MAX};
 use super::recording::{self, Recording};
 use super::rig::{Board, Rig, Wires};
+use super::roster::Seat;
 use super::wall::{Wall, look};
 use crate::control::Command;
 use crate::pipeline::Pipeline;
 use crate::port;
 use crate::settings;
-use crate::store::{Reader, Store, StreamId, Write, Written};
+use crate::store::{Reader, Readers, StreamId, Write, Writer, Written};
 use crate::time::MonoNs;
-use std::path::Path;
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use tokio::runtime::Handle;
 use tokio::sync::{mpsc, oneshot, watch};
@@ -33,52 +33,75 @@ const SENDS_MAX: usize = 16;
 const RESTORED: &str = "boltscribed";
 
 /// What every rig shares.
-pub struct Shared<'a> {
-    /// The store.
-    pub store: &'a Store,
+pub struct Shared {
+    /// Reads the store.
+    pub readers: Readers,
+    /// Writes to it.
+    pub writer: Writer,
     /// The live feed.
     pub feed: Feed,
     /// Both clocks.
     pub wall: Arc<Wall>,
-    /// True: the end.
-    pub stop: watch::Receiver<bool>,
     /// Where inputs are recorded, if they are.
-    pub record: Option<&'a Path>,
+    pub record: Option<PathBuf>,
+}
+
+/// Which calibration a rig starts with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Line {
+    /// That of its settings, which were just given.
+    Own,
+    /// The one last put in force by command, where there is one.
+    Stored,
 }
 
 /// A rig at work.
 pub struct Running {
+    /// As it was set, without what the store puts over it.
+    pub settings: settings::Rig,
     /// What the hub holds of it.
     pub seat: Seat,
+    /// True ends it.
+    pub stop: watch::Sender<bool>,
     /// Ends when the stream is closed and handed to the store.
     pub thread: JoinHandle<()>,
+    /// Ends when the port is closed.
+    pub port: JoinHandle<()>,
 }
 
 /// Starts one rig.
 ///
 /// # Errors
 /// The store does not take the stream or cannot be read, or a recording cannot begin.
-pub async fn start(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Running, DaemonError> {
+pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<Running, DaemonError> {
+    let settings = &match line {
+        Line::Own => set.clone(),
+        Line::Stored => with_calibration(set, &shared.readers.reader()?)?,
+    };
     let name = settings.name.as_str();
     let pipeline = Pipeline::new(settings.pipeline.clone())
         .map_err(|e| DaemonError::Settings(vec![format!("rig '{name}': {e}")]))?;
     let stream = new_stream(settings, shared).await?;
     let utc =
         jiff::Timestamp::from_nanosecond(i128::from(shared.wall.utc_ns(look().mono))).unwrap_or_default();
-    let recording =
-        shared.record.map(|folder| recording::begin(folder, settings, &format!("{utc:.0}"))).transpose()?;
-    let calibration = settings.pipeline.calibration.as_ref().map(|c| c.id.clone());
-    let board: Board = Arc::new(Mutex::new(blank(name, &settings.port, calibration)));
+    let recording = shared
+        .record
+        .as_deref()
+        .map(|folder| recording::begin(folder, settings, &format!("{utc:.0}")))
+        .transpose()?;
+    let (calibration, range_kn) = (settings.pipeline.calibration.as_ref(), settings.pipeline.runs.range_kn);
+    let board: Board = Arc::new(Mutex::new(blank(name, &settings.port, calibration, range_kn)));
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let (letters, letters_in) = mpsc::channel(LETTERS_MAX);
     let (orders, orders_in) = mpsc::channel(ORDERS_MAX);
-    take_up_again(name, &shared.store.readers().reader()?, &orders)?;
-    let (port, to_port, port_counters) = open_port(settings, shared);
+    take_up_again(name, &shared.readers.reader()?, &orders)?;
+    let (stop, stopped) = watch::channel(false);
+    let (port, to_port, port_counters, port_task) = open_port(settings, &stopped);
     tokio::spawn(postman::run(name.to_owned(), letters_in, shared.feed.clone(), Arc::clone(&shared.wall)));
     let rig = Rig {
         name: name.to_owned(),
         pipeline,
-        keeper: Keeper::new(name, stream, shared.store.writer(), letters),
+        keeper: Keeper::new(name, stream, shared.writer.clone(), letters),
         board: Arc::clone(&board),
         feed: shared.feed.clone(),
         wall: Arc::clone(&shared.wall),
@@ -88,31 +111,49 @@ pub async fn start(settings: &settings::Rig, shared: &Shared<'_>) -> Result<Runn
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
     };
-    let wires = Wires { port, to_port, orders: orders_in, stop: shared.stop.clone() };
+    let wires = Wires { port, to_port, orders: orders_in, stop: stopped };
     let here = Handle::current();
     // A thread of its own: the measuring of a long run must not hold up the others or the API.
     let thread = tokio::task::spawn_blocking(move || drop(here.block_on(rig.run(wires))));
     let seat = Seat { name: name.to_owned(), board, orders, port_counters, faults };
-    Ok(Running { seat, thread })
+    Ok(Running { settings: set.clone(), seat, stop, thread, port: port_task })
 }
 
-type PortEnds = (mpsc::Receiver<port::PortEvent>, mpsc::Sender<Vec<u8>>, Arc<port::Counters>);
+/// A calibration that was put in force by command stands over that of the settings: one stream, one
+/// calibration, so that a run can be measured again from what is stored.
+fn with_calibration(set: &settings::Rig, reader: &Reader) -> Result<settings::Rig, DaemonError> {
+    let mut rig = set.clone();
+    if let Some(stored) = reader.calibrated(&set.name)? {
+        let own = set.pipeline.calibration.as_ref().map_or("none", |c| c.id.as_str());
+        if own != stored.id {
+            tracing::info!(
+                "rig '{}': calibration '{}' stands over '{own}' of its settings",
+                set.name,
+                stored.id
+            );
+        }
+        rig.pipeline.calibration = Some(stored);
+    }
+    Ok(rig)
+}
 
-fn open_port(settings: &settings::Rig, shared: &Shared<'_>) -> PortEnds {
+type PortEnds = (mpsc::Receiver<port::PortEvent>, mpsc::Sender<Vec<u8>>, Arc<port::Counters>, JoinHandle<()>);
+
+fn open_port(settings: &settings::Rig, stop: &watch::Receiver<bool>) -> PortEnds {
     let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
     let (to_port, sends_in) = mpsc::channel(SENDS_MAX);
     let counters = Arc::<port::Counters>::default();
     let line = port::Settings { path: settings.port.clone(), baud: settings.baud };
-    tokio::spawn(port::run(line, events, sends_in, shared.stop.clone(), Arc::clone(&counters)));
-    (events_in, to_port, counters)
+    let task = tokio::spawn(port::run(line, events, sends_in, stop.clone(), Arc::clone(&counters)));
+    (events_in, to_port, counters, task)
 }
 
-async fn new_stream(settings: &settings::Rig, shared: &Shared<'_>) -> Result<StreamId, DaemonError> {
+async fn new_stream(settings: &settings::Rig, shared: &Shared) -> Result<StreamId, DaemonError> {
     let write = Write::Stream {
         started_utc_ns: shared.wall.utc_ns(look().mono),
         settings: Box::new(settings.pipeline.clone()),
     };
-    let outcomes = shared.store.writer().submit(&settings.name, vec![write])?.wait().await?;
+    let outcomes = shared.writer.clone().submit(&settings.name, vec![write])?.wait().await?;
     match outcomes.into_iter().next() {
         Some(Ok(Written::Stream(stream))) => Ok(stream),
         Some(Err(refused)) => Err(refused.into()),

@@ -5,6 +5,7 @@
 
 pub mod account;
 pub mod framed;
+pub mod guess;
 pub mod item;
 pub mod lines;
 pub mod parser;
@@ -12,6 +13,7 @@ pub mod pattern;
 pub mod settings;
 
 pub use account::Account;
+pub use guess::Guess;
 pub use item::{Frame, Identity, Item, SampleFrame, Status};
 pub use parser::Parser;
 pub use pattern::PatternError;

@@ -24,6 +24,7 @@ const KEEP_ALIVE: Duration = Duration::from_secs(10);
 pub async fn rigs(Shared(state): Shared<State>) -> Json<Value> {
     let mut rigs = state.rigs.rigs();
     for rig in &mut rigs {
+        rig.word_standing();
         // The last value is never shown as live.
         if rig.stale || rig.link != super::rigs::Link::Up {
             rig.tension_kn = None;

@@ -4,6 +4,7 @@
 //! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
 pub mod body;
+pub mod calibrating;
 pub mod corrections;
 pub mod figures;
 pub mod guard;
@@ -20,8 +21,11 @@ pub mod shelf;
 pub mod state;
 pub mod tags;
 pub mod trace;
+pub mod upkeep;
 
 pub use problem::Problem;
-pub use rigs::{Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
+pub use rigs::{
+    Hear, Heard, Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,
+};
 pub use router::router;
 pub use state::State;

@@ -109,6 +109,8 @@ impl From<Refusal> for Problem {
             Refusal::UnknownRig(_) => Self::not_found(detail),
             Refusal::NotServed(_) => Self::conflict(detail).hint("start boltscribed"),
             Refusal::Refused { .. } => Self::conflict(detail),
+            Refusal::Settings(_) => Self::unprocessable(detail),
+            Refusal::Failed { .. } => Self::new(StatusCode::INTERNAL_SERVER_ERROR, detail),
         }
     }
 }

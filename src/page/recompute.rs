@@ -4,6 +4,7 @@
 //! What comes out is a new row with who, when and why; where nothing differs there is none.
 
 use super::body::{Body, check_who, check_why};
+use super::calibrating::is_the_one_of_its_name;
 use super::figures::{Difference, differences};
 use super::problem::Problem;
 use super::state::State;
@@ -12,7 +13,7 @@ use crate::constants::Calibration;
 use crate::control::BoltInForce;
 use crate::pipeline::{With, again};
 use crate::results::RunResult;
-use crate::setups::TestBolt;
+use crate::setups::{TestBolt, check_text};
 use crate::store::{NotRemeasurable, Reader, Recomputed, Remeasurable, RunId, ShelfKind, StoreError, Write};
 use axum::Json;
 use axum::extract::State as Shared;
@@ -87,6 +88,11 @@ pub async fn recompute(
             body.runs.len()
         )));
     }
+    if let Some(Line::Given(calibration)) = &body.calibration {
+        check_text("calibration", &calibration.id)
+            .map_err(|error| Problem::unprocessable(error.to_string()))?;
+        is_the_one_of_its_name(&state, calibration).await?;
+    }
     let named = body.calibration.clone();
     let line = state.read(move |reader| resolve(reader, named)).await?;
     let mut outcomes = Vec::new();
@@ -150,14 +156,16 @@ fn resolve(reader: &Reader, line: Option<Line>) -> Result<Asked, Problem> {
         Some(Line::Named(name)) if name == IN_USE => return Ok(Asked::InUse),
         Some(Line::Named(name)) => name,
     };
+    // A name stands for one line; where an old store knows several, the newest told is not the right guess.
     let mut found = reader.calibrations_named(&name)?;
+    found.dedup_by(|a, b| a.coefficients_kn == b.coefficients_kn && a.nominal == b.nominal);
     match (found.pop(), found.len()) {
         (Some(only), 0) => Ok(Asked::One(only)),
         (Some(_), others) => Err(Problem::conflict(format!(
             "cannot choose the calibration '{name}': expected one line of this name, found {}",
             others + 1
         ))
-        .hint("give it as a file")),
+        .hint("give it as a file, under a name of its own")),
         (None, _) => Err(Problem::not_found(format!("cannot find the calibration '{name}'"))
             .hint("'in-use' stands for the one a rig works with; a file can be given too")),
     }

@@ -3,9 +3,11 @@
 //! Must not know ports, pipelines or tasks; commands go out through [`Rigs`], news come in.
 
 use crate::control::{Command, InForce};
+use crate::frames::Guess;
 use crate::pipeline::{Counters, Event, RunRow};
 use crate::store::RunId;
 use serde::Serialize;
+use serde_json::Value;
 use std::collections::BTreeMap;
 use std::future::Future;
 use std::pin::Pin;
@@ -64,12 +66,40 @@ pub struct RigState {
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
     pub running: Option<u32>,
+    /// That run is not measured yet: the tool may be driving.
+    pub driving: bool,
     /// Tags that the next run will carry.
     pub in_force: InForce,
     /// Name of the calibration.
     pub calibration: Option<String>,
+    /// That calibration comes from data sheets or a dial: absolute figures are approximate.
+    pub nominal: bool,
+    /// Full range, where known.
+    #[serde(rename = "range_kN")]
+    pub range_kn: Option<f64>,
+    /// What stands until somebody changes it, in words: never silence where a limit or a calibration is
+    /// missing.
+    pub standing: Vec<&'static str>,
     /// Accounts of the pipeline.
     pub counters: Counters,
+}
+
+impl RigState {
+    /// Words `standing` anew.
+    pub fn word_standing(&mut self) {
+        self.standing.clear();
+        let mut say = |when: bool, words: &'static str| {
+            if when {
+                self.standing.push(words);
+            }
+        };
+        say(self.calibration.is_none(), "no calibration");
+        say(self.nominal, "nominal");
+        let bolt = self.in_force.bolt.as_ref();
+        say(bolt.and_then(|b| b.allowed_kn).is_none(), "no limit set");
+        say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor");
+        say(self.in_force.setup.is_none(), "no setup");
+    }
 }
 
 /// A serial port of this machine.
@@ -83,6 +113,36 @@ pub struct PortState {
     pub not_allowed: Option<String>,
     /// The rig that uses it.
     pub rig: Option<String>,
+}
+
+/// A port to listen at for a moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hear {
+    /// Its path.
+    pub port: String,
+    /// Bits a second.
+    pub baud: u32,
+    /// Ask who is there, in our own protocol; else only listen.
+    pub framed: bool,
+    /// How long, seconds.
+    pub for_s: f64,
+}
+
+/// What was heard at a port.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Heard {
+    /// Bytes that came.
+    pub bytes: u64,
+    /// The last lines, escaped, where it talks in lines.
+    pub lines: Vec<String>,
+    /// What the lines seem to be.
+    pub guess: Option<Guess>,
+    /// Who answered in our protocol.
+    pub device: Option<String>,
+    /// The rates it offers, samples a second.
+    pub rates_hz: Vec<u32>,
+    /// What a person should know.
+    pub remarks: Vec<String>,
 }
 
 /// What a rig did with a command.
@@ -104,6 +164,17 @@ pub enum Refusal {
     /// The command needs a running daemon.
     #[error("cannot do this to rig '{0}': expected a running daemon, found none")]
     NotServed(String),
+    /// Its settings cannot be used; one sentence for each mistake.
+    #[error("{}", .0.join("\n"))]
+    Settings(Vec<String>),
+    /// The system did not let it happen.
+    #[error("cannot {tried}: {what}")]
+    Failed {
+        /// What was tried, and where.
+        tried: String,
+        /// What was found.
+        what: String,
+    },
     /// The pipeline refused, or cannot do it now.
     #[error("rig '{rig}' refused: {reason}")]
     Refused {
@@ -164,6 +235,29 @@ pub trait Rigs: Send + Sync {
         who: &'a str,
         command: Command,
     ) -> Later<'a, Result<Reply, Refusal>>;
+
+    /// Writes down and starts a rig given as a document with the keys of `[[rig]]`; with `replace` in place
+    /// of the one of its name. Answers with the path of its file, which opens with the line `head`.
+    fn keep<'a>(
+        &'a self,
+        rig: &'a Value,
+        replace: bool,
+        head: &'a str,
+    ) -> Later<'a, Result<String, Refusal>> {
+        let _ = (replace, head);
+        let name = rig["name"].as_str().unwrap_or_default().to_owned();
+        Box::pin(async move { Err(Refusal::NotServed(name)) })
+    }
+
+    /// Takes a rig that was kept so away.
+    fn drop_rig<'a>(&'a self, rig: &'a str) -> Later<'a, Result<(), Refusal>> {
+        Box::pin(async move { Err(Refusal::NotServed(rig.to_owned())) })
+    }
+
+    /// Listens at a port that no rig has.
+    fn hear<'a>(&'a self, at: &'a Hear) -> Later<'a, Result<Heard, Refusal>> {
+        Box::pin(async move { Err(Refusal::NotServed(at.port.clone())) })
+    }
 
     /// A receiver of the live feed; it may lag, and then misses messages.
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>>;

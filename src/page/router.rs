@@ -6,13 +6,13 @@
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{corrections, health, keeping, live, recompute, runs, shelf, tags, trace};
+use super::{calibrating, corrections, health, keeping, live, recompute, runs, shelf, tags, trace, upkeep};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{get, post};
+use axum::routing::{get, post, put};
 use std::time::Duration;
 
 /// Longest time for an answer.
@@ -23,9 +23,12 @@ pub fn router(state: State) -> Router {
     let timed = Router::new()
         .route("/status", get(health::status))
         .route("/doctor", get(health::doctor))
-        .route("/rigs", get(live::rigs))
+        .route("/rigs", get(live::rigs).post(keeping::add))
+        .route("/rigs/{rig}", put(keeping::replace).delete(keeping::remove))
         .route("/ports", get(live::ports))
+        .route("/ports/hear", post(keeping::hear))
         .route("/rigs/{rig}/use", post(tags::put_in_force))
+        .route("/rigs/{rig}/calibrate", post(calibrating::calibrate))
         .route("/rigs/{rig}/zero", post(tags::zero))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))
@@ -39,9 +42,9 @@ pub fn router(state: State) -> Router {
     let untimed = Router::new()
         .route("/events", get(live::events))
         .route("/runs/recompute", post(recompute::recompute))
-        .route("/store/check", get(health::check).post(keeping::check))
-        .route("/store/backup", get(keeping::copy))
-        .route("/store/prune", post(keeping::prune));
+        .route("/store/check", get(health::check).post(upkeep::check))
+        .route("/store/backup", get(upkeep::copy))
+        .route("/store/prune", post(upkeep::prune));
     Router::new()
         .nest("/api/v1", timed.merge(untimed))
         .route("/metrics", get(health::metrics))

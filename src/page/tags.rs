@@ -16,6 +16,9 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use std::collections::HashMap;
 
+/// A zero farther out than this share of the range is told: the cell may carry load or be damaged.
+const ZERO_SHARE_MAX: f64 = 0.01;
+
 /// What is to be in force; absent or null leaves it as it is.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -74,8 +77,21 @@ pub async fn zero(
     let reply = state.rigs.command(&rig, &body.who, Command::Zero).await?;
     let write = Write::Command { utc_ns: state.now(), who: body.who, command: Box::new(Command::Zero) };
     state.write(&rig, write).await?;
-    let zero_kn = state.rig(&rig)?.zero_kn;
-    Ok(Json(json!({ "rig": rig, "reply": reply, "zero_kN": zero_kn })))
+    let now = state.rig(&rig)?;
+    let remark = now.zero_kn.zip(now.range_kn).and_then(|(zero, range)| {
+        let share = (zero / range).abs();
+        (share > ZERO_SHARE_MAX).then(|| {
+            format!(
+                "the zero stands at {:.1} % of the range, more than 1 %: is the cell unloaded, overloaded once, or \
+                 is the amplifier's offset set?",
+                100.0 * share
+            )
+        })
+    });
+    if let Some(detail) = remark.clone() {
+        state.write(&rig, Write::Event { utc_ns: state.now(), kind: "zero-far".into(), detail }).await?;
+    }
+    Ok(Json(json!({ "rig": rig, "reply": reply, "zero_kN": now.zero_kn, "remark": remark })))
 }
 
 /// A document of the shelf as its type.

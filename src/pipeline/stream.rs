@@ -262,12 +262,10 @@ impl Stream {
                 self.tags.push((self.next, in_force.clone()));
                 out.push(Output::Event(Event::InForce(Box::new(in_force))));
             }
-            Command::Zero => match self.finder.as_ref().and_then(Finder::idle_reading) {
-                Some((zero, _)) => self.zeroed(zero, out),
-                None => refuse(
-                    "cannot take a zero: expected half a second of idle, found a run or no samples",
-                    out,
-                ),
+            Command::Zero => match self.finder.as_ref().map(Finder::steady_reading) {
+                Some(Ok(zero)) => self.zeroed(zero, out),
+                Some(Err(why)) => refuse(&format!("cannot take a zero: {why}"), out),
+                None => refuse("cannot take a zero: expected a calibration and samples, found none", out),
             },
             Command::RestoreZero { zero_kn } => self.zeroed(Newtons::from_kn(zero_kn), out),
             Command::Calibrate { calibration } => match Converter::new(&calibration) {

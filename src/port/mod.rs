@@ -8,6 +8,7 @@ pub mod backoff;
 pub mod clock;
 pub mod counters;
 pub mod event;
+pub mod hear;
 pub mod holder;
 pub mod list;
 pub mod open;
@@ -16,6 +17,7 @@ pub mod settings;
 
 pub use counters::{Counters, CountersNow};
 pub use event::{PortError, PortEvent};
+pub use hear::{HEARD_BYTES_MAX, hear};
 pub use holder::Holder;
 pub use list::{Denied, ListedPort, list_ports};
 pub use reader::{READ_BYTES_MAX, SEND_BYTES_MAX, run};

@@ -179,6 +179,29 @@ impl Finder {
         Some((Newtons(zero), Newtons(noise)))
     }
 
+    /// The idle reading where it stands still enough to be taken as the rig's zero: over one second it moves by
+    /// at most an eighth of the start threshold, which is at least the noise.
+    ///
+    /// # Errors
+    /// Why not, with what was expected and found.
+    pub fn steady_reading(&self) -> Result<Newtons, String> {
+        let Some((zero, noise)) = self.idle_reading() else {
+            return Err("expected an idle rig, found a run or no samples".to_owned());
+        };
+        let Some(moved) = self.idle.moved() else {
+            return Err("expected one and a half seconds of idle, found less".to_owned());
+        };
+        let most = self.settings.start_threshold().get().max(8.0 * noise.get()) / 8.0;
+        if moved.abs() > most {
+            return Err(format!(
+                "expected a steady reading (at most {:.3} kN in a second), found it moving by {:.3} kN",
+                most / 1000.0,
+                moved / 1000.0
+            ));
+        }
+        Ok(zero)
+    }
+
     /// Runs found so far.
     #[must_use]
     pub fn runs(&self) -> u32 {

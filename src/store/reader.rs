@@ -4,6 +4,8 @@
 
 use super::error::StoreError;
 use super::write::{InForceRow, ShelfKind};
+use crate::constants::Calibration;
+use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, Params, Row, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -132,14 +134,62 @@ impl Reader {
         Ok(Some(InForceRow { rig, utc_ns, who, in_force }))
     }
 
-    /// The rig's latest zero, kN in the calibration's terms.
+    /// The rig's latest zero since its calibration was last changed, kN in that calibration's terms.
     ///
     /// # Errors
     /// The store cannot be read.
     pub fn zero_kn(&self, rig: &str) -> Result<Option<f64>, StoreError> {
-        self.first("SELECT zero_kN FROM zeros WHERE rig = ?1 ORDER BY id DESC LIMIT 1", [rig], |row| {
-            row.get(0)
-        })
+        self.first(
+            "SELECT zero_kN FROM zeros WHERE rig = ?1 AND utc_ns >= COALESCE((SELECT MAX(utc_ns) FROM commands
+             WHERE rig = ?1 AND kind = 'calibrate'), utc_ns) ORDER BY id DESC LIMIT 1",
+            [rig],
+            |row| row.get(0),
+        )
+    }
+
+    /// The calibration that was last put in force at a rig by command.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn calibrated(&self, rig: &str) -> Result<Option<Calibration>, StoreError> {
+        let text: Option<(i64, String)> = self.first(
+            "SELECT id, command FROM commands WHERE rig = ?1 AND kind = 'calibrate' ORDER BY id DESC LIMIT 1",
+            [rig],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        text.map(|(id, text)| calibration_of(id, &text)).transpose()
+    }
+
+    /// Calibrations known under a name, oldest first: of commands, then of streams, then of runs that were
+    /// measured again. More than one differing
+    /// from the first means that the name was used twice.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn calibrations_named(&self, name: &str) -> Result<Vec<Calibration>, StoreError> {
+        let told: Vec<(i64, String)> = self.all(
+            "SELECT id, command FROM commands
+             WHERE kind = 'calibrate' AND json_extract(command, '$.calibration.id') = ?1 ORDER BY id",
+            [name],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        let mut all: Vec<Calibration> =
+            told.iter().map(|(id, text)| calibration_of(*id, text)).collect::<Result<_, _>>()?;
+        let of_streams: Vec<(i64, String)> = self.all(
+            "SELECT MIN(id), json_extract(settings, '$.calibration') FROM streams
+             WHERE json_extract(settings, '$.calibration.id') = ?1 GROUP BY 2 ORDER BY 1",
+            [name],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        let of_versions: Vec<(i64, String)> = self.all(
+            "SELECT MIN(id), line FROM recomputations WHERE calibration = ?1 GROUP BY 2 ORDER BY 1",
+            [name],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        for (id, text) in of_streams.into_iter().chain(of_versions) {
+            all.push(serde_json::from_str(&text).map_err(|error| unreadable(id, &error))?);
+        }
+        Ok(all)
     }
 
     /// The latest events, newest first, at most `limit`.
@@ -174,4 +224,20 @@ fn shelf_row(row: &Row<'_>) -> rusqlite::Result<Result<ShelfRow, StoreError>> {
             detail: error.to_string(),
         },
     ))
+}
+
+fn calibration_of(id: i64, text: &str) -> Result<Calibration, StoreError> {
+    match serde_json::from_str(text) {
+        Ok(Command::Calibrate { calibration }) => Ok(calibration),
+        Ok(_) => Err(StoreError::Unreadable {
+            what: "the calibration of command",
+            id,
+            detail: "another command".to_owned(),
+        }),
+        Err(error) => Err(unreadable(id, &error)),
+    }
+}
+
+fn unreadable(id: i64, error: &serde_json::Error) -> StoreError {
+    StoreError::Unreadable { what: "the calibration of row", id, detail: error.to_string() }
 }

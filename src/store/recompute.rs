@@ -203,27 +203,6 @@ impl Reader {
         rows.into_iter().map(read).collect()
     }
 
-    /// The calibrations of this name that any rig was told or set up with, newest first, without repeats.
-    ///
-    /// # Errors
-    /// The store cannot be read.
-    pub fn calibrations_named(&self, name: &str) -> Result<Vec<Calibration>, StoreError> {
-        let documents = self.all(
-            "SELECT calibration FROM (
-                 SELECT json_extract(settings, '$.calibration') AS calibration, started_utc_ns AS utc_ns
-                 FROM streams WHERE json_extract(settings, '$.calibration.id') = ?1
-                 UNION ALL
-                 SELECT json_extract(command, '$.calibration'), utc_ns FROM commands
-                 WHERE kind = 'calibrate' AND json_extract(command, '$.calibration.id') = ?1
-                 UNION ALL
-                 SELECT line, utc_ns FROM recomputations WHERE calibration = ?1)
-             GROUP BY calibration ORDER BY MAX(utc_ns) DESC",
-            [name],
-            |row| row.get::<_, String>(0),
-        )?;
-        Ok(documents.iter().filter_map(|text| serde_json::from_str(text).ok()).collect())
-    }
-
     /// The settings a rig works with: those of its newest stream, with the calibration it was told since.
     ///
     /// # Errors

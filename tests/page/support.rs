@@ -35,8 +35,12 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         counts: Some(12_500),
         zero_kn: Some(0.5),
         running: None,
+        driving: false,
         in_force: InForce::default(),
         calibration: Some("cell-1".into()),
+        nominal: false,
+        range_kn: Some(100.0),
+        standing: Vec::new(),
         counters: Counters { bytes_in: 77, ..Counters::default() },
     }
 }

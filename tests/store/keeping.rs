@@ -5,7 +5,8 @@
 use crate::sample::{T0_NS, announced, begin, block, closed, codes, put, raw, result, whole};
 use boltscribe::pipeline::{Block, RunRow, Thin};
 use boltscribe::store::{
-    Correction, Mode, NewTags, Outcome, Refused, RunFilter, RunId, ShelfKind, Store, StreamId, Write, Written,
+    Correction, Mode, NewTags, Outcome, PruneWrite, PruningId, Recomputed, Refused, RunFilter, RunId,
+    ShelfKind, Store, StreamId, Write, Written,
 };
 use boltscribe::units::Newtons;
 use std::time::Duration;

@@ -1,0 +1,235 @@
+//! The rigs at work: started, changed, taken away while the daemon runs, ended together.
+//!
+//! A rig added here is one commented file in the state folder, written before it starts; a rig of the
+//! settings file is changed there and nowhere else. Must not know what is measured.
+
+use super::faults::FaultLog;
+use super::order::Order;
+use super::rig::{Board, on};
+use super::start::{Line, Running, Shared, start};
+use crate::page::{Refusal, RigState};
+use crate::port;
+use crate::runs;
+use crate::settings::{self, RIGS_MAX, Settings};
+use serde_json::Value;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
+use std::time::Duration;
+use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
+use tokio::time::timeout;
+
+/// Time for one rig to close its stream and its port.
+const ENDS_WITHIN: Duration = Duration::from_secs(2);
+
+/// What is held of one rig.
+pub struct Seat {
+    /// Its name.
+    pub name: String,
+    /// Its board.
+    pub board: Board,
+    /// The way of an order.
+    pub orders: mpsc::Sender<Order>,
+    /// What its port has done.
+    pub port_counters: Arc<port::Counters>,
+    /// Its faults.
+    pub faults: Arc<Mutex<FaultLog>>,
+}
+
+/// All rigs of the daemon.
+pub struct Roster {
+    shared: Shared,
+    folder: PathBuf,
+    measure: runs::Settings,
+    rigs: RwLock<Vec<Running>>,
+    /// One change at a time.
+    changing: tokio::sync::Mutex<()>,
+}
+
+impl Roster {
+    /// Without a rig yet.
+    #[must_use]
+    pub fn new(shared: Shared, settings: &Settings) -> Self {
+        Self {
+            shared,
+            folder: settings.store.rigs(),
+            measure: settings.measure.clone(),
+            rigs: RwLock::default(),
+            changing: tokio::sync::Mutex::default(),
+        }
+    }
+
+    /// Starts a rig of the settings.
+    ///
+    /// # Errors
+    /// As [`start`] has them.
+    pub async fn start(&self, rig: &settings::Rig, line: Line) -> Result<(), super::error::DaemonError> {
+        let running = start(rig, line, &self.shared).await?;
+        self.rigs.write().unwrap_or_else(PoisonError::into_inner).push(running);
+        Ok(())
+    }
+
+    /// What is shown of each, in the order in which they came.
+    #[must_use]
+    pub fn states(&self) -> Vec<RigState> {
+        let mut states = Vec::new();
+        self.each(|seat| states.push(on(&seat.board).clone()));
+        states
+    }
+
+    /// The way of orders to a rig.
+    #[must_use]
+    pub fn orders(&self, rig: &str) -> Option<mpsc::Sender<Order>> {
+        let mut orders = None;
+        self.each(|seat| {
+            if seat.name == rig {
+                orders = Some(seat.orders.clone());
+            }
+        });
+        orders
+    }
+
+    /// Looks at each seat.
+    pub fn each(&self, mut look: impl FnMut(&Seat)) {
+        self.rigs.read().unwrap_or_else(PoisonError::into_inner).iter().for_each(|rig| look(&rig.seat));
+    }
+
+    /// Writes a rig's file and starts the rig; with `replace`, the one of this name ends first. Answers with
+    /// the path of the file.
+    ///
+    /// # Errors
+    /// Settings that cannot be used; a name or port that is taken; a run going on; the system's.
+    pub async fn keep(&self, document: &Value, replace: bool, head: &str) -> Result<String, Refusal> {
+        let _one = self.changing.lock().await;
+        let rig = settings::rig_from_document(document, &self.measure)
+            .map_err(|problems| Refusal::Settings(problems.iter().map(ToString::to_string).collect()))?;
+        self.may_be_kept(&rig, replace)?;
+        let failed = |tried: &str, what: String| Refusal::Failed { tried: tried.to_owned(), what };
+        let text = settings::commented(&rig, head).map_err(|e| failed("word the rig's file", e))?;
+        let path = settings::rig_path(&self.folder, &rig.name);
+        settings::write_rig_file(&self.folder, &rig.name, &text)
+            .map_err(|e| failed(&format!("write {}", path.display()), e.to_string()))?;
+        if replace {
+            self.end_one(&rig.name).await?;
+        }
+        self.start(&rig, Line::Own).await.map_err(|e| failed("start the rig", e.to_string()))?;
+        tracing::info!("rig '{}': {}", rig.name, if replace { "changed" } else { "added" });
+        Ok(path.display().to_string())
+    }
+
+    fn may_be_kept(&self, rig: &settings::Rig, replace: bool) -> Result<(), Refusal> {
+        let states = self.states();
+        let refused = |reason: String| Refusal::Refused { rig: rig.name.clone(), reason };
+        if replace {
+            self.may_be_changed(&rig.name)?;
+        } else if states.iter().any(|s| s.rig == rig.name) {
+            return Err(refused("expected a name of its own, found a rig of this name".into()));
+        } else if states.len() >= RIGS_MAX {
+            return Err(refused(format!("expected at most {RIGS_MAX} rigs, found {}", states.len())));
+        }
+        match states.iter().find(|s| s.port == rig.port && s.rig != rig.name) {
+            Some(other) => Err(refused(format!(
+                "expected a port of its own, found '{}' at rig '{}'",
+                rig.port, other.rig
+            ))),
+            None => Ok(()),
+        }
+    }
+
+    /// Takes a rig and its file away; what it measured stays.
+    ///
+    /// # Errors
+    /// No such rig; it stands in the settings file; a run going on; the system's.
+    pub async fn drop_rig(&self, name: &str) -> Result<(), Refusal> {
+        let _one = self.changing.lock().await;
+        self.may_be_changed(name)?;
+        settings::remove_rig_file(&self.folder, name).map_err(|e| Refusal::Failed {
+            tried: format!("remove {}", settings::rig_path(&self.folder, name).display()),
+            what: e.to_string(),
+        })?;
+        self.end_one(name).await?;
+        tracing::info!("rig '{name}': taken away");
+        Ok(())
+    }
+
+    /// Takes a rig up anew with the calibration that was stored for it.
+    ///
+    /// # Errors
+    /// No such rig; a run going on; the system's.
+    pub async fn take_up_anew(&self, name: &str) -> Result<(), Refusal> {
+        let _one = self.changing.lock().await;
+        self.may_pause(name)?;
+        let mut set = None;
+        self.rigs
+            .read()
+            .unwrap_or_else(PoisonError::into_inner)
+            .iter()
+            .filter(|r| r.seat.name == name)
+            .for_each(|r| set = Some(r.settings.clone()));
+        let set = set.ok_or_else(|| Refusal::UnknownRig(name.to_owned()))?;
+        self.end_one(name).await?;
+        self.start(&set, Line::Stored)
+            .await
+            .map_err(|e| Refusal::Failed { tried: format!("start the rig '{name}'"), what: e.to_string() })
+    }
+
+    /// A rig may be closed and opened while no run is going on.
+    ///
+    /// # Errors
+    /// No such rig; a run going on.
+    pub fn may_pause(&self, name: &str) -> Result<(), Refusal> {
+        let state = self.states().into_iter().find(|s| s.rig == name);
+        let state = state.ok_or_else(|| Refusal::UnknownRig(name.to_owned()))?;
+        if state.driving {
+            return Err(Refusal::Refused {
+                rig: name.to_owned(),
+                reason: "a run is going on: wait until it is measured".to_owned(),
+            });
+        }
+        Ok(())
+    }
+
+    fn may_be_changed(&self, name: &str) -> Result<(), Refusal> {
+        self.may_pause(name)?;
+        if settings::rig_path(&self.folder, name).exists() {
+            return Ok(());
+        }
+        Err(Refusal::Refused {
+            rig: name.to_owned(),
+            reason: "it stands in the settings file: change it there and start boltscribed again".to_owned(),
+        })
+    }
+
+    async fn end_one(&self, name: &str) -> Result<(), Refusal> {
+        let running = {
+            let mut rigs = self.rigs.write().unwrap_or_else(PoisonError::into_inner);
+            rigs.iter().position(|r| r.seat.name == name).map(|at| rigs.remove(at))
+        };
+        let Some(running) = running else { return Ok(()) };
+        let _ = running.stop.send(true);
+        // The port must be free before another reader opens it.
+        timeout(ENDS_WITHIN, ended(name, running.thread, running.port)).await.map_err(|_| Refusal::Failed {
+            tried: format!("end the reader of rig '{name}'"),
+            what: "it did not end within 2 s".to_owned(),
+        })
+    }
+
+    /// Ends all rigs; returns once their streams are closed.
+    pub async fn end(&self) {
+        let rigs = std::mem::take(&mut *self.rigs.write().unwrap_or_else(PoisonError::into_inner));
+        for rig in &rigs {
+            let _ = rig.stop.send(true);
+        }
+        for rig in rigs {
+            ended(&rig.seat.name, rig.thread, rig.port).await;
+        }
+    }
+}
+
+async fn ended(name: &str, thread: JoinHandle<()>, port: JoinHandle<()>) {
+    for task in [thread, port] {
+        if let Err(e) = task.await {
+            tracing::error!("rig '{name}': its reader broke off: {e}");
+        }
+    }
+}

@@ -1,0 +1,84 @@
+//! Which calibration a rig converts with: put in force by command, stored before it is told.
+//!
+//! A name means one line for ever: another line under a name that was used is refused, because runs
+//! remember their calibration by its name.
+
+use super::body::{Body, check_who};
+use super::problem::Problem;
+use super::rigs::RigState;
+use super::state::State;
+use crate::constants::Calibration;
+use crate::control::Command;
+use crate::setups::check_text;
+use crate::store::Write;
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// A calibration to be put in force.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CalibrateBody {
+    who: String,
+    calibration: Calibration,
+}
+
+/// `POST /rigs/{rig}/calibrate`.
+///
+/// # Errors
+/// An unknown rig, a line that cannot be used, a name that means another line, a run going on.
+pub async fn calibrate(
+    Shared(state): Shared<State>,
+    Path(rig): Path<String>,
+    Body(body): Body<CalibrateBody>,
+) -> Result<Json<Value>, Problem> {
+    check_who(&body.who)?;
+    let now = state.rig(&rig)?;
+    may_change(&now)?;
+    let mut calibration = body.calibration;
+    calibration.check().map_err(|error| Problem::unprocessable(error.to_string()))?;
+    check_text("calibration", &calibration.id).map_err(|error| Problem::unprocessable(error.to_string()))?;
+    calibration.range_kn = calibration.range_kn.or(now.range_kn);
+    is_the_one_of_its_name(&state, &calibration).await?;
+    let command = Command::Calibrate { calibration: calibration.clone() };
+    let write =
+        Write::Command { utc_ns: state.now(), who: body.who.clone(), command: Box::new(command.clone()) };
+    state.write(&rig, write).await?;
+    let reply = state.rigs.command(&rig, &body.who, command).await?;
+    Ok(Json(json!({ "rig": rig, "reply": reply, "calibration": calibration })))
+}
+
+fn may_change(rig: &RigState) -> Result<(), Problem> {
+    if !rig.driving {
+        return Ok(());
+    }
+    Err(Problem::conflict(format!(
+        "cannot put a calibration in force at rig '{}': expected no run, found one going on",
+        rig.rig
+    ))
+    .hint("wait until it is measured"))
+}
+
+/// No other line was known under this name.
+///
+/// # Errors
+/// There was one; what it was is told.
+pub(super) async fn is_the_one_of_its_name(state: &State, calibration: &Calibration) -> Result<(), Problem> {
+    let id = calibration.id.clone();
+    let known = state.read(move |reader| reader.calibrations_named(&id)).await?;
+    let other = known.into_iter().find(|known| {
+        known.coefficients_kn != calibration.coefficients_kn || known.nominal != calibration.nominal
+    });
+    match other {
+        None => Ok(()),
+        Some(other) => Err(Problem::conflict(format!(
+            "calibration '{}': expected the line it was before ({:?} kN by powers of counts{}), found {:?}",
+            other.id,
+            other.coefficients_kn,
+            if other.nominal { ", nominal" } else { "" },
+            calibration.coefficients_kn
+        ))
+        .hint("give the new line a name of its own: runs remember theirs by its name")),
+    }
+}
