@@ -96,7 +96,8 @@ impl Reader {
         let found = self.all("SELECT name FROM sqlite_schema WHERE type = 'trigger'", [], |row| {
             row.get::<_, String>(0)
         })?;
-        let mut expected = vec!["runs_are_numbered_without_gaps".to_owned()];
+        let mut expected =
+            vec!["runs_are_numbered_without_gaps".to_owned(), "runs_name_their_source".to_owned()];
         for table in KEPT {
             expected.extend(["UPDATE", "DELETE"].map(|verb| format!("{table}_refuses_{verb}")));
         }

@@ -105,9 +105,25 @@ DROP INDEX runs_by_tool;
 CREATE INDEX runs_by_tool ON runs (tool, id, first_blow_utc_ns);
 CREATE INDEX runs_by_setup_time ON runs (setup, first_blow_utc_ns) WHERE setup IS NOT NULL;
 CREATE INDEX runs_by_bolt ON runs (bolt, first_blow_utc_ns) WHERE bolt IS NOT NULL;
-CREATE INDEX runs_by_source ON runs (json_extract(result, '$.in_force.source.id'), first_blow_utc_ns)
-    WHERE json_extract(result, '$.in_force.source.id') IS NOT NULL;
 CREATE INDEX closings_re_pulled ON closings (run) WHERE re_pulled = 1;
+
+-- The battery of each run, taken out of its document as it is stored: an index on the document itself would
+-- be read together with the document.
+CREATE TABLE run_sources (
+    source            TEXT NOT NULL,
+    first_blow_utc_ns INTEGER NOT NULL,
+    run               INTEGER NOT NULL REFERENCES runs (id),
+    PRIMARY KEY (source, first_blow_utc_ns, run)
+) STRICT, WITHOUT ROWID;
+INSERT INTO run_sources
+SELECT json_extract(result, '$.in_force.source.id'), first_blow_utc_ns, id FROM runs
+WHERE json_extract(result, '$.in_force.source.id') IS NOT NULL;
+CREATE TRIGGER runs_name_their_source AFTER INSERT ON runs
+WHEN json_extract(NEW.result, '$.in_force.source.id') IS NOT NULL
+BEGIN
+    INSERT INTO run_sources
+    VALUES (json_extract(NEW.result, '$.in_force.source.id'), NEW.first_blow_utc_ns, NEW.id);
+END;
 
 DROP VIEW run_results;
 DROP VIEW run_left_out_by_flag;
@@ -227,12 +243,22 @@ FROM (
         c.reason AS closed_by, c.re_pulled, c.re_pulled_level_kN,
         COALESCE((SELECT i.time_scale <> 1 FROM identities i
                   WHERE i.stream = m.stream ORDER BY i.id DESC LIMIT 1), 0) AS simulated,
-        (SELECT json_group_array(flag)
-         FROM (SELECT flag FROM run_flags_now WHERE run = m.id ORDER BY flag)) AS flags,
-        (SELECT json_group_array(json_object('after_s', after_s, 'tension_kN', tension_kN,
-                                             'torque_Nm', torque_Nm))
-         FROM (SELECT after_s, tension_kN, torque_Nm FROM run_gates
-               WHERE run = m.id ORDER BY gate)) AS gates,
+        -- Not through the views of parts: SQLite would build those whole for one run.
+        CASE WHEN m.recomputation IS NULL
+        THEN (SELECT json_group_array(flag)
+              FROM (SELECT flag FROM run_flags WHERE run = m.id ORDER BY flag))
+        ELSE (SELECT json_group_array(flag)
+              FROM (SELECT flag FROM recomputed_flags WHERE recomputation = m.recomputation ORDER BY flag))
+        END AS flags,
+        CASE WHEN m.recomputation IS NULL
+        THEN (SELECT json_group_array(json_object('after_s', after_s, 'tension_kN', tension_kN,
+                                                  'torque_Nm', torque_Nm))
+              FROM (SELECT after_s, tension_kN, torque_Nm FROM gates WHERE run = m.id ORDER BY gate))
+        ELSE (SELECT json_group_array(json_object('after_s', after_s, 'tension_kN', tension_kN,
+                                                  'torque_Nm', torque_Nm))
+              FROM (SELECT after_s, tension_kN, torque_Nm FROM recomputed_gates
+                    WHERE recomputation = m.recomputation ORDER BY gate))
+        END AS gates,
         (SELECT json_group_array(reason) FROM (
             SELECT 'excluded by ' || v.who || ': ' || v.why AS reason WHERE v.kind = 'exclude'
             UNION ALL
@@ -307,26 +333,41 @@ SELECT s.name AS setup, s.document, s.utc_ns AS from_utc_ns,
 FROM shelf s WHERE s.kind = 'setups';
 
 CREATE VIEW setup_span_uses AS
-SELECT s.setup, s.document, s.from_utc_ns, COUNT(r.first_blow_utc_ns) AS runs,
-       MIN(r.first_blow_utc_ns) AS first_utc_ns, MAX(r.first_blow_utc_ns) AS last_utc_ns
+SELECT s.setup, s.document, s.from_utc_ns,
+       (SELECT COUNT(*) FROM runs r
+        WHERE r.setup = s.setup AND r.first_blow_utc_ns >= s.from_utc_ns AND r.first_blow_utc_ns < s.until_utc_ns
+          AND r.id NOT IN (SELECT run FROM corrections WHERE setup IS NOT NULL)) AS runs,
+       (SELECT r.first_blow_utc_ns FROM runs r
+        WHERE r.setup = s.setup AND r.first_blow_utc_ns >= s.from_utc_ns AND r.first_blow_utc_ns < s.until_utc_ns
+          AND r.id NOT IN (SELECT run FROM corrections WHERE setup IS NOT NULL)
+        ORDER BY r.first_blow_utc_ns LIMIT 1) AS first_utc_ns,
+       (SELECT r.first_blow_utc_ns FROM runs r
+        WHERE r.setup = s.setup AND r.first_blow_utc_ns >= s.from_utc_ns AND r.first_blow_utc_ns < s.until_utc_ns
+          AND r.id NOT IN (SELECT run FROM corrections WHERE setup IS NOT NULL)
+        ORDER BY r.first_blow_utc_ns DESC LIMIT 1) AS last_utc_ns
 FROM setup_spans s
-JOIN (
-    SELECT setup, first_blow_utc_ns FROM runs
-    WHERE setup IS NOT NULL AND id NOT IN (SELECT run FROM corrections WHERE setup IS NOT NULL)
-    UNION ALL
-    SELECT c.setup, r.first_blow_utc_ns FROM corrections c JOIN runs r ON r.id = c.run
-    WHERE c.id IN (SELECT MAX(id) FROM corrections WHERE setup IS NOT NULL GROUP BY run)
-) r ON r.setup = s.setup AND r.first_blow_utc_ns >= s.from_utc_ns AND r.first_blow_utc_ns < s.until_utc_ns
+UNION ALL
+SELECT s.setup, s.document, s.from_utc_ns, COUNT(*), MIN(r.first_blow_utc_ns), MAX(r.first_blow_utc_ns)
+FROM corrections c
+JOIN runs r ON r.id = c.run
+JOIN setup_spans s ON s.setup = c.setup
+    AND r.first_blow_utc_ns >= s.from_utc_ns AND r.first_blow_utc_ns < s.until_utc_ns
+WHERE c.id IN (SELECT MAX(id) FROM corrections WHERE setup IS NOT NULL GROUP BY run)
 GROUP BY s.setup, s.from_utc_ns;
 
 CREATE VIEW setup_uses AS
-SELECT setup, COUNT(*) AS runs, MIN(first_blow_utc_ns) AS first_utc_ns, MAX(first_blow_utc_ns) AS last_utc_ns
+SELECT setup, SUM(runs) AS runs, MIN(first_utc_ns) AS first_utc_ns, MAX(last_utc_ns) AS last_utc_ns
 FROM (
-    SELECT setup, first_blow_utc_ns FROM runs
+    SELECT setup, COUNT(*) AS runs, MIN(first_blow_utc_ns) AS first_utc_ns,
+           MAX(first_blow_utc_ns) AS last_utc_ns
+    FROM runs
     WHERE setup IS NOT NULL AND id NOT IN (SELECT run FROM corrections WHERE setup IS NOT NULL)
+    GROUP BY setup
     UNION ALL
-    SELECT c.setup, r.first_blow_utc_ns FROM corrections c JOIN runs r ON r.id = c.run
+    SELECT c.setup, COUNT(*), MIN(r.first_blow_utc_ns), MAX(r.first_blow_utc_ns)
+    FROM corrections c JOIN runs r ON r.id = c.run
     WHERE c.id IN (SELECT MAX(id) FROM corrections WHERE setup IS NOT NULL GROUP BY run)
+    GROUP BY c.setup
 )
 GROUP BY setup;
 
@@ -334,42 +375,50 @@ CREATE VIEW piece_uses AS
 SELECT piece, SUM(runs) AS runs, MIN(first_utc_ns) AS first_utc_ns, MAX(last_utc_ns) AS last_utc_ns
 FROM (
     -- A piece that stands twice in a chain is used once a run.
-    SELECT DISTINCT p.value AS piece, u.setup, u.from_utc_ns, u.runs, u.first_utc_ns, u.last_utc_ns
-    FROM setup_span_uses u, json_each(u.document, '$.pieces') p
+    SELECT p.piece, u.runs, u.first_utc_ns, u.last_utc_ns
+    FROM setup_span_uses u
+    JOIN (SELECT DISTINCT s.setup, s.from_utc_ns, e.value AS piece
+          FROM setup_spans s, json_each(s.document, '$.pieces') e) p
+        ON p.setup = u.setup AND p.from_utc_ns = u.from_utc_ns
+    WHERE u.runs > 0
 )
 GROUP BY piece;
+
+CREATE VIEW bolts_shelved AS
+SELECT name AS bolt, MAX(utc_ns) AS utc_ns FROM shelf
+WHERE kind = 'bolts' AND document IS NOT NULL GROUP BY name;
 
 -- Tightenings of each test bolt: every run stretched it once, whatever its flags and whether it counts, and
 -- every second pull once more. `since_utc_ns` is when it was last put on the shelf: new, cleaned or
 -- lubricated anew. A setup or tool named afterwards changes nothing here.
 CREATE VIEW bolt_uses AS
-SELECT b.bolt, b.runs, b.runs + b.re_pulls AS tightenings, b.since_utc_ns,
-       b.runs_since + b.re_pulls_since AS tightenings_since, b.first_utc_ns, b.last_utc_ns
-FROM (
-    SELECT r.bolt, COUNT(*) AS runs,
-           MIN(r.first_blow_utc_ns) AS first_utc_ns, MAX(r.first_blow_utc_ns) AS last_utc_ns,
-           s.utc_ns AS since_utc_ns,
-           COUNT(*) FILTER (WHERE r.first_blow_utc_ns >= s.utc_ns) AS runs_since,
-           (SELECT COUNT(*) FROM closings c JOIN runs p ON p.id = c.run
-            WHERE c.re_pulled = 1 AND p.bolt = r.bolt) AS re_pulls,
-           (SELECT COUNT(*) FROM closings c JOIN runs p ON p.id = c.run
-            WHERE c.re_pulled = 1 AND p.bolt = r.bolt AND p.first_blow_utc_ns >= s.utc_ns) AS re_pulls_since
-    FROM runs r
-    LEFT JOIN (SELECT name, MAX(utc_ns) AS utc_ns FROM shelf
-               WHERE kind = 'bolts' AND document IS NOT NULL GROUP BY name) s ON s.name = r.bolt
-    WHERE r.bolt IS NOT NULL
+SELECT b.bolt, b.runs, b.runs + COALESCE(p.pulls, 0) AS tightenings, s.utc_ns AS since_utc_ns,
+       CASE WHEN s.utc_ns IS NOT NULL
+            THEN (SELECT COUNT(*) FROM runs r WHERE r.bolt = b.bolt AND r.first_blow_utc_ns >= s.utc_ns)
+                 + COALESCE(p.pulls_since, 0) END AS tightenings_since,
+       b.first_utc_ns, b.last_utc_ns
+FROM (SELECT bolt, COUNT(*) AS runs, MIN(first_blow_utc_ns) AS first_utc_ns,
+             MAX(first_blow_utc_ns) AS last_utc_ns
+      FROM runs WHERE bolt IS NOT NULL GROUP BY bolt) b
+LEFT JOIN bolts_shelved s ON s.bolt = b.bolt
+LEFT JOIN (
+    -- From the few second pulls to their runs, not the other way round.
+    SELECT r.bolt, COUNT(*) AS pulls, COUNT(*) FILTER (WHERE r.first_blow_utc_ns >= s.utc_ns) AS pulls_since
+    FROM closings c CROSS JOIN runs r ON r.id = c.run LEFT JOIN bolts_shelved s ON s.bolt = r.bolt
+    WHERE c.re_pulled = 1
     GROUP BY r.bolt
-) b;
+) p ON p.bolt = b.bolt;
 
 -- Runs on each battery, and since it was last said to be fresh.
 CREATE VIEW source_uses AS
-SELECT json_extract(r.result, '$.in_force.source.id') AS source, COUNT(*) AS runs,
-       MIN(r.first_blow_utc_ns) AS first_utc_ns, MAX(r.first_blow_utc_ns) AS last_utc_ns,
-       f.utc_ns AS fresh_utc_ns, COUNT(*) FILTER (WHERE r.first_blow_utc_ns >= f.utc_ns) AS runs_since_fresh
-FROM runs r
+SELECT u.source, u.runs, u.first_utc_ns, u.last_utc_ns, f.utc_ns AS fresh_utc_ns,
+       CASE WHEN f.utc_ns IS NOT NULL
+            THEN (SELECT COUNT(*) FROM run_sources r
+                  WHERE r.source = u.source AND r.first_blow_utc_ns >= f.utc_ns) END AS runs_since_fresh
+FROM (SELECT source, COUNT(*) AS runs, MIN(first_blow_utc_ns) AS first_utc_ns,
+             MAX(first_blow_utc_ns) AS last_utc_ns
+      FROM run_sources GROUP BY source) u
 LEFT JOIN (SELECT json_extract(command, '$.in_force.source.id') AS source, MAX(utc_ns) AS utc_ns
            FROM commands
            WHERE kind = 'use' AND json_extract(command, '$.in_force.source.fresh') = 1
-           GROUP BY 1) f ON f.source = json_extract(r.result, '$.in_force.source.id')
-WHERE json_extract(r.result, '$.in_force.source.id') IS NOT NULL
-GROUP BY 1;
+           GROUP BY 1) f ON f.source = u.source;

@@ -20,7 +20,7 @@ const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 const STEPS: [&str; SCHEMA_VERSION as usize] = [include_str!("schema.sql"), include_str!("keeping.sql")];
 
 /// Tables whose rows are never changed.
-pub(super) const KEPT: [&str; 20] = [
+pub(super) const KEPT: [&str; 21] = [
     "rigs",
     "streams",
     "identities",
@@ -41,6 +41,7 @@ pub(super) const KEPT: [&str; 20] = [
     "prunings",
     "tombstones",
     "idle_tombstones",
+    "run_sources",
 ];
 
 /// What the header of a file says.

@@ -9,6 +9,7 @@ use super::lock::Lock;
 use super::open::STORE_NAME;
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
+use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
 /// A copy that is whole, checked, and to be put in place; the rest of the name is that of the kept folder.
@@ -83,6 +84,14 @@ fn bring(from: &Path, to: &Path, told: &mut impl FnMut(u64)) -> Result<(), Store
         target.write_all(&chunk[..n]).map_err(fail("write", to))?;
         copied += n as u64;
         told(copied);
+    }
+    // Root restores for the daemon's user, who owns the folder.
+    let (owner, mine) = (to.parent().map(std::fs::metadata), target.metadata());
+    if let (Some(Ok(owner)), Ok(mine)) = (owner, mine)
+        && (owner.uid(), owner.gid()) != (mine.uid(), mine.gid())
+    {
+        // Not root: the file stays the one's who made it, as with any other file.
+        let _ = std::os::unix::fs::chown(to, Some(owner.uid()), Some(owner.gid()));
     }
     target.sync_all().map_err(fail("write", to))
 }

@@ -49,7 +49,7 @@ const fn question(kind: ShelfKind) -> &'static str {
         }
         ShelfKind::Sources => {
             "SELECT source, runs, first_utc_ns, last_utc_ns, NULL, NULL, fresh_utc_ns,
-                    CASE WHEN fresh_utc_ns IS NULL THEN NULL ELSE runs_since_fresh END FROM source_uses"
+                    runs_since_fresh FROM source_uses"
         }
     }
 }

@@ -1,4 +1,6 @@
 //! `store backup`: whole while others write, nothing half on a full disk, never over another file.
+//!
+//! A full disk is played by a limit on the size of files.
 
 use crate::desk::{Desk, T0_NS, put, said};
 use boltscribe::store::{Mode, Store, open_read_only};

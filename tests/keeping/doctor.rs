@@ -1,4 +1,6 @@
 //! `doctor`: everything a bug report needs, and a hint for each thing that is wrong.
+//!
+//! No rig is plugged in, so its line is the trouble that must be told.
 
 use crate::desk::Desk;
 use serde_json::Value;

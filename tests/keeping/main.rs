@@ -3,7 +3,7 @@
 //! The real programs work on stores that hold runs of the recordings in `tests/captures`, dated long ago.
 
 // Helpers of a test fail like the test itself.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout, clippy::disallowed_methods)]
 
 mod backup;
 mod desk;

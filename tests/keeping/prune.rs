@@ -1,4 +1,6 @@
 //! `store prune`: only old samples go, each run's with a tombstone, and the record says who and why.
+//!
+//! Digests are made anew from the recordings, not taken from the store.
 
 use crate::desk::{Desk, recording};
 use boltscribe::pipeline::{Block, Output, replay};

@@ -1,4 +1,6 @@
 //! `runs recompute` through the real program: equal where nothing changed, a new row where something did.
+//!
+//! Answers are compared with what the programs told before.
 
 use crate::desk::Desk;
 use serde_json::{Value, json};

@@ -1,4 +1,6 @@
 //! How often each thing was used: counted from the runs, by the tags as they are now.
+//!
+//! Days and tags are invented; the samples do not matter here.
 
 use crate::desk::{DAY_NS, Desk, T0_NS};
 use boltscribe::control::{BoltInForce, Command as Told, InForce, SourceState};
@@ -55,10 +57,9 @@ fn of<'a>(list: &'a Value, kind: &str, name: &str) -> &'a Value {
     &list[kind].as_array().unwrap().iter().find(|item| item["name"] == name).unwrap()["uses"]
 }
 
-#[test]
-fn tools_batteries_bolts_setups_and_pieces_show_how_often_they_were_used() {
-    let desk = Desk::new();
-    let store = Store::open(&desk.path("store"), Mode::Create).unwrap();
+/// Five runs on five days; on the fourth the long setup gets an extension, the bolt is lubricated anew, and
+/// the battery is fresh.
+fn fill(store: &Store) {
     for (kind, name, document) in [
         (ShelfKind::Tools, "t1", json!({"name": "t1", "anvil": "1/2", "source": "battery"})),
         (ShelfKind::Tools, "t2", json!({"name": "t2", "anvil": "1/2", "source": "battery"})),
@@ -69,7 +70,7 @@ fn tools_batteries_bolts_setups_and_pieces_show_how_often_they_were_used() {
         (ShelfKind::Setups, "direct", json!({"name": "direct", "pieces": ["socket"]})),
         (ShelfKind::Setups, "long", json!({"name": "long", "pieces": ["socket"]})),
     ] {
-        shelf(&store, -1, kind, name, document);
+        shelf(store, -1, kind, name, document);
     }
     let (settings, _) = crate::desk::recording("second-pull");
     let begin = Write::Stream { started_utc_ns: T0_NS, settings: Box::new(settings) };
@@ -85,11 +86,10 @@ fn tools_batteries_bolts_setups_and_pieces_show_how_often_they_were_used() {
     };
     let plain = |setup, tool| in_force(setup, tool, "b1", "m20", None);
     told(0, in_force("direct", "t1", "b1", "m20", Some(true)));
-    run(&store, stream, 1, 0, plain("direct", "t1"), false);
-    run(&store, stream, 2, 1, plain("direct", "t1"), true);
-    run(&store, stream, 3, 2, plain("long", "t2"), false);
-    // From here on the long setup has an extension, the bolt is lubricated anew, the battery is fresh.
-    shelf(&store, 3, ShelfKind::Setups, "long", json!({"name": "long", "pieces": ["ext", "socket"]}));
+    run(store, stream, 1, 0, plain("direct", "t1"), false);
+    run(store, stream, 2, 1, plain("direct", "t1"), true);
+    run(store, stream, 3, 2, plain("long", "t2"), false);
+    shelf(store, 3, ShelfKind::Setups, "long", json!({"name": "long", "pieces": ["ext", "socket"]}));
     shelf(
         &store,
         3,
@@ -98,8 +98,15 @@ fn tools_batteries_bolts_setups_and_pieces_show_how_often_they_were_used() {
         json!({"name": "m20", "thread": "M20x2.5", "diameter_mm": 20.0, "lubricant": "oil"}),
     );
     told(3, in_force("long", "t2", "b1", "m20", Some(true)));
-    run(&store, stream, 4, 4, plain("long", "t2"), true);
-    run(&store, stream, 5, 5, plain("long", "t2"), false);
+    run(store, stream, 4, 4, plain("long", "t2"), true);
+    run(store, stream, 5, 5, plain("long", "t2"), false);
+}
+
+#[test]
+fn tools_batteries_bolts_setups_and_pieces_show_how_often_they_were_used() {
+    let desk = Desk::new();
+    let store = Store::open(&desk.path("store"), Mode::Create).unwrap();
+    fill(&store);
     store.close();
 
     let list = |kind: &str| desk.json(&["setup", "list", kind]);

@@ -1,4 +1,6 @@
 //! `store restore`: the copy in place, the old store beside it, and no way to lose both.
+//!
+//! Each refusal must leave the present store as it was.
 
 use crate::desk::Desk;
 use boltscribe::store::restore::READY_PREFIX;

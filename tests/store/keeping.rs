@@ -178,6 +178,7 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         ("prunings", "why"),
         ("tombstones", "sha256"),
         ("idle_tombstones", "blocks"),
+        ("run_sources", "source"),
     ];
     // A run without flags has no row of flags; this one is the run's own.
     db.execute("INSERT INTO run_flags (run, flag) VALUES (1, 'spike')", []).unwrap();
