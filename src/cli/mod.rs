@@ -13,6 +13,7 @@ pub mod doctor;
 pub mod door;
 pub mod error;
 pub mod figures;
+pub mod forward;
 pub mod hints;
 pub mod local;
 pub mod output;

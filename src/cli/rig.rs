@@ -144,6 +144,7 @@ fn line_words(rig: &Value) -> String {
     let detail = rig["link_detail"].as_str();
     match (link, rig["stale"] == true, detail) {
         ("up", true, _) => "up, but silent".to_owned(),
+        ("by-hand", _, _) => "read by hand".to_owned(),
         ("not-served", _, _) => "no daemon runs".to_owned(),
         (link, _, Some(detail)) => format!("{link}: {detail}"),
         (link, _, None) => link.to_owned(),
@@ -171,6 +172,7 @@ mod tests {
     fn a_silent_rig_is_never_called_up_alone() {
         assert_eq!(line_words(&json!({"link": "up", "stale": true})), "up, but silent");
         assert_eq!(line_words(&json!({"link": "up", "stale": false})), "up");
+        assert_eq!(line_words(&json!({"link": "by-hand", "stale": false})), "read by hand");
         assert_eq!(
             line_words(&json!({"link": "down", "stale": true, "link_detail": "no such file"})),
             "down: no such file"

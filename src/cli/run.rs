@@ -6,7 +6,7 @@ use super::args::{Args, Verb};
 use super::context::Context;
 use super::error::CliError;
 use super::place::Place;
-use super::{analyze, calibrate, doctor, hints, local, rig, runs, setup, store};
+use super::{analyze, calibrate, doctor, forward, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -48,7 +48,8 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Store(store::Verb::Restore(restore)) => {
             return store::restore::run(restore, &args.common).await;
         }
-        Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
+        Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
+        Verb::Forward(_) | Verb::Store(_) => {}
     }
     let context = Context {
         door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
@@ -59,6 +60,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Calibrate(verb) => calibrate::run(verb, &context).await,
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
+        Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(verb) => store::run(verb, &context).await,
         Verb::Analyze(_) | Verb::Doctor => Ok(()),
     };
@@ -79,6 +81,7 @@ const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(_) => true,
-        Verb::Rig(_) | Verb::Runs(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
+        Verb::Runs(verb) => verb.fills_the_store(),
+        Verb::Rig(_) | Verb::Forward(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
     }
 }

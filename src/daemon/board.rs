@@ -13,7 +13,7 @@ use crate::pipeline::{Counters, Event};
 pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn: Option<f64>) -> RigState {
     RigState {
         rig: rig.to_owned(),
-        port: port.to_owned(),
+        port: Some(port.to_owned()),
         link: Link::Down,
         link_detail: Some("not opened yet".to_owned()),
         stale: true,
@@ -29,6 +29,7 @@ pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn:
         calibration: calibration.map(|c| c.id.clone()),
         nominal: calibration.is_some_and(|c| c.nominal),
         range_kn,
+        dial: None,
         standing: Vec::new(),
         counters: Counters::default(),
     }

@@ -127,11 +127,11 @@ impl Roster {
         } else if states.len() >= RIGS_MAX {
             return Err(refused(format!("expected at most {RIGS_MAX} rigs, found {}", states.len())));
         }
-        match states.iter().find(|s| s.port == rig.port && s.rig != rig.name) {
-            Some(other) => Err(refused(format!(
-                "expected a port of its own, found '{}' at rig '{}'",
-                rig.port, other.rig
-            ))),
+        let Some(port) = rig.port() else { return Ok(()) };
+        match states.iter().find(|s| s.port.as_deref() == Some(port) && s.rig != rig.name) {
+            Some(other) => {
+                Err(refused(format!("expected a port of its own, found '{port}' at rig '{}'", other.rig)))
+            }
             None => Ok(()),
         }
     }

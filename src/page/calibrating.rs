@@ -50,6 +50,13 @@ pub async fn calibrate(
 }
 
 fn may_change(rig: &RigState) -> Result<(), Problem> {
+    if rig.dial.is_some() {
+        return Err(Problem::conflict(format!(
+            "cannot put a calibration in force at rig '{}': expected counts to convert, found a dial read by hand",
+            rig.rig
+        ))
+        .hint("what corrects a dial stands as [rig.calibration] in the settings of its rig"));
+    }
     if !rig.driving {
         return Ok(());
     }

@@ -7,11 +7,13 @@ pub mod body;
 pub mod calibrating;
 pub mod corrections;
 pub mod figures;
+pub mod forward;
 pub mod guard;
 pub mod health;
 pub mod keeping;
 pub mod live;
 pub mod problem;
+pub mod readings;
 pub mod recompute;
 pub mod rigs;
 pub mod router;
@@ -23,6 +25,7 @@ pub mod tags;
 pub mod trace;
 pub mod upkeep;
 
+pub use forward::ForwardState;
 pub use problem::Problem;
 pub use rigs::{
     Hear, Heard, Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,

@@ -241,7 +241,8 @@ fn words(run: RunId, not: &NotRemeasurable) -> String {
     let found = match not {
         NotRemeasurable::Unknown => return format!("cannot find run {}", run.0),
         NotRemeasurable::Open => "expected a closed run, found it open".to_owned(),
-        NotRemeasurable::Typed => "expected its samples, found that it never had any".to_owned(),
+        NotRemeasurable::Typed => "expected samples, found a reading typed by hand".to_owned(),
+        NotRemeasurable::Lost => "expected its samples, found none and no word of who pruned them".to_owned(),
         NotRemeasurable::Damaged(detail) => format!("its samples do not read back: {detail}"),
         NotRemeasurable::Pruned(stone) => format!(
             "expected its samples, found them pruned at {} by {}: {}",

@@ -1,9 +1,20 @@
-//! Numbers of general use: medians and spreads, least squares, the saturating exponential.
+//! Numbers of general use: medians and spreads, least squares, distributions, the saturating exponential.
 //!
 //! Pure functions of slices; must not know what the numbers mean.
 
+pub mod anova;
+pub mod distributions;
+pub mod double_double;
+pub mod linear;
+pub mod moments;
 pub mod order;
+pub mod polynomial;
+mod qr;
 pub mod saturating;
 
+pub use double_double::DoubleDouble;
+pub use linear::{Design, LinearError, LinearFit, least_squares, least_squares_exact};
+pub use moments::{Moments, mean, moments, moments_exact, sd};
 pub use order::{median, median_f32, robust_sd, scaled_mad};
+pub use polynomial::{PolynomialError, PolynomialFit, fit_polynomial, fit_polynomial_exact};
 pub use saturating::{Saturating, fit_saturating};

@@ -4,6 +4,7 @@
 
 use super::insert::{Applied, event, exact_json};
 use super::insert_block;
+use super::outbox::{self, Part};
 use super::write::{Refused, RunId, StreamId, Written};
 use crate::pipeline::RunRow;
 use crate::results::{Closed, Flag, RunResult};
@@ -83,15 +84,20 @@ fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64)
     let Some(document) = exact_json(result) else {
         return Ok(Err(Refused::NotRepresentable(what)));
     };
-    let (id, rig_run): (i64, i64) = tx
-        .prepare_cached(
-            "SELECT COALESCE((SELECT MAX(id) FROM runs), 0) + 1,
-                    COALESCE((SELECT MAX(rig_run) FROM runs WHERE rig = ?1), 0) + 1",
-        )?
-        .query_row([&rig], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    let (id, rig_run) = next_numbers(tx, &rig)?;
     insert_columns(tx, (id, &rig, rig_run), stream, result, utc_ns, &document)?;
     ANNOUNCED.insert(tx, id, result)?;
+    outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))
+}
+
+/// The numbers the next run gets, in the store and at its rig.
+pub(super) fn next_numbers(tx: &Connection, rig: &str) -> rusqlite::Result<(i64, i64)> {
+    tx.prepare_cached(
+        "SELECT COALESCE((SELECT MAX(id) FROM runs), 0) + 1,
+                COALESCE((SELECT MAX(rig_run) FROM runs WHERE rig = ?1), 0) + 1",
+    )?
+    .query_row([rig], |row| Ok((row.get(0)?, row.get(1)?)))
 }
 
 fn insert_columns(
@@ -188,6 +194,11 @@ const ANNOUNCED: Parts = Parts {
     flags: "INSERT INTO run_flags (run, flag) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
 };
 
+/// Flags of a run, or of a reading by hand.
+pub(super) fn insert_flags(tx: &Connection, id: i64, flags: &[Flag]) -> rusqlite::Result<()> {
+    ANNOUNCED.insert_flags(tx, id, flags)
+}
+
 impl Parts {
     /// Inserts what belongs to row `id`.
     pub(super) fn insert(&self, tx: &Connection, id: i64, result: &RunResult) -> rusqlite::Result<()> {
@@ -248,7 +259,8 @@ pub(super) fn closed(tx: &Connection, stream: StreamId, row: &Closed) -> Applied
         closing.re_pulled_level.map(|f| f.kn()),
         document
     ])?;
-    ANNOUNCED.insert_flags(tx, id.0, &row.flags)?;
+    insert_flags(tx, id.0, &row.flags)?;
+    outbox::enqueue(tx, Part::Closing, id)?;
     insert_block::closed(tx, stream, row.run_seq)?;
     Ok(Ok(Written::Run(id)))
 }

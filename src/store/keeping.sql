@@ -159,6 +159,7 @@ SELECT
     CASE WHEN n.id IS NULL THEN r.spikes ELSE n.spikes END AS spikes,
     CASE WHEN n.id IS NULL THEN r.missing ELSE n.missing END AS missing,
     CASE WHEN n.id IS NULL THEN r.clipped ELSE n.clipped END AS clipped,
+    r.resolution_kN, r.entered_by, r.note,
     n.id AS recomputation, n.utc_ns AS recomputed_utc_ns
 FROM runs r
 LEFT JOIN recomputations n ON n.id = (SELECT MAX(m.id) FROM recomputations m WHERE m.run = r.id);
@@ -204,6 +205,11 @@ SELECT
     (SELECT c.id FROM corrections c
      WHERE c.run = r.id AND c.kind <> 'tag' ORDER BY c.id DESC LIMIT 1) AS verdict
 FROM runs r;
+
+-- Runs as they were announced, with their latest tags.
+CREATE VIEW runs_tagged AS
+SELECT r.*, t.setup_now, t.tool_now, t.contacts_now, t.verdict
+FROM runs r JOIN run_tags t ON t.run = r.id;
 
 -- The flags that leave a run out: of its newest measures and of its announcement. A setup named afterwards
 -- answers `untagged` and `setup-changed`.
@@ -264,7 +270,7 @@ FROM (
             UNION ALL
             SELECT flag FROM run_left_out_by_flag
             WHERE run = m.id AND (v.lifts IS NULL OR v.lifts <> 'flags'))) AS left_out_because,
-        m.stream, m.run_seq, m.recomputation, m.recomputed_utc_ns
+        m.resolution_kN, m.entered_by, m.note, m.stream, m.run_seq, m.recomputation, m.recomputed_utc_ns
     FROM runs_measured m
     JOIN run_tags t ON t.run = m.id
     LEFT JOIN corrections v ON v.id = t.verdict
@@ -302,7 +308,7 @@ FROM (
             UNION ALL
             SELECT flag FROM run_left_out_at_first
             WHERE run = m.id AND (v.lifts IS NULL OR v.lifts <> 'flags'))) AS left_out_because,
-        m.stream, m.run_seq
+        m.resolution_kN, m.entered_by, m.note, m.stream, m.run_seq
     FROM runs m
     JOIN run_tags t ON t.run = m.id
     LEFT JOIN corrections v ON v.id = t.verdict

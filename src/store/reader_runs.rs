@@ -7,7 +7,7 @@ use super::prune::Tombstone;
 use super::reader::Reader;
 use super::recompute::Version;
 use super::write::RunId;
-use crate::results::{Closed, RunResult};
+use crate::results::{Closed, Entry, RunResult};
 use rusqlite::{Row, types::Value};
 use serde::Serialize;
 
@@ -50,7 +50,7 @@ pub struct GateLine {
     pub torque_nm: Option<f64>,
 }
 
-/// One line of a list of runs. Absent figures are null.
+/// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RunLine {
     /// Number in the store.
@@ -59,7 +59,7 @@ pub struct RunLine {
     pub rig: String,
     /// Number at the rig.
     pub rig_run: i64,
-    /// Wall time of the first blow, ISO 8601.
+    /// Wall time of the first blow, or of the reading by hand, ISO 8601.
     pub utc: String,
     /// The same, nanoseconds since 1970.
     pub utc_ns: i64,
@@ -74,26 +74,26 @@ pub struct RunLine {
     /// Test bolt.
     pub bolt: Option<String>,
     /// Name of the calibration.
-    pub calibration: String,
+    pub calibration: Option<String>,
     /// Whose clock its times come from: `device` or `host`.
-    pub timing: String,
+    pub timing: Option<String>,
     /// Seconds since sample 0 of the stream.
-    pub first_blow_s: f64,
+    pub first_blow_s: Option<f64>,
     /// Seconds since sample 0 of the stream.
-    pub last_blow_s: f64,
+    pub last_blow_s: Option<f64>,
     /// Last minus first blow.
-    pub drive_time_s: f64,
+    pub drive_time_s: Option<f64>,
     /// Blows; null where sampling cannot show them.
     pub blows: Option<u32>,
     /// Blows a second.
     pub blow_rate_hz: Option<f64>,
     /// Greatest filtered tension.
     #[serde(rename = "peak_kN")]
-    pub peak_kn: f64,
+    pub peak_kn: Option<f64>,
     /// Its time.
-    pub peak_time_s: f64,
+    pub peak_time_s: Option<f64>,
     /// The true peak may lie higher.
-    pub peak_is_lower_bound: bool,
+    pub peak_is_lower_bound: Option<bool>,
     /// Settled tension.
     #[serde(rename = "held_kN")]
     pub held_kn: Option<f64>,
@@ -110,7 +110,7 @@ pub struct RunLine {
     /// Equivalent torque of the held tension.
     #[serde(rename = "equivalent_torque_Nm")]
     pub equivalent_torque_nm: Option<f64>,
-    /// Why the run closed; null while it has not.
+    /// Why the run closed; null while it has not, and for a reading by hand.
     pub closed_by: Option<String>,
     /// Names of its flags.
     pub flags: Vec<String>,
@@ -120,6 +120,13 @@ pub struct RunLine {
     pub excluded: bool,
     /// Why; empty where it counts.
     pub left_out_because: Vec<String>,
+    /// Of a reading by hand: the smallest step of the dial.
+    #[serde(rename = "resolution_kN")]
+    pub resolution_kn: Option<f64>,
+    /// Of a reading by hand: who typed it.
+    pub entered_by: Option<String>,
+    /// Of a reading by hand: what else was said.
+    pub note: Option<String>,
 }
 
 /// A person's word on a run.
@@ -148,8 +155,8 @@ pub struct CorrectionRow {
 pub struct RunDetail {
     /// Its line.
     pub line: RunLine,
-    /// Its newest measures: the announcement, exactly as it was made, or what was measured again since.
-    pub result: RunResult,
+    /// Its newest measures: the announcement or reading, exactly as it was made, or what was measured again since.
+    pub result: Entry,
     /// Its announcement, where `result` is not that.
     pub original: Option<Box<RunResult>>,
     /// What was measured again, oldest first.
@@ -165,7 +172,7 @@ pub struct RunDetail {
 const COLUMNS: &str = "id, rig, rig_run, first_blow_utc, first_blow_utc_ns, simulated, setup, contacts, tool,
     bolt, calibration, first_blow_s, last_blow_s, drive_time_s, blows, blow_rate_hz, peak_kN, peak_time_s,
     peak_is_lower_bound, held_kN, plateau_kN, plateau_se_kN, time_constant_s, equivalent_torque_held_Nm,
-    closed_by, flags, excluded, left_out_because, timing, gates, recomputed_utc";
+    closed_by, flags, excluded, left_out_because, timing, gates, recomputed_utc, resolution_kN, entered_by, note";
 
 fn line(row: &Row<'_>) -> rusqlite::Result<RunLine> {
     Ok(RunLine {
@@ -200,6 +207,9 @@ fn line(row: &Row<'_>) -> rusqlite::Result<RunLine> {
         timing: row.get(28)?,
         gates: json(row, 29)?,
         recomputed_utc: row.get(30)?,
+        resolution_kn: row.get(31)?,
+        entered_by: row.get(32)?,
+        note: row.get(33)?,
     })
 }
 
@@ -290,12 +300,18 @@ impl Reader {
             |row| Ok((row.get::<_, String>(0)?, row.get::<_, Option<String>>(1)?)),
         )?;
         let (result, closing) = documents.unwrap_or_default();
-        let announced: RunResult = self.document("run", id.0, &result)?;
+        let announced = Entry::from_json(&result).map_err(|error| StoreError::Unreadable {
+            what: "run",
+            id: id.0,
+            detail: error.to_string(),
+        })?;
         let closed = closing.map(|text| self.document("the closing of run", id.0, &text)).transpose()?;
         let versions = self.versions(id)?;
-        let (result, original) = match versions.last() {
-            Some(newest) => (newest.result.clone(), Some(Box::new(announced))),
-            None => (announced, None),
+        let (result, original) = match (versions.last(), announced) {
+            (Some(newest), Entry::Measured(announced)) => {
+                (Entry::Measured(Box::new(newest.result.clone())), Some(announced))
+            }
+            (_, announced) => (announced, None),
         };
         let corrections = self.corrections(id)?;
         let pruned = self.tombstone(id)?;

@@ -77,6 +77,8 @@ pub enum NotRemeasurable {
     Pruned(Box<Tombstone>),
     /// It never had samples: a reading typed by a person.
     Typed,
+    /// Its samples are gone, and nobody pruned them.
+    Lost,
     /// A block does not read back.
     Damaged(String),
 }
@@ -126,16 +128,21 @@ impl Reader {
         let row = self.first(
             "SELECT r.stream, r.run_seq, r.rig, r.first_blow_utc_ns, s.settings, r.result,
                     EXISTS (SELECT 1 FROM closings c WHERE c.run = r.id)
-             FROM runs r JOIN streams s ON s.id = r.stream WHERE r.id = ?1",
+             FROM runs r LEFT JOIN streams s ON s.id = r.stream WHERE r.id = ?1",
             [id.0],
             |row| {
+                if row.get::<_, Option<i64>>(0)?.is_none() {
+                    return Ok(None);
+                }
                 let key: (i64, u32, String, i64) = (row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?);
                 let documents: (String, String) = (row.get(4)?, row.get(5)?);
-                Ok((key, documents, row.get::<_, bool>(6)?))
+                Ok(Some((key, documents, row.get::<_, bool>(6)?)))
             },
         )?;
-        let Some(((stream, run_seq, rig, utc_ns), (settings, original), closed)) = row else {
-            return Ok(Err(NotRemeasurable::Unknown));
+        let ((stream, run_seq, rig, utc_ns), (settings, original), closed) = match row {
+            None => return Ok(Err(NotRemeasurable::Unknown)),
+            Some(None) => return Ok(Err(NotRemeasurable::Typed)),
+            Some(Some(found)) => found,
         };
         if !closed {
             return Ok(Err(NotRemeasurable::Open));
@@ -145,7 +152,7 @@ impl Reader {
         if blocks.is_empty() {
             return Ok(Err(match self.tombstone(id)? {
                 Some(tombstone) => NotRemeasurable::Pruned(Box::new(tombstone)),
-                None => NotRemeasurable::Typed,
+                None => NotRemeasurable::Lost,
             }));
         }
         let mut raw = Vec::new();

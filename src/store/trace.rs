@@ -34,12 +34,15 @@ pub struct RunTrace {
 }
 
 impl Reader {
-    /// The samples of a run; none where there is no such run.
+    /// The samples of a run; none where there is no such run, or it was read by hand.
     ///
     /// # Errors
     /// The store cannot be read, or a block does not unpack to the codes it was counted with.
     pub fn trace(&self, id: RunId) -> Result<Option<RunTrace>, StoreError> {
         let Some(run) = self.run(id)? else {
+            return Ok(None);
+        };
+        let Some(result) = run.result.measured() else {
             return Ok(None);
         };
         let key = self.first("SELECT stream, run_seq, rig FROM runs WHERE id = ?1", [id.0], |row| {
@@ -55,10 +58,10 @@ impl Reader {
                 .collect();
         let blocks =
             blocks.map_err(|(block, detail)| StoreError::Unreadable { what: "block", id: block, detail })?;
-        let record = &run.result.record;
+        let record = &result.record;
         let calibration = match run.versions.last() {
             Some(newest) => Some(newest.line.clone()),
-            None => self.calibration(stream, &rig, &run.result.calibration, run.line.utc_ns)?,
+            None => self.calibration(stream, &rig, &result.calibration, run.line.utc_ns)?,
         };
         Ok(Some(RunTrace {
             rate_hz: record.rate_hz,

@@ -285,6 +285,7 @@ fn name(write: &Write) -> &'static str {
         Write::Stream { .. } => "a stream",
         Write::Identity { .. } => "an identity",
         Write::Run { .. } | Write::Recovered { .. } => "a run",
+        Write::Reading { .. } => "a reading by hand",
         Write::Block { .. } => "a block of samples",
         Write::Command { .. } => "a command",
         Write::Zero { .. } => "a zero",
@@ -293,6 +294,7 @@ fn name(write: &Write) -> &'static str {
         Write::Event { .. } => "an event",
         Write::Recompute(_) => "a run measured again",
         Write::Prune(_) => "a pruning",
+        Write::Outbox(_) => "a change of the outbox",
     }
 }
 

@@ -91,7 +91,7 @@ fn fill(store: &Store) {
     run(store, stream, 3, 2, plain("long", "t2"), false);
     shelf(store, 3, ShelfKind::Setups, "long", json!({"name": "long", "pieces": ["ext", "socket"]}));
     shelf(
-        &store,
+        store,
         3,
         ShelfKind::Bolts,
         "m20",

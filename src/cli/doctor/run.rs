@@ -11,7 +11,7 @@ use crate::cli::error::CliError;
 use crate::cli::output::{Cell, Rows, print};
 use crate::cli::place::Place;
 use crate::cli::store::flatten;
-use crate::cli::{hints, local};
+use crate::cli::{forward, hints, local};
 use serde_json::{Value, json};
 
 /// Looks at everything and says what is wrong.
@@ -65,6 +65,7 @@ async fn beyond_the_door(common: &Common, place: &Place, report: &mut Value, tro
     match door.get("doctor").await {
         Ok(document) => {
             troubles.extend(super::troubles::troubles(&document));
+            troubles.extend(forward::troubles(&document["forward"]));
             report["daemon"] = document;
         }
         Err(e) => troubles.push(with_hint(&e)),
