@@ -4,7 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, calibrate, forward, rig, runs, setup};
+use super::{analyze, calibrate, forward, rig, runs, setup, store};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -76,22 +76,12 @@ pub enum Verb {
     Forward(forward::Verb),
     /// The database itself.
     #[command(subcommand)]
-    Store(StoreVerb),
+    Store(store::Verb),
     /// All that a bug report needs; exit 1 when something is wrong.
     #[command(
         before_help = "Examples:\n  boltscribe doctor\n  boltscribe --format json doctor > report.json"
     )]
     Doctor,
-}
-
-/// What can be done with the store.
-#[derive(Debug, Subcommand)]
-pub enum StoreVerb {
-    /// Read everything and say what does not fit; exit 1 on faults.
-    #[command(
-        before_help = "Examples:\n  boltscribe store check\n  boltscribe --store copy.sqlite store check"
-    )]
-    Check,
 }
 
 #[cfg(test)]

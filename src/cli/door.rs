@@ -108,6 +108,21 @@ impl Door {
         self.ask(method, path, Some(document)).await
     }
 
+    /// Asks for a file: the answer as it comes.
+    ///
+    /// # Errors
+    /// Nobody answers, or the answer is a refusal.
+    pub async fn download(&self, path: &str) -> Result<Response<Body>, CliError> {
+        let name = format!("GET {path}");
+        let answer = self.send(request(Method::GET, path, None)?).await?;
+        let status = answer.status();
+        if status.is_success() {
+            return Ok(answer);
+        }
+        let bytes = read_all(answer.into_body(), &name).await?;
+        Err(refusal(status, &bytes, true, &name))
+    }
+
     async fn ask(&self, method: Method, path: &str, document: Option<&Value>) -> Result<Value, CliError> {
         let name = format!("{method} {path}");
         let answer = self.send(request(method, path, document)?).await?;

@@ -65,6 +65,6 @@ pub async fn open_door(common: &Common, may_create: bool) -> Result<Door, CliErr
 }
 
 /// The time of day of the one command that runs without a daemon; it dates what a person says.
-fn now_utc_ns() -> i64 {
+pub(super) fn now_utc_ns() -> i64 {
     i64::try_from(jiff::Timestamp::now().as_nanosecond()).unwrap_or(i64::MAX)
 }

@@ -67,6 +67,12 @@ impl Cell {
         Self::number(object[key].as_f64(), decimals)
     }
 
+    /// As people read it.
+    #[must_use]
+    pub fn words(&self) -> String {
+        self.for_people()
+    }
+
     fn for_people(&self) -> String {
         match self {
             Self::None => "–".to_owned(),

@@ -5,7 +5,7 @@
 
 use super::args::Common;
 use super::error::CliError;
-use crate::settings::{Rig, Settings};
+use crate::settings::{Loaded, Rig, Settings, Shown};
 use crate::store::STORE_NAME;
 use std::path::{Path, PathBuf};
 
@@ -26,6 +26,8 @@ pub struct Place {
     pub config: Option<PathBuf>,
     /// The rigs of the settings.
     pub rigs: Vec<Rig>,
+    /// Every value in force, with its source.
+    pub values: Vec<Shown>,
 }
 
 impl Place {
@@ -39,7 +41,7 @@ impl Place {
         let store = common.store.as_deref().map(absolute).transpose()?;
         let copy = store.clone().filter(|path| path.is_file());
         let folder = store.filter(|_| copy.is_none());
-        let settings = load(config.as_deref(), folder.as_deref())?;
+        let Loaded { settings, values } = load(config.as_deref(), folder.as_deref())?;
         Ok(Self {
             folder: match copy.as_deref().and_then(Path::parent) {
                 Some(parent) => parent.to_owned(),
@@ -49,6 +51,7 @@ impl Place {
             copy,
             config,
             rigs: settings.rigs,
+            values,
         })
     }
 
@@ -69,7 +72,7 @@ fn absolute(path: &Path) -> Result<PathBuf, CliError> {
     std::path::absolute(path).map_err(|source| CliError::File { tried: "find", path: path.into(), source })
 }
 
-fn load(config: Option<&Path>, folder: Option<&Path>) -> Result<Settings, CliError> {
+fn load(config: Option<&Path>, folder: Option<&Path>) -> Result<Loaded, CliError> {
     let mut environment: Vec<(String, String)> = std::env::vars_os()
         .filter_map(|(key, value)| Some((key.into_string().ok()?, value.into_string().ok()?)))
         .collect();
@@ -78,6 +81,5 @@ fn load(config: Option<&Path>, folder: Option<&Path>) -> Result<Settings, CliErr
         environment.push((STORE_FOLDER.to_owned(), folder.display().to_string()));
     }
     Settings::load(config, environment.into_iter())
-        .map(|loaded| loaded.settings)
         .map_err(|problems| CliError::Config(problems.iter().map(ToString::to_string).collect()))
 }

@@ -2,9 +2,10 @@
 //!
 //! What a verb does and how an error is worded is the business of other files. Must not print data.
 
-use super::args::{Args, StoreVerb, Verb};
+use super::args::{Args, Verb};
 use super::context::Context;
 use super::error::CliError;
+use super::place::Place;
 use super::{analyze, calibrate, doctor, forward, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
@@ -39,10 +40,14 @@ fn run(args: &Args) -> Result<(), CliError> {
 }
 
 async fn verb(args: &Args) -> Result<(), CliError> {
-    // Analysis needs no store, and doctor must answer even where the door does not open.
+    // Analysis needs no store, doctor must answer even where the door does not open, and a restore exchanges
+    // what is behind it.
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
+        Verb::Store(store::Verb::Restore(restore)) => {
+            return store::restore::run(restore, &args.common).await;
+        }
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
         Verb::Forward(_) | Verb::Store(_) => {}
     }
@@ -56,11 +61,19 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
         Verb::Forward(verb) => forward::run(verb, &context).await,
-        Verb::Store(StoreVerb::Check) => store::check(&context).await,
+        Verb::Store(verb) => store::run(verb, &context).await,
         Verb::Analyze(_) | Verb::Doctor => Ok(()),
     };
+    let in_process = !context.door.is_daemon();
     context.door.close();
-    done
+    done?;
+    // The store must be closed: shrinking needs it for itself.
+    match &args.verb {
+        Verb::Store(store::Verb::Prune(prune)) if prune.shrink && in_process => {
+            Ok(crate::store::shrink(&Place::find(&args.common)?.folder)?)
+        }
+        _ => Ok(()),
+    }
 }
 
 /// Whether a verb puts something into the store that a daemon may start from.

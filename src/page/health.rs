@@ -6,8 +6,9 @@ use super::forward::ForwardState;
 use super::problem::Problem;
 use super::rigs::Link;
 use super::state::State;
+use crate::store::backup::free_bytes;
 use crate::store::migrate::SCHEMA_VERSION;
-use crate::store::{CheckReport, OutboxStatus, sqlite_version};
+use crate::store::{CheckReport, OutboxStatus, queue, sqlite_version};
 use axum::Json;
 use axum::extract::State as Shared;
 use axum::http::header;
@@ -53,12 +54,18 @@ pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
 /// The store's.
 pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let path = state.readers.path().to_owned();
-    let (runs, events, outbox) = state
+    let (runs, events, outbox, facts_of_store) = state
         .read(|reader| {
             let (runs, events) = (reader.run_count()?, reader.events(EVENTS_SHOWN)?);
-            Ok::<_, crate::store::StoreError>((runs, events, reader.outbox_status()?))
+            Ok::<_, crate::store::StoreError>((runs, events, reader.outbox_status()?, reader.facts()?))
         })
         .await?;
+    let ports = {
+        let rigs = std::sync::Arc::clone(&state.rigs);
+        // Looking at /dev may block.
+        tokio::task::spawn_blocking(move || rigs.ports()).await.unwrap_or_default()
+    };
+    let folder = path.parent().map(std::path::Path::to_owned).unwrap_or_default();
     let facts: BTreeMap<String, String> = state.rigs.facts().into_iter().collect();
     Ok(Json(json!({
         "version": env!("CARGO_PKG_VERSION"),
@@ -70,7 +77,15 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
             "log_bytes": file_bytes(&path, "-wal"),
             "runs": runs,
             "writable": state.writer.is_some(),
+            "disk_free_bytes": free_bytes(&folder),
+            "facts": facts_of_store,
         },
+        "process": std::process::id(),
+        "limits": {
+            "store_queue_rows": queue::QUEUE_ROWS_MAX,
+            "store_queue_bytes": queue::QUEUE_BYTES_MAX,
+        },
+        "ports": ports,
         "writer": state.writer.as_ref().map(crate::store::Writer::health),
         "rigs": state.rig_states(),
         "counters": state.rigs.counters(),

@@ -6,6 +6,7 @@
 pub mod body;
 pub mod calibrating;
 pub mod corrections;
+pub mod figures;
 pub mod forward;
 pub mod guard;
 pub mod health;
@@ -13,6 +14,7 @@ pub mod keeping;
 pub mod live;
 pub mod problem;
 pub mod readings;
+pub mod recompute;
 pub mod rigs;
 pub mod router;
 pub mod runs;
@@ -21,6 +23,7 @@ pub mod shelf;
 pub mod state;
 pub mod tags;
 pub mod trace;
+pub mod upkeep;
 
 pub use forward::ForwardState;
 pub use problem::Problem;

@@ -71,7 +71,12 @@ impl IntoResponse for Problem {
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Self {
         let hint = error.hint();
-        let problem = Self::new(StatusCode::INTERNAL_SERVER_ERROR, error.to_string());
+        let status = match &error {
+            StoreError::NoRoom { .. } => StatusCode::INSUFFICIENT_STORAGE,
+            StoreError::Busy { .. } => StatusCode::CONFLICT,
+            _ => StatusCode::INTERNAL_SERVER_ERROR,
+        };
+        let problem = Self::new(status, error.to_string());
         match hint {
             Some(hint) => problem.hint(hint),
             None => problem,
@@ -90,7 +95,7 @@ impl From<Refused> for Problem {
     fn from(refused: Refused) -> Self {
         let status = match &refused {
             Refused::Unknown { .. } => StatusCode::NOT_FOUND,
-            Refused::Duplicate(_) | Refused::NotLeftOut(_) => StatusCode::CONFLICT,
+            Refused::Duplicate(_) | Refused::NotLeftOut(_) | Refused::Open(_) => StatusCode::CONFLICT,
             Refused::NotRepresentable(_) | Refused::Row { .. } => StatusCode::UNPROCESSABLE_ENTITY,
         };
         Self::new(status, refused.to_string())

@@ -1,12 +1,15 @@
 //! The table of paths.
 //!
-//! GET changes nothing. Every answer but the live feed and the check of the store comes within
-//! [`ANSWER_WITHIN`], or says that it does not.
+//! GET changes nothing. Every answer comes within [`ANSWER_WITHIN`], or says that it does not; but for the live
+//! feed and what goes through the whole store or many of its runs.
 
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{calibrating, corrections, forward, health, keeping, live, readings, runs, shelf, tags, trace};
+use super::{
+    calibrating, corrections, forward, health, keeping, live, readings, recompute, runs, shelf, tags, trace,
+    upkeep,
+};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
@@ -43,7 +46,12 @@ pub fn router(state: State) -> Router {
         .route("/shelf/{kind}", get(shelf::list))
         .route("/shelf/{kind}/{name}", get(shelf::show).put(shelf::put).delete(shelf::remove))
         .layer(from_fn(within));
-    let untimed = Router::new().route("/events", get(live::events)).route("/store/check", get(health::check));
+    let untimed = Router::new()
+        .route("/events", get(live::events))
+        .route("/runs/recompute", post(recompute::recompute))
+        .route("/store/check", get(health::check).post(upkeep::check))
+        .route("/store/backup", get(upkeep::copy))
+        .route("/store/prune", post(upkeep::prune));
     Router::new()
         .nest("/api/v1", timed.merge(untimed))
         .route("/metrics", get(health::metrics))

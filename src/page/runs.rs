@@ -3,6 +3,7 @@
 //! Keys carry units; what is absent is null. Which runs count is decided by the store's views.
 
 use super::body::Asked;
+use super::figures::differences;
 use super::problem::Problem;
 use super::state::State;
 use crate::results::{ByHand, Closed, Entry, RunResult};
@@ -28,6 +29,7 @@ pub struct Query {
     since: Option<String>,
     until: Option<String>,
     excluded: Option<bool>,
+    original: Option<bool>,
     before: Option<i64>,
     limit: Option<u32>,
 }
@@ -48,6 +50,7 @@ impl Query {
             since_utc_ns: self.since.map(|text| time("since", &text)).transpose()?,
             until_utc_ns: self.until.map(|text| time("until", &text)).transpose()?,
             excluded: self.excluded,
+            original: self.original.unwrap_or(false),
             before: self.before,
             limit,
         })
@@ -91,6 +94,13 @@ pub async fn show(Shared(state): Shared<State>, Path(id): Path<String>) -> Resul
     found.map(|run| Json(document(&run))).ok_or_else(|| no_run(id))
 }
 
+/// What was measured again, and how its newest figures differ from those of the announcement.
+fn versions(run: &RunDetail) -> (Value, Value) {
+    let newest = run.result.measured();
+    let changes = run.original.as_ref().zip(newest).map(|(original, newest)| differences(original, newest));
+    (json!(run.versions), json!(changes))
+}
+
 /// The number in a path.
 ///
 /// # Errors
@@ -112,7 +122,14 @@ pub(super) fn document(run: &RunDetail) -> Value {
         Entry::Measured(result) => measured(result, run.closed.as_ref()),
         Entry::ByHand(read) => by_hand(read),
     };
-    let common = json!({ "in_force": run.result.in_force(), "corrections": run.corrections });
+    let (recomputations, changes) = versions(run);
+    let common = json!({
+        "in_force": run.result.in_force(),
+        "corrections": run.corrections,
+        "recomputations": recomputations,
+        "since_announcement": changes,
+        "samples_pruned": run.pruned,
+    });
     if let Some(all) = all.as_object_mut() {
         for more in [figures, common] {
             all.extend(more.as_object().cloned().unwrap_or_default());

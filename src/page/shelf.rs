@@ -3,7 +3,7 @@
 //! A document is checked by the rules of its kind before it is stored; a new version leaves the old ones
 //! in the store.
 
-use super::body::{Body, check_who, check_why};
+use super::body::{Asked, Body, check_who, check_why};
 use super::problem::Problem;
 use super::state::State;
 use super::tags::pieces;
@@ -39,14 +39,38 @@ fn kind_of(word: &str) -> Result<ShelfKind, Problem> {
     })
 }
 
-/// `GET /shelf/{kind}`: `{"pieces": [...]}`, by name.
+/// How a shelf is listed.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ListQuery {
+    uses: Option<bool>,
+}
+
+/// `GET /shelf/{kind}`: `{"pieces": [...]}`, by name. With `uses=true` each document has a member `uses`: how
+/// often it was used, and when for the first and the last time.
 ///
 /// # Errors
 /// An unknown kind; the store's.
-pub async fn list(Shared(state): Shared<State>, Path(kind): Path<String>) -> Result<Json<Value>, Problem> {
+pub async fn list(
+    Shared(state): Shared<State>,
+    Path(kind): Path<String>,
+    Asked(query): Asked<ListQuery>,
+) -> Result<Json<Value>, Problem> {
     let kind = kind_of(&kind)?;
-    let rows = state.read(move |reader| reader.shelf(kind)).await?;
-    let documents: Vec<Value> = rows.into_iter().map(|row| row.document).collect();
+    let wanted = query.uses.unwrap_or(false);
+    let documents = state
+        .read(move |reader| {
+            let rows = reader.shelf(kind)?;
+            let mut uses = if wanted { reader.uses(kind)? } else { Default::default() };
+            let with_uses = |mut row: crate::store::ShelfRow| {
+                if wanted {
+                    row.document["uses"] = json!(uses.remove(&row.name).unwrap_or_default());
+                }
+                row.document
+            };
+            Ok::<Vec<Value>, crate::store::StoreError>(rows.into_iter().map(with_uses).collect())
+        })
+        .await?;
     Ok(Json(json!({ kind.name(): documents })))
 }
 

@@ -4,7 +4,7 @@
 
 use super::messages::{Block, Settings};
 use crate::results::{RunResult, result::Context};
-use crate::runs::{Finder, Found, Timing};
+use crate::runs::{Basis, Finder, Found, Record, Timing};
 use crate::tension::Converter;
 
 /// Measures a run from its `Open` block and its raw codes (in order); none where there is no
@@ -20,7 +20,21 @@ pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunRe
         crate::frames::Settings::Lines(ref l) if l.tick_hz.is_none() => Timing::Host,
         _ => Timing::Device,
     };
-    let mut finder = Finder::new(settings.runs.clone(), *rate_hz, timing, *first_sample, run_seq - 1);
+    let finder = Finder::new(settings.runs.clone(), *rate_hz, timing, *first_sample, run_seq - 1);
+    let (record, basis) = find(finder, &converter, raw)?;
+    let context = Context {
+        in_force: (**in_force).clone(),
+        setup_changed: false,
+        calibration: calibration.id.clone(),
+        nominal: calibration.nominal,
+    };
+    let mut result = RunResult::new(*run_seq, record, context);
+    result.basis = Some(basis);
+    Some(result)
+}
+
+/// The first run that a finder makes of raw codes.
+pub(super) fn find(mut finder: Finder, converter: &Converter, raw: &[Block]) -> Option<(Record, Basis)> {
     let (mut tension, mut clipped, mut found) = (Vec::new(), Vec::new(), Vec::new());
     for block in raw {
         let Block::Raw { counts, missing, .. } = block else {
@@ -41,15 +55,8 @@ pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunRe
         finder.push(&tension, &clipped, &mut found);
     }
     finder.break_off(&mut found);
-    let record = found.into_iter().find_map(|f| match f {
-        Found::Announced { record, .. } => Some(*record),
+    found.into_iter().find_map(|f| match f {
+        Found::Announced { record, basis, .. } => Some((*record, basis)),
         _ => None,
-    })?;
-    let context = Context {
-        in_force: (**in_force).clone(),
-        setup_changed: false,
-        calibration: calibration.id.clone(),
-        nominal: calibration.nominal,
-    };
-    Some(RunResult::new(*run_seq, record, context))
+    })
 }

@@ -8,7 +8,7 @@ use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
 use crate::constants::CalibrationError;
 use crate::control::{Command, InForce};
 use crate::results::{Closed, RunResult, result::Context};
-use crate::runs::{Finder, Found, RELEASE_MAX_S, Record, Timing};
+use crate::runs::{Basis, Finder, Found, RELEASE_MAX_S, Record, Timing};
 use crate::samples::{Clock, Piece};
 use crate::tension::Converter;
 use crate::time::{LowerEnvelope, MonoNs};
@@ -313,9 +313,10 @@ impl Stream {
                 Found::Blow { run, sample } => {
                     out.push(Output::Event(Event::Blow { run_seq: run, at_s: sample as f64 / rate_hz }));
                 }
-                Found::Announced { run, record } => {
+                Found::Announced { run, record, basis } => {
                     self.announced += 1;
-                    let result = RunResult::new(run, *record.clone(), self.context(&record));
+                    let mut result = RunResult::new(run, *record.clone(), self.context(&record));
+                    result.basis = Some(Basis { range: self.range, ..basis });
                     self.hand_out(out);
                     out.push(Output::Run(RunRow::Announced(Box::new(result))));
                 }

@@ -5,7 +5,7 @@
 use super::flags::Flag;
 use crate::constants::BoltFactor;
 use crate::control::InForce;
-use crate::runs::{Closing, Record, RunFlag};
+use crate::runs::{Basis, Closing, Record, RunFlag};
 use crate::units::{NewtonMetres, Newtons};
 use serde::{Deserialize, Serialize};
 
@@ -44,6 +44,9 @@ pub struct RunResult {
     pub torques: Torques,
     /// Sorted, without repeats.
     pub flags: Vec<Flag>,
+    /// What it was measured from besides its samples; none for runs of programs that did not keep it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub basis: Option<Basis>,
 }
 
 /// The second row of a run.
@@ -86,7 +89,15 @@ impl RunResult {
         raise(Flag::Nominal, context.nominal);
         flags.sort_unstable();
         flags.dedup();
-        Self { run_seq, record, in_force: context.in_force, calibration: context.calibration, torques, flags }
+        Self {
+            run_seq,
+            record,
+            in_force: context.in_force,
+            calibration: context.calibration,
+            torques,
+            flags,
+            basis: None,
+        }
     }
 }
 

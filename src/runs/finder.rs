@@ -11,7 +11,7 @@ use super::idle::Idle;
 use super::kept::{Kept, Wave};
 use super::lowpass::{Lowpass, State as FilterState, corner_hz};
 use super::measure::{Outcome, measure};
-use super::record::{CloseReason, Closing, Record, Settings, Timing};
+use super::record::{Basis, CloseReason, Closing, Record, Settings, Timing};
 use super::watch::Watch;
 use crate::units::Newtons;
 
@@ -42,6 +42,8 @@ pub enum Found {
         run: u32,
         /// The record.
         record: Box<Record>,
+        /// What it was measured from.
+        basis: Basis,
     },
     /// The run has closed.
     Closed {
@@ -342,6 +344,19 @@ impl Finder {
             interrupted,
         };
         measure(&kept, &self.settings)
+    }
+
+    /// What a measuring at this moment starts from. The range is not known here.
+    fn basis(&self, crossing: u64, ended: bool, interrupted: bool) -> Basis {
+        Basis {
+            crossing,
+            idle_from: self.idle_from,
+            until: self.next,
+            rig_zero: self.rig_zero,
+            ended,
+            interrupted,
+            range: None,
+        }
     }
 
     /// Median of the last 0.1 s, newtons in the calibration's terms.

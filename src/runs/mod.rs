@@ -20,4 +20,4 @@ pub mod study;
 pub mod watch;
 
 pub use finder::{Finder, Found, RELEASE_MAX_S};
-pub use record::{Blow, CloseReason, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};
+pub use record::{Basis, Blow, CloseReason, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};

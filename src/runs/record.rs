@@ -187,6 +187,26 @@ pub struct Record {
     pub flags: Vec<RunFlag>,
 }
 
+/// What a run was measured from besides its samples: with it the stored samples give the same record again,
+/// whatever the finder had seen before them. Sample numbers count from the start of the stream.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Basis {
+    /// Where low-passed tension crossed the start threshold for good.
+    pub crossing: u64,
+    /// From here on samples before the crossing are idle.
+    pub idle_from: u64,
+    /// First sample that was not there yet when the run was measured.
+    pub until: u64,
+    /// What counted as the rig's zero, in the calibration's terms.
+    pub rig_zero: Option<Newtons>,
+    /// No more samples of the run were to come.
+    pub ended: bool,
+    /// The recording broke off there.
+    pub interrupted: bool,
+    /// Ends of the converter's range, codes, where the device had told them.
+    pub range: Option<(i32, i32)>,
+}
+
 /// Why a run closed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

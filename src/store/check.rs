@@ -7,7 +7,7 @@ use super::error::StoreError;
 use super::insert_block;
 use super::migrate::{KEPT, SCHEMA_VERSION};
 use super::reader::Reader;
-use super::write::StreamId;
+use super::write::{RunId, StreamId};
 use crate::results::{ByHand, Closed, Entry, RunResult};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -30,6 +30,8 @@ pub struct CheckReport {
     pub samples: u64,
     /// Bytes they take.
     pub sample_bytes: u64,
+    /// Runs whose samples were pruned, each with its tombstone.
+    pub pruned_runs: u64,
     /// What is wrong.
     pub faults: Vec<String>,
     /// Findings beyond those kept.
@@ -37,7 +39,7 @@ pub struct CheckReport {
 }
 
 impl CheckReport {
-    fn find(&mut self, finding: String) {
+    pub(super) fn find(&mut self, finding: String) {
         if self.faults.len() < FAULTS_MAX {
             self.faults.push(finding);
         } else {
@@ -60,6 +62,7 @@ impl Reader {
         self.check_runs(&mut report)?;
         self.check_closings(&mut report)?;
         self.check_idle(&mut report)?;
+        self.check_versions(&mut report)?;
         self.check_outbox(&mut report)?;
         report.ok = report.faults.is_empty();
         Ok(report)
@@ -94,7 +97,8 @@ impl Reader {
         let found = self.all("SELECT name FROM sqlite_schema WHERE type = 'trigger'", [], |row| {
             row.get::<_, String>(0)
         })?;
-        let mut expected = vec!["runs_are_numbered_without_gaps".to_owned()];
+        let mut expected =
+            vec!["runs_are_numbered_without_gaps".to_owned(), "runs_name_their_source".to_owned()];
         expected.extend(["insert", "delete", "update"].map(|verb| format!("outbox_counts_{verb}")));
         for table in KEPT {
             expected.extend(["UPDATE", "DELETE"].map(|verb| format!("{table}_refuses_{verb}")));
@@ -234,9 +238,20 @@ impl Reader {
         result: &RunResult,
     ) -> Result<(), StoreError> {
         let blocks = insert_block::read(self.connection(), stream, run_seq).map_err(|e| self.failed(e))?;
-        if blocks.is_empty() {
-            report.find(format!("run {id}: it has no samples"));
-            return Ok(());
+        let tombstone = self.tombstone(RunId(id))?;
+        match (blocks.is_empty(), tombstone) {
+            (false, None) => {}
+            (true, Some(_)) => {
+                report.pruned_runs += 1;
+                return Ok(());
+            }
+            (true, None) => {
+                report.find(format!("run {id}: it has no samples"));
+                return Ok(());
+            }
+            (false, Some(_)) => {
+                report.find(format!("run {id}: it has samples, and a tombstone that says they are gone"));
+            }
         }
         let bytes = self.first(
             "SELECT SUM(length(counts)) FROM blocks WHERE stream = ?1 AND run_seq = ?2",

@@ -47,6 +47,28 @@ pub enum StoreError {
         /// Its id.
         found: u32,
     },
+    /// Too little room on the disk for a second store.
+    #[error("cannot copy the store in {folder}: expected {expected} bytes free, found {found}")]
+    NoRoom {
+        /// The folder the copy is made in.
+        folder: PathBuf,
+        /// Bytes needed.
+        expected: u64,
+        /// Bytes free.
+        found: u64,
+    },
+    /// A copy is being made already.
+    #[error("cannot copy the store in {folder}: expected no other copying, found one going on")]
+    Busy {
+        /// The store's folder.
+        folder: PathBuf,
+    },
+    /// A copy that is not one file.
+    #[error("cannot restore {path}: expected one file, found a write-ahead log beside it")]
+    HasLog {
+        /// The copy.
+        path: PathBuf,
+    },
     /// Written by a newer program.
     #[error("cannot open the store {path}: expected schema version {known} or older, found {found}")]
     Newer {
@@ -134,6 +156,13 @@ impl StoreError {
             }
             Self::Missing { .. } | Self::File { .. } => {
                 Some("check the path and who may read and write there")
+            }
+            Self::NoRoom { .. } => {
+                Some("free some room, or prune old samples: 'boltscribe store prune --help'")
+            }
+            Self::Busy { .. } => Some("wait for it to end"),
+            Self::HasLog { .. } => {
+                Some("make the copy with 'boltscribe store backup', which leaves nothing in a log")
             }
             Self::Library { .. } | Self::Unreadable { .. } | Self::Sql { .. } => None,
         }

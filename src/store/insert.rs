@@ -5,7 +5,7 @@
 
 use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
-use super::{insert_block, insert_reading, insert_run};
+use super::{insert_block, insert_reading, insert_run, prune, recompute};
 use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -43,6 +43,8 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
         Write::Correct { run, utc_ns, who, why, correction } => {
             correct(tx, *run, *utc_ns, (who, why), correction)
         }
+        Write::Recompute(again) => recompute::insert(tx, again),
+        Write::Prune(part) => prune::apply(tx, part),
         Write::Event { utc_ns, kind, detail } => event(tx, Some(rig), *utc_ns, kind, detail),
         Write::Outbox(change) => outbox::apply(tx, change),
     }

@@ -10,7 +10,8 @@ use crate::pipeline::RunRow;
 use crate::results::{Closed, Flag, RunResult};
 use crate::runs::record::CloseReason;
 use crate::runs::{Closing, Timing};
-use rusqlite::{Connection, OptionalExtension, named_params, params};
+use rusqlite::types::Value;
+use rusqlite::{Connection, OptionalExtension, ToSql, params};
 
 /// Stores a row of a run.
 pub(super) fn row(tx: &Connection, stream: StreamId, row: &RunRow, utc_ns: i64) -> Applied {
@@ -85,9 +86,7 @@ fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64)
     };
     let (id, rig_run) = next_numbers(tx, &rig)?;
     insert_columns(tx, (id, &rig, rig_run), stream, result, utc_ns, &document)?;
-    insert_blows(tx, id, result)?;
-    insert_gates(tx, id, result)?;
-    insert_flags(tx, id, &result.flags)?;
+    ANNOUNCED.insert(tx, id, result)?;
     outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))
 }
@@ -111,68 +110,119 @@ fn insert_columns(
 ) -> rusqlite::Result<()> {
     let record = &result.record;
     let tags = &result.in_force;
-    let plateau = record.plateau.as_ref();
     let timing = match record.timing {
         Timing::Device => "device",
         Timing::Host => "host",
     };
-    tx.prepare_cached(include_str!("insert_run.sql"))?.execute(named_params! {
-        ":id": id, ":rig": rig, ":rig_run": rig_run, ":stream": stream.0, ":run_seq": result.run_seq,
-        ":first_blow_utc_ns": utc_ns,
-        ":setup": tags.setup, ":contacts": tags.contacts, ":tool": tags.tool,
-        ":bolt": tags.bolt.as_ref().map(|bolt| &bolt.name),
-        ":calibration": result.calibration,
-        ":rate_hz": record.rate_hz, ":timing": timing,
-        ":zero_kN": record.zero.kn(), ":zero_shift_kN": record.zero_shift.kn(),
-        ":noise_kN": record.noise.kn(),
-        ":first_blow_s": record.first_blow_s, ":last_blow_s": record.last_blow_s,
-        ":drive_time_s": record.drive_time_s,
-        ":blows": record.blow_count, ":blow_rate_hz": record.blow_rate_hz,
-        ":ringing_kN": record.ringing.map(|f| f.kn()),
-        ":peak_kN": record.peak.kn(), ":peak_time_s": record.peak_time_s,
-        ":peak_is_lower_bound": record.peak_is_lower_bound,
-        ":level_kN": record.level.map(|f| f.kn()), ":held_kN": record.held.map(|f| f.kn()),
-        ":held_Nm": result.torques.held.map(|t| t.get()),
-        ":peak_Nm": result.torques.peak.map(|t| t.get()),
-        ":plateau_kN": plateau.map(|p| p.limit.kn()), ":plateau_se_kN": plateau.map(|p| p.limit_se.kn()),
-        ":plateau_Nm": result.torques.plateau.map(|t| t.get()),
-        ":time_constant_s": plateau.map(|p| p.time_constant_s),
-        ":time_constant_se_s": plateau.map(|p| p.time_constant_se_s),
-        ":spikes": record.spikes, ":missing": record.missing, ":clipped": record.clipped,
-        ":result": document,
-    })?;
+    let mut row = measures(result, document);
+    row.extend([
+        (":id", id.into()),
+        (":rig", rig.to_owned().into()),
+        (":rig_run", rig_run.into()),
+        (":stream", stream.0.into()),
+        (":run_seq", result.run_seq.into()),
+        (":first_blow_utc_ns", utc_ns.into()),
+        (":setup", tags.setup.clone().into()),
+        (":contacts", tags.contacts.into()),
+        (":tool", tags.tool.clone().into()),
+        (":bolt", tags.bolt.as_ref().map(|bolt| bolt.name.clone()).into()),
+        (":rate_hz", record.rate_hz.into()),
+        (":timing", timing.to_owned().into()),
+    ]);
+    insert_named(tx, include_str!("insert_run.sql"), &row)
+}
+
+/// What is measured of a run, as the columns that an announcement and a run measured again have in common.
+pub(super) fn measures(result: &RunResult, document: &str) -> Vec<(&'static str, Value)> {
+    let record = &result.record;
+    let torques = &result.torques;
+    let plateau = record.plateau.as_ref();
+    vec![
+        (":calibration", result.calibration.clone().into()),
+        (":zero_kN", record.zero.kn().into()),
+        (":zero_shift_kN", record.zero_shift.kn().into()),
+        (":noise_kN", record.noise.kn().into()),
+        (":first_blow_s", record.first_blow_s.into()),
+        (":last_blow_s", record.last_blow_s.into()),
+        (":drive_time_s", record.drive_time_s.into()),
+        (":blows", record.blow_count.into()),
+        (":blow_rate_hz", record.blow_rate_hz.into()),
+        (":ringing_kN", record.ringing.map(|f| f.kn()).into()),
+        (":peak_kN", record.peak.kn().into()),
+        (":peak_time_s", record.peak_time_s.into()),
+        (":peak_is_lower_bound", record.peak_is_lower_bound.into()),
+        (":level_kN", record.level.map(|f| f.kn()).into()),
+        (":held_kN", record.held.map(|f| f.kn()).into()),
+        (":held_Nm", torques.held.map(|t| t.get()).into()),
+        (":peak_Nm", torques.peak.map(|t| t.get()).into()),
+        (":plateau_kN", plateau.map(|p| p.limit.kn()).into()),
+        (":plateau_se_kN", plateau.map(|p| p.limit_se.kn()).into()),
+        (":plateau_Nm", torques.plateau.map(|t| t.get()).into()),
+        (":time_constant_s", plateau.map(|p| p.time_constant_s).into()),
+        (":time_constant_se_s", plateau.map(|p| p.time_constant_se_s).into()),
+        (":spikes", record.spikes.into()),
+        (":missing", record.missing.into()),
+        (":clipped", record.clipped.into()),
+        (":result", document.to_owned().into()),
+    ]
+}
+
+/// Inserts one row by the names of its columns.
+pub(super) fn insert_named(
+    tx: &Connection,
+    sql: &str,
+    row: &[(&'static str, Value)],
+) -> rusqlite::Result<()> {
+    let named: Vec<(&str, &dyn ToSql)> = row.iter().map(|(name, value)| (*name, value as _)).collect();
+    tx.prepare_cached(sql)?.execute(named.as_slice())?;
     Ok(())
 }
 
-fn insert_blows(tx: &Connection, id: i64, result: &RunResult) -> rusqlite::Result<()> {
-    let mut insert =
-        tx.prepare_cached("INSERT INTO blows (run, blow, at_s, level_kN) VALUES (?1, ?2, ?3, ?4)")?;
-    for (index, blow) in result.record.blows.iter().enumerate() {
-        insert.execute(params![id, index as i64 + 1, blow.at_s, blow.level.kn()])?;
-    }
-    Ok(())
+/// The three tables that belong to an announcement, or to a run measured again.
+pub(super) struct Parts {
+    /// Blows.
+    pub blows: &'static str,
+    /// Gates.
+    pub gates: &'static str,
+    /// Flags.
+    pub flags: &'static str,
 }
 
-fn insert_gates(tx: &Connection, id: i64, result: &RunResult) -> rusqlite::Result<()> {
-    let mut insert = tx.prepare_cached(
-        "INSERT INTO gates (run, gate, after_s, tension_kN, torque_Nm) VALUES (?1, ?2, ?3, ?4, ?5)",
-    )?;
-    for (index, gate) in result.record.gates.iter().enumerate() {
-        let torque = result.torques.gates.get(index).copied().flatten();
-        let tension = gate.tension.map(|f| f.kn());
-        insert.execute(params![id, index as i64 + 1, gate.after_s, tension, torque.map(|t| t.get())])?;
-    }
-    Ok(())
-}
+const ANNOUNCED: Parts = Parts {
+    blows: "INSERT INTO blows (run, blow, at_s, level_kN) VALUES (?1, ?2, ?3, ?4)",
+    gates: "INSERT INTO gates (run, gate, after_s, tension_kN, torque_Nm) VALUES (?1, ?2, ?3, ?4, ?5)",
+    flags: "INSERT INTO run_flags (run, flag) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
+};
 
+/// Flags of a run, or of a reading by hand.
 pub(super) fn insert_flags(tx: &Connection, id: i64, flags: &[Flag]) -> rusqlite::Result<()> {
-    // A flag may stand in the announcement and in the closing: it is one flag of the run.
-    let mut insert =
-        tx.prepare_cached("INSERT INTO run_flags (run, flag) VALUES (?1, ?2) ON CONFLICT DO NOTHING")?;
-    for flag in flags {
-        insert.execute(params![id, flag.name()])?;
+    ANNOUNCED.insert_flags(tx, id, flags)
+}
+
+impl Parts {
+    /// Inserts what belongs to row `id`.
+    pub(super) fn insert(&self, tx: &Connection, id: i64, result: &RunResult) -> rusqlite::Result<()> {
+        let mut insert = tx.prepare_cached(self.blows)?;
+        for (index, blow) in result.record.blows.iter().enumerate() {
+            insert.execute(params![id, index as i64 + 1, blow.at_s, blow.level.kn()])?;
+        }
+        let mut insert = tx.prepare_cached(self.gates)?;
+        for (index, gate) in result.record.gates.iter().enumerate() {
+            let torque = result.torques.gates.get(index).copied().flatten();
+            let tension = gate.tension.map(|f| f.kn());
+            insert.execute(params![id, index as i64 + 1, gate.after_s, tension, torque.map(|t| t.get())])?;
+        }
+        self.insert_flags(tx, id, &result.flags)
     }
-    Ok(())
+
+    /// A flag may stand in the announcement and in the closing: it is one flag of the run.
+    pub(super) fn insert_flags(&self, tx: &Connection, id: i64, flags: &[Flag]) -> rusqlite::Result<()> {
+        let mut insert = tx.prepare_cached(self.flags)?;
+        for flag in flags {
+            insert.execute(params![id, flag.name()])?;
+        }
+        Ok(())
+    }
 }
 
 /// Stores the closing row.

@@ -12,15 +12,16 @@ use std::path::Path;
 /// Marks a file as a store of this program: "BSCR".
 pub const APPLICATION_ID: u32 = 0x4253_4352;
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: u32 = 2;
+pub const SCHEMA_VERSION: u32 = 3;
 /// Before this one SQLite could lose committed rows in WAL mode with two connections.
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
 /// Each entry brings the schema from version (index) to (index + 1).
-const STEPS: [&str; SCHEMA_VERSION as usize] = [include_str!("schema.sql"), include_str!("outbox.sql")];
+const STEPS: [&str; SCHEMA_VERSION as usize] =
+    [include_str!("schema.sql"), include_str!("outbox.sql"), include_str!("keeping.sql")];
 
 /// Tables whose rows are never changed.
-pub(super) const KEPT: [&str; 13] = [
+pub(super) const KEPT: [&str; 21] = [
     "rigs",
     "streams",
     "identities",
@@ -34,6 +35,14 @@ pub(super) const KEPT: [&str; 13] = [
     "closings",
     "corrections",
     "events",
+    "recomputations",
+    "recomputed_blows",
+    "recomputed_gates",
+    "recomputed_flags",
+    "prunings",
+    "tombstones",
+    "idle_tombstones",
+    "run_sources",
 ];
 
 /// What the header of a file says.

@@ -3,9 +3,11 @@
 //! Knows the pure rooms' types; must not know the network, HTML or settings files. It reads no clock:
 //! wall times come with the rows. The schema is `schema.sql`; its views are for any SQLite client.
 
+pub mod backup;
 pub mod check;
 pub mod codec;
 pub mod error;
+pub mod facts;
 mod insert;
 mod insert_block;
 mod insert_reading;
@@ -15,25 +17,33 @@ pub mod migrate;
 pub mod open;
 pub mod outbox;
 pub mod outbox_reader;
-mod queue;
+pub mod prune;
+pub mod queue;
 pub mod reader;
 pub mod reader_runs;
+pub mod recompute;
+pub mod restore;
 mod settle;
 pub mod trace;
 mod unfinished;
+pub mod uses;
 pub mod write;
 pub mod writer;
 
 pub use check::CheckReport;
 pub use codec::RawBlock;
 pub use error::StoreError;
-pub use open::{Mode, Readers, STORE_NAME, Store, open_read_only, sqlite_version};
+pub use open::{Mode, Readers, STORE_NAME, Store, open_read_only, shrink, sqlite_version};
 pub use outbox::OutboxWrite;
 pub use outbox_reader::{OutboxItem, OutboxRow, OutboxStatus, QuarantineRow};
+pub use prune::{Amount, PruneWrite, PruningId, Tombstone};
 pub use reader::{EventRow, Reader, ShelfRow};
 pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
+pub use recompute::{NotRemeasurable, Remeasurable, Version};
 pub use trace::RunTrace;
+pub use uses::Uses;
 pub use write::{
-    Correction, InForceRow, NewTags, Outcome, Refused, RunId, ShelfKind, StreamId, Unfinished, Write, Written,
+    Correction, InForceRow, NewTags, Outcome, Recomputed, Refused, RunId, ShelfKind, StreamId, Unfinished,
+    Write, Written,
 };
 pub use writer::{Health, Pending, SendError, Writer};

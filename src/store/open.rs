@@ -8,7 +8,7 @@ use super::migrate::{self, Found};
 use super::reader::Reader;
 use super::write::Unfinished;
 use super::writer::{self, Shared, Writer};
-use super::{settle, unfinished};
+use super::{backup, restore, settle, unfinished};
 use rusqlite::{Connection, OpenFlags};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -70,12 +70,14 @@ impl Store {
                 path: folder.to_owned(),
                 source,
             })?,
-            Mode::Existing if migrate::look(&path)? == Found::Nothing => {
+            Mode::Existing if !restore::waits(folder) && migrate::look(&path)? == Found::Nothing => {
                 return Err(StoreError::Missing { path });
             }
             Mode::Existing => {}
         }
         let lock = Lock::take(folder)?;
+        restore::finish(folder)?;
+        backup::clean(folder);
         if !journal_of(&path).exists() {
             migrate::look(&path)?;
         }
@@ -173,6 +175,20 @@ fn prepare(connection: &mut Connection, from: u32) -> rusqlite::Result<()> {
     Ok(())
 }
 
+/// Gives free pages back to the disk, by writing the store anew. Takes as much room again meanwhile.
+///
+/// # Errors
+/// Someone holds the store, or the disk is full; the store is as it was then.
+pub fn shrink(folder: &Path) -> Result<(), StoreError> {
+    let store = Store::open(folder, Mode::Existing)?;
+    let path = store.path.clone();
+    let sql = |source| StoreError::sql("shrink", &path, source);
+    let connection = Connection::open(&path).map_err(sql)?;
+    connection.busy_timeout(BUSY).map_err(sql)?;
+    connection.execute_batch("VACUUM").map_err(sql)?;
+    connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(())).map_err(sql)
+}
+
 /// Opens a copy of a store for reading only: a `.sqlite` file, or a folder that holds `store.sqlite`.
 /// Where a write-ahead log lies beside it, SQLite needs to make its index there for the time of reading;
 /// without one nothing at all is written.
@@ -196,6 +212,11 @@ pub fn open_read_only(path: &Path) -> Result<Readers, StoreError> {
 }
 
 impl Readers {
+    /// Of a file of an older version, which is only looked at.
+    pub(super) fn of_older(path: &Path) -> Self {
+        Self { path: path.to_owned(), immutable: true }
+    }
+
     /// Opens a connection for reading. Short-lived: while it reads, the log cannot be cut.
     ///
     /// # Errors

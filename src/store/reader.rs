@@ -181,7 +181,8 @@ impl Reader {
         text.map(|(id, text)| calibration_of(id, &text)).transpose()
     }
 
-    /// Calibrations known under a name, oldest first: of commands, then of streams. More than one differing
+    /// Calibrations known under a name, oldest first: of commands, then of streams, then of runs that were
+    /// measured again. More than one differing
     /// from the first means that the name was used twice.
     ///
     /// # Errors
@@ -201,7 +202,12 @@ impl Reader {
             [name],
             |row| Ok((row.get(0)?, row.get(1)?)),
         )?;
-        for (id, text) in of_streams {
+        let of_versions: Vec<(i64, String)> = self.all(
+            "SELECT MIN(id), line FROM recomputations WHERE calibration = ?1 GROUP BY 2 ORDER BY 1",
+            [name],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )?;
+        for (id, text) in of_streams.into_iter().chain(of_versions) {
             all.push(serde_json::from_str(&text).map_err(|error| unreadable(id, &error))?);
         }
         Ok(all)

@@ -59,10 +59,14 @@ impl Reader {
         let blocks =
             blocks.map_err(|(block, detail)| StoreError::Unreadable { what: "block", id: block, detail })?;
         let record = &result.record;
+        let calibration = match run.versions.last() {
+            Some(newest) => Some(newest.line.clone()),
+            None => self.calibration(stream, &rig, &result.calibration, run.line.utc_ns)?,
+        };
         Ok(Some(RunTrace {
             rate_hz: record.rate_hz,
             blocks,
-            calibration: self.calibration(stream, &rig, &result.calibration, run.line.utc_ns)?,
+            calibration,
             zero: record.zero,
             first_blow_s: record.first_blow_s,
             last_blow_s: record.last_blow_s,
@@ -71,7 +75,7 @@ impl Reader {
     }
 
     /// A name may be given to another line later: the latest one told before the run is the one used.
-    fn calibration(
+    pub(super) fn calibration(
         &self,
         stream: StreamId,
         rig: &str,

@@ -80,6 +80,27 @@ pub enum Correction {
     Restore,
 }
 
+/// A run measured again, with whom, why and with what.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recomputed {
+    /// Which run.
+    pub run: RunId,
+    /// When.
+    pub utc_ns: i64,
+    /// Who.
+    pub who: String,
+    /// Why.
+    pub why: String,
+    /// Version of the measuring program.
+    pub program: String,
+    /// How it was measured.
+    pub settings: crate::runs::Settings,
+    /// The line from codes to tension.
+    pub line: crate::constants::Calibration,
+    /// What came out.
+    pub result: RunResult,
+}
+
 /// One thing to store.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Write {
@@ -184,6 +205,10 @@ pub enum Write {
         /// What.
         correction: Correction,
     },
+    /// A stored run measured again: a row of its own, which the views show from then on.
+    Recompute(Box<Recomputed>),
+    /// A part of a pruning of old samples.
+    Prune(super::prune::PruneWrite),
     /// Something worth keeping: a fault, a state, a recovery.
     Event {
         /// When.
@@ -204,6 +229,8 @@ pub enum Written {
     Stream(StreamId),
     /// An announced run.
     Run(RunId),
+    /// A pruning that begins.
+    Pruning(super::prune::PruningId),
     /// As many rows.
     Rows(u64),
     /// Anything else.
@@ -227,6 +254,9 @@ pub enum Refused {
     /// A number that is not finite, or a document that does not read back the same.
     #[error("cannot store {0}: expected figures that read back the same, found some that do not")]
     NotRepresentable(String),
+    /// A run that is still going on.
+    #[error("cannot measure run {0} again: expected a closed run, found it open")]
+    Open(i64),
     /// A restore of a run that counts.
     #[error("cannot restore run {0}: expected it to be left out, found that it counts")]
     NotLeftOut(i64),
@@ -248,6 +278,7 @@ impl Refused {
             Self::Duplicate(_) => "duplicate",
             Self::Unknown { .. } => "unknown",
             Self::NotRepresentable(_) => "not-representable",
+            Self::Open(_) => "open",
             Self::NotLeftOut(_) => "not-left-out",
             Self::Row { .. } => "row",
         }

@@ -292,6 +292,8 @@ fn name(write: &Write) -> &'static str {
         Write::Shelf { .. } => "a document of the shelf",
         Write::Correct { .. } => "a correction",
         Write::Event { .. } => "an event",
+        Write::Recompute(_) => "a run measured again",
+        Write::Prune(_) => "a pruning",
         Write::Outbox(_) => "a change of the outbox",
     }
 }

@@ -8,6 +8,7 @@
 // Helpers of a test fail like the test itself.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod again;
 mod chunking;
 mod expected;
 mod facts;

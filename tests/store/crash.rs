@@ -60,7 +60,7 @@ fn a_run_cut_off_before_its_announcement_is_found_with_its_samples() {
     assert!(store.unfinished().unwrap().is_empty());
     let reader = store.readers().reader().unwrap();
     let run = reader.run(RunId(2)).unwrap().unwrap();
-    assert_eq!(run.result, measured.into());
+    assert_eq!(run.result.measured(), Some(&measured));
     assert_eq!(run.line.closed_by.as_deref(), Some("interrupted"));
     assert_eq!(run.closed.unwrap().closing.closed_s, 21.55);
     assert_eq!(reader.events(5).unwrap()[0].kind, "run-not-recovered");
@@ -98,7 +98,7 @@ fn a_copy_with_a_log_beside_it_shows_what_the_log_holds() {
         std::fs::copy(live.path().join(name), after.path().join(name)).unwrap();
     }
     let reader = open_read_only(after.path()).unwrap().reader().unwrap();
-    assert_eq!(reader.run(RunId(1)).unwrap().unwrap().result, result(1).into());
+    assert_eq!(reader.run(RunId(1)).unwrap().unwrap().result.measured(), Some(&result(1)));
 }
 
 const CHILD: &str = "BOLTSCRIBE_TEST_STORE_FOLDER";
@@ -160,7 +160,8 @@ fn every_acknowledged_run_survives_a_kill() {
         let reader = store.readers().reader().unwrap();
         for &(id, run_seq) in &acknowledged {
             let run = reader.run(RunId(id)).unwrap();
-            assert_eq!(run.map(|run| run.result), Some(result(run_seq).into()), "run {id}");
+            let found = run.as_ref().and_then(|run| run.result.measured());
+            assert_eq!(found, Some(&result(run_seq)), "run {id}");
         }
         let report = reader.check().unwrap();
         assert!(report.ok, "{report:?}");

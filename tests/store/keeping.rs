@@ -5,7 +5,8 @@
 use crate::sample::{T0_NS, announced, begin, block, closed, codes, put, raw, result, whole};
 use boltscribe::pipeline::{Block, RunRow, Thin};
 use boltscribe::store::{
-    Correction, Mode, NewTags, Outcome, Refused, RunFilter, RunId, ShelfKind, Store, StreamId, Write, Written,
+    Correction, Mode, NewTags, Outcome, PruneWrite, PruningId, Recomputed, Refused, RunFilter, RunId,
+    ShelfKind, Store, StreamId, Write, Written,
 };
 use boltscribe::units::Newtons;
 use std::time::Duration;
@@ -27,7 +28,7 @@ fn a_run_comes_back_equal_in_every_bit() {
     let reader = store.readers().reader().unwrap();
     for run_seq in 1..=50 {
         let run = reader.run(RunId(i64::from(run_seq))).unwrap().unwrap();
-        assert_eq!(run.result, result(run_seq).into());
+        assert_eq!(run.result.measured(), Some(&result(run_seq)));
         assert_eq!(run.line.held_kn, result(run_seq).record.held.map(|f| f.kn()));
         assert_eq!(run.line.gates.len(), 2);
         assert_eq!(run.line.gates[1].tension_kn, None);
@@ -126,6 +127,23 @@ fn one_of_each(stream: StreamId) -> Vec<Write> {
             correction: Correction::Exclude,
         },
         Write::Event { utc_ns: T0_NS, kind: "k".into(), detail: "d".into() },
+        Write::Recompute(Box::new(Recomputed {
+            run: RunId(1),
+            utc_ns: T0_NS,
+            who: "Ana".into(),
+            why: "w".into(),
+            program: "0".into(),
+            settings: crate::sample::settings().runs,
+            line: crate::sample::calibration(),
+            result: result(1),
+        })),
+        Write::Prune(PruneWrite::Begin {
+            utc_ns: T0_NS,
+            who: "Ana".into(),
+            why: "w".into(),
+            before_utc_ns: i64::MAX,
+        }),
+        Write::Prune(PruneWrite::Runs { pruning: PruningId(1), runs: vec![RunId(1)] }),
     ]
 }
 
@@ -153,9 +171,19 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         ("closings", "reason"),
         ("corrections", "why"),
         ("events", "detail"),
+        ("recomputations", "held_kN"),
+        ("recomputed_blows", "at_s"),
+        ("recomputed_gates", "after_s"),
+        ("recomputed_flags", "flag"),
+        ("prunings", "why"),
+        ("tombstones", "sha256"),
+        ("idle_tombstones", "blocks"),
+        ("run_sources", "source"),
     ];
     // A run without flags has no row of flags; this one is the run's own.
     db.execute("INSERT INTO run_flags (run, flag) VALUES (1, 'spike')", []).unwrap();
+    db.execute("INSERT INTO recomputed_flags (recomputation, flag) VALUES (1, 'spike')", []).unwrap();
+    db.execute("INSERT INTO idle_tombstones VALUES (1, 1, 1, 0, 1, 1, 1, 1)", []).unwrap();
     for (table, column) in tables {
         let rows: i64 = db.query_row(&format!("SELECT COUNT(*) FROM {table}"), [], |row| row.get(0)).unwrap();
         assert!(rows > 0, "{table} is empty, so nothing is shown");
@@ -330,6 +358,8 @@ fn a_list_of_2000_runs_is_complete_page_by_page() {
     assert_eq!(detail.line.setup.as_deref(), Some("with joint"));
     assert_eq!(detail.line.contacts, None, "contacts of another setup are not taken over");
     assert_eq!(detail.result.in_force().setup.as_deref(), Some("bare"));
-    let measured = detail.result.measured().unwrap().clone();
-    assert!(matches!(announced(stream, measured), Write::Run { row: RunRow::Announced(_), .. }));
+    assert!(matches!(
+        announced(stream, detail.result.measured().unwrap().clone()),
+        Write::Run { row: RunRow::Announced(_), .. }
+    ));
 }

@@ -39,6 +39,9 @@ pub struct List {
     /// Every run.
     #[arg(long, conflicts_with = "last")]
     pub all: bool,
+    /// Figures as they were announced, whatever was measured again since.
+    #[arg(long)]
+    pub original: bool,
 }
 
 /// Lists runs.
@@ -82,6 +85,9 @@ fn path(list: &List, limit: u64, before: &Value) -> String {
         if let Some(value) = value {
             path.push_str(&format!("&{key}={}", segment(value)));
         }
+    }
+    if list.original {
+        path.push_str("&original=true");
     }
     match before {
         Value::Null => {}
@@ -130,7 +136,7 @@ pub fn rows_of(runs: &[Value]) -> Rows {
 /// Every plain figure; the first gate in columns of its own, all gates as `after_s:tension_kN` words,
 /// because their number is the settings' choice.
 fn all_rows_of(runs: &[Value]) -> Rows {
-    const PLAIN: [&str; 27] = [
+    const PLAIN: [&str; 28] = [
         "id",
         "rig",
         "rig_run",
@@ -155,6 +161,7 @@ fn all_rows_of(runs: &[Value]) -> Rows {
         "time_constant_s",
         "equivalent_torque_Nm",
         "excluded",
+        "recomputed_utc",
         "resolution_kN",
         "entered_by",
         "note",
@@ -239,6 +246,9 @@ fn remarks(run: &Value) -> Cell {
     if !others.is_empty() {
         remarks.push(others.join(" "));
     }
+    if run["recomputed_utc"].is_string() {
+        remarks.push("measured again".to_owned());
+    }
     if remarks.is_empty() { Cell::None } else { Cell::Text(remarks.join("; ")) }
 }
 
@@ -288,7 +298,8 @@ mod tests {
 
     #[test]
     fn a_filter_is_escaped_and_the_cursor_goes_on() {
-        let list = List { rig: Some("a&b".into()), setup: None, tool: None, last: None, all: true };
+        let list =
+            List { rig: Some("a&b".into()), setup: None, tool: None, last: None, all: true, original: false };
         assert_eq!(path(&list, 1000, &json!(42)), "runs?limit=1000&rig=a%26b&before=42");
     }
 }

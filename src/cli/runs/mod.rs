@@ -5,6 +5,7 @@
 pub mod correct;
 pub mod enter;
 pub mod list;
+pub mod recompute;
 pub mod show;
 pub mod verb;
 

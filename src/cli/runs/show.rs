@@ -163,6 +163,13 @@ fn figures(run: &Value) -> Rows {
             ("corrections", Value::Array(corrections)) => {
                 corrections.iter().for_each(|c| rows.rows.push(correction(c)));
             }
+            ("recomputations", Value::Array(versions)) => {
+                versions.iter().for_each(|v| rows.rows.push(version(v)));
+            }
+            ("since_announcement", changes) => {
+                changes.as_array().into_iter().flatten().for_each(|c| rows.rows.push(change(c)));
+            }
+            ("samples_pruned", Value::Object(_)) => rows.rows.push(pruned(value)),
             _ => rows.rows.push(figure(key, value)),
         }
     }
@@ -192,6 +199,37 @@ fn correction(correction: &Value) -> Vec<Cell> {
     let word = |key: &str| correction[key].as_str().unwrap_or("?").to_owned();
     let text = format!("{} by {}: {}", word("kind"), word("who"), word("why"));
     vec![Cell::Text("correction".into()), Cell::Text(text), Cell::None]
+}
+
+/// Who measured the run again: `by ana with cell-2 (program 0.1.0): cell calibrated anew`.
+fn version(version: &Value) -> Vec<Cell> {
+    let word = |value: &Value| value.as_str().unwrap_or("?").to_owned();
+    let text = format!(
+        "by {} with {} (program {}): {}",
+        word(&version["who"]),
+        word(&version["line"]["id"]),
+        word(&version["program"]),
+        word(&version["why"])
+    );
+    vec![Cell::Text("measured again".into()), Cell::Text(text), Cell::None]
+}
+
+/// A figure of the announcement beside its newest value.
+fn change(change: &Value) -> Vec<Cell> {
+    let words = |value: &Value| match super::recompute::value(value) {
+        Cell::None => "none".to_owned(),
+        cell => cell.words(),
+    };
+    let name = change["figure"].as_str().unwrap_or("?");
+    let text = format!("{}, announced as {}", words(&change["after"]), words(&change["before"]));
+    vec![Cell::Text(format!("changed: {name}")), Cell::Text(text), Cell::None]
+}
+
+/// That the samples are gone, and who pruned them.
+fn pruned(stone: &Value) -> Vec<Cell> {
+    let word = |key: &str| stone[key].as_str().unwrap_or("?").to_owned();
+    let text = format!("{} by {}: {}", stone["samples"], word("who"), word("why"));
+    vec![Cell::Text("samples pruned".into()), Cell::Text(text), Cell::None]
 }
 
 fn gate_rows(rows: &mut Rows, gate: &Value) {

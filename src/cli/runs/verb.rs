@@ -2,7 +2,7 @@
 //!
 //! Must not know how any of them is done.
 
-use super::{correct, enter, list, show};
+use super::{correct, enter, list, recompute, show};
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use clap::Subcommand;
@@ -22,6 +22,8 @@ pub enum Verb {
     Exclude(correct::Correct),
     /// Undo an exclusion, or count a run in spite of its flags.
     Restore(correct::Correct),
+    /// Measure stored runs again; the figures before stay in the record.
+    Recompute(recompute::Recompute),
 }
 
 impl Verb {
@@ -43,6 +45,7 @@ pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
         Verb::Show(show) => show::run(show, context).await,
         Verb::Tag(tag) => correct::tag(tag, context).await,
         Verb::Exclude(exclude) => correct::mark("exclude", exclude, context).await,
+        Verb::Recompute(recompute) => recompute::run(recompute, context).await,
         Verb::Restore(restore) => correct::mark("restore", restore, context).await,
     }
 }

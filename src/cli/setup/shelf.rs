@@ -113,7 +113,8 @@ pub async fn put(
 /// Nobody answers; CSV of several kinds at once.
 pub async fn list(list: &List, context: &Context) -> Result<(), CliError> {
     if let Some(kind) = list.kind {
-        let (document, items) = context.list(&format!("shelf/{}", kind.path()), kind.path()).await?;
+        let (document, items) =
+            context.list(&format!("shelf/{}?uses=true", kind.path()), kind.path()).await?;
         return print(context.format, &document, &rows_of(kind, &items));
     }
     if context.format == Format::Csv {
@@ -124,7 +125,7 @@ pub async fn list(list: &List, context: &Context) -> Result<(), CliError> {
     }
     let mut shelf = serde_json::Map::new();
     for kind in Kind::ALL {
-        let (_, items) = context.list(&format!("shelf/{}", kind.path()), kind.path()).await?;
+        let (_, items) = context.list(&format!("shelf/{}?uses=true", kind.path()), kind.path()).await?;
         if context.format == Format::Table && !items.is_empty() {
             print(context.format, &Value::Null, &rows_of(kind, &items))?;
         }
@@ -154,6 +155,9 @@ pub async fn remove(remove: &Remove, context: &Context) -> Result<(), CliError> 
 
 fn rows_of(kind: Kind, items: &[Value]) -> Rows {
     let mut rows = Rows::new(columns(kind));
+    if items.iter().any(|item| item["uses"].is_object()) {
+        rows.columns.extend(uses_columns(kind));
+    }
     for item in items {
         rows.rows.push(rows.columns.iter().map(|column| cell(kind, item, column)).collect());
     }
@@ -178,8 +182,27 @@ const fn columns(kind: Kind) -> &'static [&'static str] {
     }
 }
 
+/// What is told of the uses of a kind of thing.
+const fn uses_columns(kind: Kind) -> &'static [&'static str] {
+    match kind {
+        Kind::Piece | Kind::Chain | Kind::Tool => &["runs", "first", "last"],
+        Kind::Source => &["runs", "runs_since_fresh", "first", "last"],
+        Kind::Bolt => &["runs", "tightenings", "tightenings_since_shelved", "first", "last"],
+    }
+}
+
+/// The day of a time: the list is for seeing how old and how worn things are.
+fn day(uses: &Value, key: &str) -> Cell {
+    Cell::text(uses[key].as_str().and_then(|utc| utc.split_once('T')).map(|(day, _)| day))
+}
+
 fn cell(kind: Kind, item: &Value, column: &str) -> Cell {
+    let uses = &item["uses"];
     match (kind, column) {
+        (_, "runs" | "tightenings" | "runs_since_fresh") => Cell::text_of(uses, column),
+        (_, "tightenings_since_shelved") => Cell::text_of(uses, "tightenings_since"),
+        (_, "first") => day(uses, "first_utc"),
+        (_, "last") => day(uses, "last_utc"),
         (_, "piece" | "chain" | "tool" | "bolt") => Cell::text_of(item, "name"),
         (Kind::Source, "source") => Cell::text_of(item, "name"),
         (Kind::Chain, "pieces") => Cell::Text(words(&item["pieces"], " + ")),
@@ -208,7 +231,7 @@ fn details(item: &Value) -> String {
         return String::new();
     };
     map.iter()
-        .filter(|(key, value)| !matches!(key.as_str(), "name" | "kind") && !value.is_null())
+        .filter(|(key, value)| !matches!(key.as_str(), "name" | "kind" | "uses") && !value.is_null())
         .map(|(key, value)| {
             format!("{key} {}", value.as_str().map_or_else(|| value.to_string(), str::to_owned))
         })

@@ -57,7 +57,8 @@ impl Finder {
         | State::Candidate { seated: Some((_, crossing)), .. } = self.state
         {
             if let Outcome::Done(record) = self.measure(crossing, true, true) {
-                found.push(Found::Announced { run: self.runs, record });
+                let basis = self.basis(crossing, true, true);
+                found.push(Found::Announced { run: self.runs, record, basis });
             }
             self.close(CloseReason::Interrupted, false, None, found);
         } else if let State::Announced { after, .. } = &self.state {

@@ -4,7 +4,7 @@
 
 use super::super::after::After;
 use super::super::measure::Outcome;
-use super::super::record::{CloseReason, Record};
+use super::super::record::{Basis, CloseReason, Record};
 use super::super::spikes::FAST_FROM_HZ;
 use super::super::watch::Watch;
 use super::{Finder, Found, PAUSE_S, RUN_MAX_S, State};
@@ -109,7 +109,8 @@ impl Finder {
         if (released || late)
             && let Outcome::Done(record) = self.measure(crossing, true, false)
         {
-            self.announce(record, released, false, found);
+            let basis = self.basis(crossing, true, false);
+            self.announce((record, basis), released, false, found);
         }
     }
 
@@ -145,7 +146,10 @@ impl Finder {
                     *ask_from = until;
                 }
             }
-            Outcome::Done(record) => self.announce(record, released, overlong, found),
+            Outcome::Done(record) => {
+                let basis = self.basis(crossing, released || overlong, overlong);
+                self.announce((record, basis), released, overlong, found);
+            }
         }
     }
 
@@ -155,12 +159,18 @@ impl Finder {
         self.rate_hz >= FAST_FROM_HZ && level - self.zero < SEATED_BELOW * threshold
     }
 
-    fn announce(&mut self, record: Box<Record>, released: bool, overlong: bool, found: &mut Vec<Found>) {
+    fn announce(
+        &mut self,
+        (record, basis): (Box<Record>, Basis),
+        released: bool,
+        overlong: bool,
+        found: &mut Vec<Found>,
+    ) {
         let last_blow = (record.last_blow_s * self.rate_hz) as u64;
         let struck = if let State::Driving { struck, .. } = &self.state { *struck } else { last_blow };
         let pull_over = last_blow + (PAUSE_S * self.rate_hz) as u64;
         let after = After::new(&record, pull_over, struck, self.rate_hz);
-        found.push(Found::Announced { run: self.runs, record });
+        found.push(Found::Announced { run: self.runs, record, basis });
         let until = last_blow + (2.0 * self.rate_hz) as u64;
         self.tail = Some((self.runs, until.max(self.next)));
         let waiting = State::Waiting { below: 0.0 };

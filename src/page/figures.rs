@@ -1,0 +1,90 @@
+//! The figures of one result as names and values, and what differs between two of them.
+//!
+//! Names end in their unit, as everywhere in the interface. No figure is computed again.
+
+use crate::results::RunResult;
+use serde::Serialize;
+use serde_json::{Value, json};
+
+/// One figure in two results.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Difference {
+    /// Which, with its unit.
+    pub figure: String,
+    /// Before.
+    pub before: Value,
+    /// Now.
+    pub after: Value,
+}
+
+/// The figures of a result that people compare, in order.
+#[must_use]
+pub fn figures(result: &RunResult) -> Vec<(String, Value)> {
+    let record = &result.record;
+    let torques = &result.torques;
+    let plateau = record.plateau.as_ref();
+    let bolt = result.in_force.bolt.as_ref();
+    let flags: Vec<&str> = result.flags.iter().map(|flag| flag.name()).collect();
+    let plain = [
+        ("held_kN", json!(record.held.map(|f| f.kn()))),
+        ("level_kN", json!(record.level.map(|f| f.kn()))),
+        ("peak_kN", json!(record.peak.kn())),
+        ("peak_time_s", json!(record.peak_time_s)),
+        ("peak_is_lower_bound", json!(record.peak_is_lower_bound)),
+        ("plateau_kN", json!(plateau.map(|p| p.limit.kn()))),
+        ("plateau_se_kN", json!(plateau.map(|p| p.limit_se.kn()))),
+        ("time_constant_s", json!(plateau.map(|p| p.time_constant_s))),
+        ("time_constant_se_s", json!(plateau.map(|p| p.time_constant_se_s))),
+        ("first_blow_s", json!(record.first_blow_s)),
+        ("last_blow_s", json!(record.last_blow_s)),
+        ("drive_time_s", json!(record.drive_time_s)),
+        ("blows", json!(record.blow_count)),
+        ("blow_rate_hz", json!(record.blow_rate_hz)),
+        ("ringing_kN", json!(record.ringing.map(|f| f.kn()))),
+        ("zero_kN", json!(record.zero.kn())),
+        ("zero_shift_kN", json!(record.zero_shift.kn())),
+        ("noise_kN", json!(record.noise.kn())),
+        ("spikes", json!(record.spikes)),
+        ("missing", json!(record.missing)),
+        ("clipped", json!(record.clipped)),
+        ("equivalent_torque_Nm", json!(torques.held)),
+        ("equivalent_torque_peak_Nm", json!(torques.peak)),
+        ("equivalent_torque_plateau_Nm", json!(torques.plateau)),
+        ("bolt_factor_N_per_Nm", json!(bolt.and_then(|b| b.factor))),
+        ("allowed_kN", json!(bolt.and_then(|b| b.allowed_kn))),
+        ("calibration", json!(result.calibration)),
+        ("flags", json!(flags)),
+    ];
+    let mut all: Vec<(String, Value)> =
+        plain.into_iter().map(|(key, value)| (key.to_owned(), value)).collect();
+    for (index, gate) in record.gates.iter().enumerate() {
+        let torque = torques.gates.get(index).copied().flatten();
+        all.push((format!("gate_{}_s_kN", gate.after_s), json!(gate.tension.map(|f| f.kn()))));
+        all.push((format!("gate_{}_s_Nm", gate.after_s), json!(torque)));
+    }
+    all
+}
+
+/// What differs, figure by figure; where only the list of blows does, that is said.
+#[must_use]
+pub fn differences(before: &RunResult, after: &RunResult) -> Vec<Difference> {
+    let (old, new) = (figures(before), figures(after));
+    let value = |of: &[(String, Value)], key: &str| {
+        of.iter().find(|(name, _)| name == key).map_or(Value::Null, |(_, value)| value.clone())
+    };
+    let gone = old.iter().filter(|(key, _)| !new.iter().any(|(name, _)| name == key));
+    let mut all: Vec<Difference> = new
+        .iter()
+        .chain(gone)
+        .map(|(key, _)| Difference { figure: key.clone(), before: value(&old, key), after: value(&new, key) })
+        .filter(|d| d.before != d.after)
+        .collect();
+    if all.is_empty() && before != after {
+        all.push(Difference {
+            figure: "blow_list".into(),
+            before: json!(before.record.blows.len()),
+            after: json!(after.record.blows.len()),
+        });
+    }
+    all
+}

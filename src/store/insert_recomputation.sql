@@ -1,0 +1,13 @@
+INSERT INTO recomputations (
+    run, utc_ns, who, why, program, settings, line, calibration,
+    zero_kN, zero_shift_kN, noise_kN, first_blow_s, last_blow_s, drive_time_s,
+    blows, blow_rate_hz, ringing_kN, peak_kN, peak_time_s, peak_is_lower_bound, level_kN, held_kN,
+    held_Nm, peak_Nm, plateau_kN, plateau_se_kN, plateau_Nm, time_constant_s, time_constant_se_s,
+    spikes, missing, clipped, result
+) VALUES (
+    :run, :utc_ns, :who, :why, :program, :settings, :line, :calibration,
+    :zero_kN, :zero_shift_kN, :noise_kN, :first_blow_s, :last_blow_s, :drive_time_s,
+    :blows, :blow_rate_hz, :ringing_kN, :peak_kN, :peak_time_s, :peak_is_lower_bound, :level_kN, :held_kN,
+    :held_Nm, :peak_Nm, :plateau_kN, :plateau_se_kN, :plateau_Nm, :time_constant_s, :time_constant_se_s,
+    :spikes, :missing, :clipped, :result
+)
