@@ -5,7 +5,9 @@
 pub mod anova;
 pub mod distributions;
 pub mod double_double;
+mod lattice;
 pub mod linear;
+pub mod many_to_one;
 pub mod moments;
 pub mod order;
 pub mod polynomial;
