@@ -4,7 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, rig, runs, setup};
+use super::{analyze, compare, rig, runs, setup};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -67,6 +67,8 @@ pub enum Verb {
     Runs(runs::Verb),
     /// Find and measure the runs of a trace or a recording.
     Analyze(analyze::Args),
+    /// What each setup gives in percent of a baseline, and whether the difference is real.
+    Compare(compare::Args),
     /// The database itself.
     #[command(subcommand)]
     Store(StoreVerb),

@@ -6,6 +6,7 @@
 pub mod analyze;
 pub mod args;
 pub mod caution;
+pub mod compare;
 pub mod context;
 pub mod doctor;
 pub mod door;

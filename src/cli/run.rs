@@ -5,7 +5,7 @@
 use super::args::{Args, StoreVerb, Verb};
 use super::context::Context;
 use super::error::CliError;
-use super::{analyze, doctor, hints, local, rig, runs, setup, store};
+use super::{analyze, compare, doctor, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -39,9 +39,10 @@ fn run(args: &Args) -> Result<(), CliError> {
 }
 
 async fn verb(args: &Args) -> Result<(), CliError> {
-    // Analysis needs no store, and doctor must answer even where the door does not open.
+    // Analysis and comparison of files need no store, and doctor must answer even where the door does not open.
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
+        Verb::Compare(words) => return compare::run(words, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
         Verb::Rig(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
     }
@@ -54,7 +55,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
         Verb::Store(StoreVerb::Check) => store::check(&context).await,
-        Verb::Analyze(_) | Verb::Doctor => Ok(()),
+        Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => Ok(()),
     };
     context.door.close();
     done
@@ -64,6 +65,11 @@ async fn verb(args: &Args) -> Result<(), CliError> {
 const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
-        Verb::Rig(_) | Verb::Runs(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
+        Verb::Rig(_)
+        | Verb::Runs(_)
+        | Verb::Store(_)
+        | Verb::Analyze(_)
+        | Verb::Compare(_)
+        | Verb::Doctor => false,
     }
 }
