@@ -15,6 +15,8 @@ pub mod polynomial;
 pub mod power;
 mod qr;
 pub mod saturating;
+pub mod steadiness;
+pub mod tolerance;
 pub mod trend;
 pub mod two_samples;
 
