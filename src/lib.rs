@@ -27,6 +27,7 @@ pub mod tension;
 // The rooms that touch the world.
 pub mod cli;
 pub mod daemon;
+pub mod forward;
 pub mod page;
 pub mod port;
 pub mod settings;

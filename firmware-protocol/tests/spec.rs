@@ -118,3 +118,29 @@ fn printed_limits_and_ids_are_those_of_the_crate() {
         assert!(spec.contains(&row), "SPEC.md lacks `{row}`");
     }
 }
+
+/// Every block of C in SPEC.md stands in the example word for word, which compiles and is tested.
+#[test]
+fn the_c_of_the_page_is_the_examples() {
+    let spec = std::fs::read_to_string(crate_dir().join("SPEC.md")).unwrap();
+    let example = std::fs::read_to_string(crate_dir().join("c/example.c")).unwrap();
+    let blocks: Vec<&str> =
+        spec.split("```c\n").skip(1).map(|rest| rest.split("```").next().unwrap()).collect();
+    assert!(blocks.len() >= 3, "{} blocks", blocks.len());
+    for block in blocks {
+        assert!(example.contains(block), "example.c has no\n{block}");
+    }
+}
+
+#[test]
+fn sizes_that_section_12_names_are_those_of_the_crate() {
+    let spec = std::fs::read_to_string(crate_dir().join("SPEC.md")).unwrap();
+    let hosts =
+        [Message::Identify, Message::Start(Start { rate_hz: u32::MAX }), Message::Stop, Message::PollStatus];
+    let longest =
+        hosts.iter().map(|message| encode(message, &mut [0; MAX_FRAME]).unwrap().len()).max().unwrap();
+    assert!(spec.contains(&format!("no message of a host has more than {longest}.")));
+    // 2,000 samples/s at 24 bits in frames of 32 leave a third of 115200 baud.
+    let rate = 11_520 * 32 / max_encoded_len(16 + 32 * 3);
+    assert!(rate * 2 >= 2000 * 3 && spec.contains("115200 baud take 2,000 samples/s at 24 bits"), "{rate}");
+}

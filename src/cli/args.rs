@@ -4,12 +4,13 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, compare, rig, runs, setup};
+use super::{analyze, calibrate, compare, forward, rig, runs, setup};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
 const EXAMPLES: &str = "Examples:
   boltscribe rig ports                               which serial ports there are, and may be used
+  boltscribe rig add                                 add a rig, guided
   boltscribe rig watch                               follow the rigs live
   boltscribe setup use \"ext 75\" --tool wrench-1 --bolt m20-a --battery b3 --fresh
   boltscribe runs list --last 10
@@ -59,6 +60,9 @@ pub enum Verb {
     /// Ports, zero and the live readings of the rigs.
     #[command(subcommand)]
     Rig(rig::Verb),
+    /// Which line turns counts into tension.
+    #[command(subcommand)]
+    Calibrate(calibrate::Verb),
     /// Pieces, chains, tools, sources and test bolts, and what is in force.
     #[command(subcommand)]
     Setup(setup::Verb),
@@ -69,6 +73,9 @@ pub enum Verb {
     Analyze(analyze::Args),
     /// What each setup gives in percent of a baseline, and whether the difference is real.
     Compare(compare::Args),
+    /// What is still to reach a central store that many rigs share.
+    #[command(subcommand)]
+    Forward(forward::Verb),
     /// The database itself.
     #[command(subcommand)]
     Store(StoreVerb),

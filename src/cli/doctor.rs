@@ -9,7 +9,7 @@ use super::error::CliError;
 use super::output::{Cell, Rows, print};
 use super::place::Place;
 use super::store::flatten;
-use super::{hints, local};
+use super::{forward, hints, local};
 use serde_json::{Value, json};
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::path::Path;
@@ -62,6 +62,7 @@ async fn beyond_the_door(common: &Common, place: &Place, report: &mut Value, tro
     match door.get("doctor").await {
         Ok(document) => {
             troubles.extend(rig_troubles(&document));
+            troubles.extend(forward::troubles(&document["forward"]));
             report["daemon"] = document;
         }
         Err(e) => troubles.push(with_hint(&e)),

@@ -5,12 +5,16 @@
 
 pub mod analyze;
 pub mod args;
+pub mod ask;
+pub mod calibrate;
 pub mod caution;
 pub mod compare;
 pub mod context;
 pub mod doctor;
 pub mod door;
 pub mod error;
+pub mod figures;
+pub mod forward;
 pub mod hints;
 pub mod local;
 pub mod output;

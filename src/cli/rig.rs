@@ -3,6 +3,10 @@
 //! Shows what the API tells; must not open a port. A silent rig is never shown as up alone, and simulated
 //! data is marked.
 
+mod add;
+mod guide;
+mod live;
+
 use super::context::{Context, who};
 use super::door::segment;
 use super::error::CliError;
@@ -21,6 +25,22 @@ pub enum Verb {
     /// The rigs, the state of their lines and their readings now.
     #[command(before_help = "Examples:\n  boltscribe rig list")]
     List,
+    /// Add a rig: from options, or guided at a terminal.
+    #[command(
+        before_help = "Examples:\n  boltscribe rig add                    asks for everything, shows live counts\n  \
+                       boltscribe rig add bench-2 --port /dev/serial/by-id/usb-example --instrument lines \
+                       --rate-hz 80 --range-kN 200 --kN-per-count 4.6566e-5"
+    )]
+    Add(Box<add::Add>),
+    /// Take away a rig that was added so; its runs stay.
+    #[command(before_help = "Examples:\n  boltscribe rig remove bench-2")]
+    Remove {
+        /// The rig.
+        name: String,
+        /// Who does it (default: the login name).
+        #[arg(long)]
+        who: Option<String>,
+    },
     /// Take the present idle reading of an unloaded rig as its zero.
     #[command(before_help = "Examples:\n  boltscribe rig zero bench")]
     Zero {
@@ -46,6 +66,8 @@ pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
     match verb {
         Verb::Ports => ports(context).await,
         Verb::List => list(context).await,
+        Verb::Add(rig) => add::add(rig, context).await,
+        Verb::Remove { name, who: by } => add::remove(context, name, by.as_deref()).await,
         Verb::Zero { name, who: by } => zero(context, name.as_deref(), by.as_deref()).await,
         Verb::Watch { name } => watch::run(context, name.as_deref()).await,
     }
@@ -101,12 +123,19 @@ async fn list(context: &Context) -> Result<(), CliError> {
             Cell::text_of(in_force, "setup"),
             Cell::text_of(in_force, "tool"),
             Cell::text_of(&in_force["bolt"], "name"),
-            Cell::text((rig["simulated"] == true).then_some(super::caution::SIMULATED)),
+            Cell::text(Some(remarks(rig)).as_deref().filter(|words| !words.is_empty())),
         ]);
     }
     print(context.format, &document, &rows)?;
     super::caution::show(context.format);
     Ok(())
+}
+
+/// What stands, and whether it is a simulation.
+fn remarks(rig: &Value) -> String {
+    let simulated = (rig["simulated"] == true).then_some(super::caution::SIMULATED);
+    let standing = rig["standing"].as_array().into_iter().flatten().filter_map(Value::as_str);
+    simulated.into_iter().chain(standing).collect::<Vec<_>>().join("; ")
 }
 
 /// The state of a rig's line in a few words.
@@ -115,6 +144,7 @@ fn line_words(rig: &Value) -> String {
     let detail = rig["link_detail"].as_str();
     match (link, rig["stale"] == true, detail) {
         ("up", true, _) => "up, but silent".to_owned(),
+        ("by-hand", _, _) => "read by hand".to_owned(),
         ("not-served", _, _) => "no daemon runs".to_owned(),
         (link, _, Some(detail)) => format!("{link}: {detail}"),
         (link, _, None) => link.to_owned(),
@@ -127,7 +157,11 @@ async fn zero(context: &Context, name: Option<&str>, by: Option<&str>) -> Result
     let answer = context.door.change(Method::POST, &path, &json!({ "who": who(by)? })).await?;
     let mut rows = Rows::new(&["rig", "zero_kN"]);
     rows.rows.push(vec![Cell::Text(rig), Cell::number_of(&answer, "zero_kN", 3)]);
-    print(context.format, &answer, &rows)
+    print(context.format, &answer, &rows)?;
+    if let Some(remark) = answer["remark"].as_str() {
+        say(remark);
+    }
+    Ok(())
 }
 
 #[cfg(test)]
@@ -138,6 +172,7 @@ mod tests {
     fn a_silent_rig_is_never_called_up_alone() {
         assert_eq!(line_words(&json!({"link": "up", "stale": true})), "up, but silent");
         assert_eq!(line_words(&json!({"link": "up", "stale": false})), "up");
+        assert_eq!(line_words(&json!({"link": "by-hand", "stale": false})), "read by hand");
         assert_eq!(
             line_words(&json!({"link": "down", "stale": true, "link_detail": "no such file"})),
             "down: no such file"

@@ -5,7 +5,7 @@
 use super::args::{Args, StoreVerb, Verb};
 use super::context::Context;
 use super::error::CliError;
-use super::{analyze, compare, doctor, hints, local, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, doctor, forward, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -44,7 +44,8 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
         Verb::Compare(words) => return compare::run(words, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
-        Verb::Rig(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
+        Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
+        Verb::Forward(_) | Verb::Store(_) => {}
     }
     let context = Context {
         door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
@@ -52,8 +53,10 @@ async fn verb(args: &Args) -> Result<(), CliError> {
     };
     let done = match &args.verb {
         Verb::Rig(verb) => rig::run(verb, &context).await,
+        Verb::Calibrate(verb) => calibrate::run(verb, &context).await,
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
+        Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(StoreVerb::Check) => store::check(&context).await,
         Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => Ok(()),
     };
@@ -65,11 +68,9 @@ async fn verb(args: &Args) -> Result<(), CliError> {
 const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
-        Verb::Rig(_)
-        | Verb::Runs(_)
-        | Verb::Store(_)
-        | Verb::Analyze(_)
-        | Verb::Compare(_)
-        | Verb::Doctor => false,
+        Verb::Calibrate(_) => true,
+        Verb::Runs(verb) => verb.fills_the_store(),
+        Verb::Rig(_) | Verb::Forward(_) | Verb::Store(_) => false,
+        Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => false,
     }
 }

@@ -35,6 +35,9 @@ impl Unserved {
             if let Some(row) = reader.in_force(&rig.rig)? {
                 rig.in_force = row.in_force;
             }
+            if rig.dial.is_some() {
+                continue;
+            }
             rig.zero_kn = reader.zero_kn(&rig.rig)?;
             if let Some(calibration) = reader.calibrated(&rig.rig)? {
                 rig.calibration = Some(calibration.id);
@@ -46,9 +49,12 @@ impl Unserved {
 }
 
 fn not_served(rig: &Rig) -> RigState {
+    if let Some(dial) = rig.dial() {
+        return RigState::by_hand(&rig.name, dial);
+    }
     RigState {
         rig: rig.name.clone(),
-        port: rig.port.clone(),
+        port: rig.port().map(str::to_owned),
         link: Link::NotServed,
         link_detail: None,
         stale: true,
@@ -59,10 +65,12 @@ fn not_served(rig: &Rig) -> RigState {
         counts: None,
         zero_kn: None,
         running: None,
+        driving: false,
         in_force: crate::control::InForce::default(),
-        calibration: rig.pipeline.calibration.as_ref().map(|c| c.id.clone()),
-        nominal: rig.pipeline.calibration.as_ref().is_some_and(|c| c.nominal),
-        range_kn: rig.pipeline.runs.range_kn,
+        calibration: rig.calibration().map(|c| c.id.clone()),
+        nominal: rig.calibration().is_some_and(|c| c.nominal),
+        range_kn: rig.range_kn(),
+        dial: None,
         standing: Vec::new(),
         counters: Counters::default(),
     }
@@ -87,7 +95,8 @@ impl Rigs for Unserved {
             match command {
                 Command::Use { in_force } => {
                     state.in_force = in_force;
-                    Ok(Reply::AtNextStart)
+                    // A reading by hand needs no daemon: it takes these tags at once.
+                    Ok(if state.dial.is_some() { Reply::Done } else { Reply::AtNextStart })
                 }
                 Command::Calibrate { calibration } => {
                     state.calibration = Some(calibration.id);
@@ -109,8 +118,11 @@ impl Rigs for Unserved {
         list_ports()
             .into_iter()
             .map(|listed| {
-                let is_it =
-                    |rig: &&RigState| rig.port == listed.path || listed.other_names.contains(&rig.port);
+                let is_it = |rig: &&RigState| {
+                    rig.port
+                        .as_ref()
+                        .is_some_and(|port| *port == listed.path || listed.other_names.contains(port))
+                };
                 PortState {
                     rig: rigs.iter().find(is_it).map(|rig| rig.rig.clone()),
                     not_allowed: listed

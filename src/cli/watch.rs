@@ -5,15 +5,18 @@
 //! The feed skips messages for a slow reader; the store does not depend on it.
 
 use super::context::Context;
-use super::door::feed_request;
+use super::door::{feed_request, segment};
 use super::error::CliError;
 use super::output::{Cell, Format, Rows, printable};
 use super::sse::Events;
 use axum::body::Bytes;
 use http_body_util::BodyExt;
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::io::{IsTerminal, Write};
+
+/// Readings of a dial shown at the start.
+const READINGS_SHOWN: u32 = 3;
 
 /// Follows the feed until it ends or nobody reads any more.
 ///
@@ -29,6 +32,9 @@ pub async fn run(context: &Context, rig: Option<&str>) -> Result<(), CliError> {
     if let Some(name) = rig {
         known(context, name).await?;
     }
+    if context.format == Format::Table {
+        standing(context, rig).await?;
+    }
     let answer = context.door.send(feed_request("events")?).await?;
     if !answer.status().is_success() {
         return Err(CliError::Refused {
@@ -42,6 +48,12 @@ pub async fn run(context: &Context, rig: Option<&str>) -> Result<(), CliError> {
     let mut lines = Lines::new(context.format, std::io::stdout().is_terminal());
     let mut out = std::io::stdout().lock();
     lines.begin(&mut out)?;
+    if context.format == Format::Table {
+        for text in last_readings(context, rig).await? {
+            lines.message(&text, rig, &mut out)?;
+        }
+        out.flush()?;
+    }
     while let Some(frame) = body.frame().await {
         let bytes: Bytes = match frame.map(hyper::body::Frame::into_data) {
             Ok(Ok(bytes)) => bytes,
@@ -62,6 +74,50 @@ pub async fn run(context: &Context, rig: Option<&str>) -> Result<(), CliError> {
     lines.end(&mut out)?;
     super::output::say("the daemon ended the feed");
     Ok(())
+}
+
+/// What stands at the watched rigs until somebody changes it.
+async fn standing(context: &Context, only: Option<&str>) -> Result<(), CliError> {
+    let (_, rigs) = context.list("rigs", "rigs").await?;
+    for rig in rigs.iter().filter(|rig| only.is_none_or(|name| rig["rig"] == name)) {
+        let words: Vec<&str> =
+            rig["standing"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+        if !words.is_empty() {
+            super::output::say(&format!("{}: {}", rig["rig"].as_str().unwrap_or_default(), words.join("; ")));
+        }
+    }
+    Ok(())
+}
+
+/// The last readings of each rig with a dial, oldest first, for people: the feed is silent until somebody
+/// reads again.
+async fn last_readings(context: &Context, only: Option<&str>) -> Result<Vec<String>, CliError> {
+    let (_, rigs) = context.list("rigs", "rigs").await?;
+    let mut texts = Vec::new();
+    for rig in rigs.iter().filter(|rig| !rig["dial"].is_null()).filter_map(|rig| rig["rig"].as_str()) {
+        if only.is_some_and(|only| only != rig) {
+            continue;
+        }
+        let path = format!("runs?limit={READINGS_SHOWN}&rig={}", segment(rig));
+        let (_, runs) = context.list(&path, "runs").await?;
+        // A run measured at this rig before it had a dial is none.
+        texts
+            .extend(runs.iter().rev().filter(|run| run["timing"].is_null()).map(|run| told_before(rig, run)));
+    }
+    Ok(texts)
+}
+
+fn told_before(rig: &str, run: &Value) -> String {
+    let (of, kn) = match run["held_kN"].as_f64() {
+        Some(kn) => ("held", kn),
+        None => ("peak", run["peak_kN"].as_f64().unwrap_or(f64::NAN)),
+    };
+    let reading = json!({ "of": of, "tension": kn * 1000.0, "who": run["entered_by"] });
+    json!({
+        "rig": rig, "utc_ns": run["utc_ns"], "news": "reading", "id": run["id"], "reading": reading,
+        "flags": run["flags"],
+    })
+    .to_string()
 }
 
 async fn known(context: &Context, name: &str) -> Result<(), CliError> {
@@ -171,6 +227,7 @@ fn words_of(message: &Value) -> Option<String> {
     match message["news"].as_str()? {
         "event" => event_words(message),
         "run" => run_words(message),
+        "reading" => reading_words(message),
         "link" => {
             let link = message["link"].as_str()?;
             Some(match message["detail"].as_str() {
@@ -226,6 +283,19 @@ fn identity_words(message: &Value) -> String {
         message["serial"].as_str().unwrap_or("without serial"),
         message["firmware"].as_str().unwrap_or("unknown"),
     )
+}
+
+fn reading_words(message: &Value) -> Option<String> {
+    let reading = &message["reading"];
+    let flags: Vec<&str> = message["flags"].as_array()?.iter().filter_map(Value::as_str).collect();
+    Some(format!(
+        "run {} read by hand: {} {} by {}; flags: {}",
+        message["id"],
+        reading["of"].as_str()?,
+        kn(&reading["tension"]),
+        reading["who"].as_str().unwrap_or("nobody"),
+        flags.join(" ")
+    ))
 }
 
 fn run_words(message: &Value) -> Option<String> {
@@ -289,6 +359,18 @@ mod tests {
     fn csv_has_one_header_and_utc_times() {
         let text = lines_of(Format::Csv, false, &[STARTED]);
         assert_eq!(text, "utc,rig,news\r\n1970-01-01T00:00:00Z,a,run 3 of this stream began at 1.500 s\r\n");
+    }
+
+    #[test]
+    fn a_reading_by_hand_is_told_alike_from_the_store_and_from_the_feed() {
+        let run = serde_json::json!({
+            "id": 4, "utc_ns": 0, "held_kN": 81.5, "peak_kN": null, "entered_by": "ana", "flags": ["by-hand"],
+        });
+        let live = r#"{"rig":"a","utc_ns":0,"news":"reading","id":4,"reading":{"of":"held","tension":81500.0,
+            "who":"ana"},"flags":["by-hand"]}"#;
+        let text = lines_of(Format::Table, false, &[&told_before("a", &run), live]);
+        let line = "a  run 4 read by hand: held 81.50 kN by ana; flags: by-hand\n";
+        assert_eq!(text, line.repeat(2));
     }
 
     #[test]

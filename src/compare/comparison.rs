@@ -1,4 +1,5 @@
 //! The comparison of setups with a baseline: checks, then a fit or brackets.
+//! Must not know where observations come from, nor how the answer is shown.
 
 use super::answer::Comparison;
 use super::bracket;

@@ -13,7 +13,7 @@ use crate::pipeline::{Counters, Event};
 pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn: Option<f64>) -> RigState {
     RigState {
         rig: rig.to_owned(),
-        port: port.to_owned(),
+        port: Some(port.to_owned()),
         link: Link::Down,
         link_detail: Some("not opened yet".to_owned()),
         stale: true,
@@ -24,10 +24,12 @@ pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn:
         counts: None,
         zero_kn: None,
         running: None,
+        driving: false,
         in_force: InForce::default(),
         calibration: calibration.map(|c| c.id.clone()),
         nominal: calibration.is_some_and(|c| c.nominal),
         range_kn,
+        dial: None,
         standing: Vec::new(),
         counters: Counters::default(),
     }
@@ -56,7 +58,10 @@ pub fn take(state: &mut RigState, event: &Event) {
             state.tension_kn = state.calibration.is_some().then(|| mean.kn());
             state.counts = Some(counts.0);
         }
-        Event::Started { run_seq, .. } => state.running = Some(*run_seq),
+        Event::Started { run_seq, .. } => {
+            state.running = Some(*run_seq);
+            state.driving = true;
+        }
         Event::Zeroed { zero } => state.zero_kn = Some(zero.kn()),
         Event::InForce(in_force) => state.in_force = (**in_force).clone(),
         Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
@@ -77,10 +82,18 @@ pub fn take_link(state: &mut RigState, link: Link, detail: Option<String>) -> bo
     true
 }
 
+/// The run is measured; its release is still to come.
+pub fn take_announced(state: &mut RigState, run_seq: u32) {
+    if state.running == Some(run_seq) {
+        state.driving = false;
+    }
+}
+
 /// The run is over.
 pub fn take_closed(state: &mut RigState, run_seq: u32) {
     if state.running == Some(run_seq) {
         state.running = None;
+        state.driving = false;
     }
 }
 

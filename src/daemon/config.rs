@@ -5,8 +5,9 @@
 
 use super::args::Args;
 use super::error::DaemonError;
+use super::forwarding;
 use crate::pipeline::Pipeline;
-use crate::settings::{Problem, Settings, parse_rig};
+use crate::settings::{Instrument, Problem, Settings, parse_rig};
 use std::path::{Path, PathBuf};
 
 /// The variable that names the store's folder.
@@ -50,8 +51,15 @@ fn absolute(path: &Path) -> Result<PathBuf, DaemonError> {
 fn override_rig(settings: &mut Settings, name: &str, port: &str) -> Result<(), DaemonError> {
     let port = absolute(Path::new(port))?.display().to_string();
     if let Some(rig) = settings.rigs.iter_mut().find(|rig| rig.name == name) {
-        rig.port = port;
-        return Ok(());
+        return match &mut rig.instrument {
+            Instrument::Line(line) => {
+                line.port = port;
+                Ok(())
+            }
+            Instrument::Dial(_) => Err(DaemonError::Settings(vec![format!(
+                "--rig {name}={port}: expected a rig with a port, found a dial read by hand"
+            )])),
+        };
     }
     let mut keys = toml::Table::new();
     for (key, value) in [("name", name), ("port", &port), ("instrument", "framed")] {
@@ -70,15 +78,19 @@ fn check(settings: &Settings) -> Result<(), DaemonError> {
         mistakes.push(format!("--rig: expected at most {most} rigs, found {}", settings.rigs.len()));
     }
     for (at, rig) in settings.rigs.iter().enumerate() {
-        if let Some(other) = settings.rigs[..at].iter().find(|other| other.port == rig.port) {
+        let Some(line) = rig.line() else { continue };
+        if let Some(other) = settings.rigs[..at].iter().find(|other| other.port() == rig.port()) {
             mistakes.push(format!(
                 "rig '{}': port {}: expected a port of its own, found that of rig '{}'",
-                rig.name, rig.port, other.name
+                rig.name, line.port, other.name
             ));
         }
-        if let Err(e) = Pipeline::new(rig.pipeline.clone()) {
+        if let Err(e) = Pipeline::new(line.pipeline.clone()) {
             mistakes.push(format!("rig '{}': {e}", rig.name));
         }
+    }
+    if let Some(Err(mistake)) = settings.forward.as_ref().map(forwarding::check) {
+        mistakes.push(mistake);
     }
     if mistakes.is_empty() { Ok(()) } else { Err(DaemonError::Settings(mistakes)) }
 }

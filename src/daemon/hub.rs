@@ -2,14 +2,20 @@
 //!
 //! Implements `page::Rigs`. It holds senders and shared boards only; it must not touch a pipeline.
 
+use super::forwarding::Forwarding;
 use super::hearing::hear;
 use super::news::Feed;
 use super::order::Order;
+use super::rig::on;
 use super::roster::Roster;
 use super::wall::Wall;
 use crate::control::Command;
-use crate::page::{Hear, Heard, Later, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::page::{
+    ForwardState, Hear, Heard, Later, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,
+};
 use crate::port;
+use crate::results::ByHand;
+use crate::store::RunId;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -21,13 +27,14 @@ pub struct Hub {
     feed: Feed,
     wall: Arc<Wall>,
     facts: Mutex<Vec<(String, String)>>,
+    forwarding: Option<Forwarding>,
 }
 
 impl Hub {
     /// With its rigs, in the order of the settings.
     #[must_use]
-    pub fn new(roster: Arc<Roster>, feed: Feed, wall: Arc<Wall>) -> Self {
-        Self { roster, feed, wall, facts: Mutex::new(Vec::new()) }
+    pub fn new(roster: Arc<Roster>, feed: Feed, wall: Arc<Wall>, forwarding: Option<Forwarding>) -> Self {
+        Self { roster, feed, wall, facts: Mutex::new(Vec::new()), forwarding }
     }
 
     /// Adds a fact for `doctor`, such as the address that was given by the system.
@@ -84,13 +91,22 @@ impl Rigs for Hub {
         Box::pin(hear(at))
     }
 
+    fn was_read(&self, rig: &str, utc_ns: i64, id: RunId, read: ByHand) {
+        self.roster.each(|seat| {
+            if seat.name == rig {
+                on(&seat.board).counters.runs += 1;
+            }
+        });
+        self.feed.tell(rig, utc_ns, News::Reading { id, read: Box::new(read) });
+    }
+
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
         self.feed.subscribe()
     }
 
     fn ports(&self) -> Vec<PortState> {
         let rigs = self.rigs();
-        let used = |name: &str| rigs.iter().find(|r| r.port == name).map(|r| r.rig.clone());
+        let used = |name: &str| rigs.iter().find(|r| r.port.as_deref() == Some(name)).map(|r| r.rig.clone());
         port::list_ports()
             .into_iter()
             .map(|listed| PortState {
@@ -109,6 +125,14 @@ impl Rigs for Hub {
 
     fn facts(&self) -> Vec<(String, String)> {
         self.facts.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn forward(&self) -> Option<ForwardState> {
+        self.forwarding.as_ref().map(Forwarding::state)
+    }
+
+    fn forward_now(&self) -> bool {
+        self.forwarding.as_ref().map(Forwarding::try_now).is_some()
     }
 
     fn counters(&self) -> BTreeMap<String, u64> {

@@ -6,8 +6,10 @@
 pub mod args;
 pub mod board;
 pub mod config;
+pub mod dial;
 pub mod error;
 pub mod faults;
+pub mod forwarding;
 pub mod hearing;
 pub mod hub;
 pub mod keeper;

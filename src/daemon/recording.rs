@@ -56,20 +56,24 @@ impl Record for InFile {
 ///
 /// # Errors
 /// The file cannot be made.
-pub fn begin(folder: &Path, rig: &settings::Rig, utc: &str) -> Result<Box<dyn Record>, DaemonError> {
-    let path = folder.join(format!("{}-{}.capture", rig.name, utc.replace(':', "")));
+pub fn begin(
+    folder: &Path,
+    rig: &str,
+    line: &settings::Line,
+    utc: &str,
+) -> Result<Box<dyn Record>, DaemonError> {
+    let path = folder.join(format!("{rig}-{}.capture", utc.replace(':', "")));
     let make = || {
         std::fs::create_dir_all(folder)?;
         let file = File::options().write(true).create_new(true).open(&path)?;
-        let notes = [format!("rig {} on {}", rig.name, rig.port), format!("recorded {utc}")];
-        capture::Writer::new(file, &notes, &serde_json::to_value(&rig.pipeline)?)
+        let notes = [format!("rig {rig} on {}", line.port), format!("recorded {utc}")];
+        capture::Writer::new(file, &notes, &serde_json::to_value(&line.pipeline)?)
     };
     match make() {
         Ok(writer) => Ok(Box::new(InFile(writer))),
-        Err(source) => Err(DaemonError::System {
-            tried: format!("record rig '{}' into {}", rig.name, path.display()),
-            source,
-        }),
+        Err(source) => {
+            Err(DaemonError::System { tried: format!("record rig '{rig}' into {}", path.display()), source })
+        }
     }
 }
 

@@ -284,6 +284,7 @@ impl<M: Measuring> Rig<M> {
         let mut first_blow_utc_ns = self.wall.utc_ns(now);
         match &mut row {
             RunRow::Announced(run) => {
+                board::take_announced(&mut on(&self.board), run.run_seq);
                 if let Some(first) = self.pipeline.mono_at(run.record.first_blow_s) {
                     first_blow_utc_ns = self.wall.utc_ns(first);
                     if self.wall.stepped_between(first, now) {

@@ -127,11 +127,11 @@ impl Roster {
         } else if states.len() >= RIGS_MAX {
             return Err(refused(format!("expected at most {RIGS_MAX} rigs, found {}", states.len())));
         }
-        match states.iter().find(|s| s.port == rig.port && s.rig != rig.name) {
-            Some(other) => Err(refused(format!(
-                "expected a port of its own, found '{}' at rig '{}'",
-                rig.port, other.rig
-            ))),
+        let Some(port) = rig.port() else { return Ok(()) };
+        match states.iter().find(|s| s.port.as_deref() == Some(port) && s.rig != rig.name) {
+            Some(other) => {
+                Err(refused(format!("expected a port of its own, found '{port}' at rig '{}'", other.rig)))
+            }
             None => Ok(()),
         }
     }
@@ -180,10 +180,10 @@ impl Roster {
     pub fn may_pause(&self, name: &str) -> Result<(), Refusal> {
         let state = self.states().into_iter().find(|s| s.rig == name);
         let state = state.ok_or_else(|| Refusal::UnknownRig(name.to_owned()))?;
-        if state.running.is_some() {
+        if state.driving {
             return Err(Refusal::Refused {
                 rig: name.to_owned(),
-                reason: "a run is going on: wait until it has ended".to_owned(),
+                reason: "a run is going on: wait until it is measured".to_owned(),
             });
         }
         Ok(())

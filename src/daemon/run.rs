@@ -12,7 +12,7 @@ use super::news::Feed;
 use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::wall::{Wall, look};
-use super::{logging, recovery, serving, wall_watch};
+use super::{forwarding, logging, recovery, serving, wall_watch};
 use crate::page::State;
 use crate::settings::Settings;
 use crate::store::{Mode, Store, StoreError};
@@ -87,6 +87,8 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
         tracing::warn!("{recovered} run(s) of the last start were kept as interrupted");
     }
     let (stop, stopped) = watch::channel(false);
+    forwarding::switch(&store, settings.forward.as_ref()).await?;
+    let carrier = forwarding::start(&store, settings.forward.as_ref(), &wall, &stopped)?;
     let feed = Feed::default();
     let shared = Shared {
         readers: store.readers(),
@@ -99,7 +101,13 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     for rig in &settings.rigs {
         roster.start(rig, Line::Stored).await?;
     }
-    let hub = Arc::new(Hub::new(Arc::clone(&roster), feed, Arc::clone(&wall)));
+    let (forwarding, carrier) = carrier.unzip();
+    let hub = Arc::new(Hub::new(Arc::clone(&roster), feed, Arc::clone(&wall), forwarding));
+    let health = settings.forward.as_ref().map(|forward| {
+        let every = Duration::from_secs(u64::from(forward.health_s));
+        let (hub, wall) = (Arc::clone(&hub), Arc::clone(&wall));
+        tokio::spawn(forwarding::health(every, hub, store.writer(), wall, stopped.clone()))
+    });
     let clock = Arc::clone(&wall);
     let state = State {
         readers: store.readers(),
@@ -108,7 +116,8 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
         now_utc_ns: Arc::new(move || clock.utc_ns(look().mono)),
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
-    let servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
+    let mut servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
+    servers.extend(carrier.into_iter().chain(health));
     tracing::info!("{} rig(s), store in {}", settings.rigs.len(), settings.store.folder.display());
     signals.wait().await;
     tracing::info!("stopping");

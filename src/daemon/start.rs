@@ -3,6 +3,7 @@
 //! A port that is not there does not keep a rig from starting. Must not know what is measured.
 
 use super::board::blank;
+use super::dial;
 use super::error::DaemonError;
 use super::faults::FaultLog;
 use super::keeper::Keeper;
@@ -14,9 +15,9 @@ use super::rig::{Board, Rig, Wires};
 use super::roster::Seat;
 use super::wall::{Wall, look};
 use crate::control::Command;
-use crate::pipeline::Pipeline;
+use crate::pipeline::{self, Pipeline};
 use crate::port;
-use crate::settings;
+use crate::settings::{self, Instrument};
 use crate::store::{Reader, Readers, StreamId, Write, Writer, Written};
 use crate::time::MonoNs;
 use std::path::PathBuf;
@@ -74,29 +75,42 @@ pub struct Running {
 /// # Errors
 /// The store does not take the stream or cannot be read, or a recording cannot begin.
 pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<Running, DaemonError> {
-    let settings = &match line {
-        Line::Own => set.clone(),
-        Line::Stored => with_calibration(set, &shared.readers.reader()?)?,
-    };
-    let name = settings.name.as_str();
-    let pipeline = Pipeline::new(settings.pipeline.clone())
+    match &set.instrument {
+        Instrument::Dial(dial) => dial::start(set, dial, shared),
+        Instrument::Line(wire) => {
+            let wire = match line {
+                Line::Own => settings::Line::clone(wire),
+                Line::Stored => with_calibration(&set.name, wire, &shared.readers.reader()?)?,
+            };
+            start_line(set, &wire, shared).await
+        }
+    }
+}
+
+async fn start_line(
+    set: &settings::Rig,
+    line: &settings::Line,
+    shared: &Shared,
+) -> Result<Running, DaemonError> {
+    let name = set.name.as_str();
+    let pipeline = Pipeline::new(line.pipeline.clone())
         .map_err(|e| DaemonError::Settings(vec![format!("rig '{name}': {e}")]))?;
-    let stream = new_stream(settings, shared).await?;
+    let stream = new_stream(name, &line.pipeline, shared).await?;
     let utc =
         jiff::Timestamp::from_nanosecond(i128::from(shared.wall.utc_ns(look().mono))).unwrap_or_default();
     let recording = shared
         .record
         .as_deref()
-        .map(|folder| recording::begin(folder, settings, &format!("{utc:.0}")))
+        .map(|folder| recording::begin(folder, name, line, &format!("{utc:.0}")))
         .transpose()?;
-    let (calibration, range_kn) = (settings.pipeline.calibration.as_ref(), settings.pipeline.runs.range_kn);
-    let board: Board = Arc::new(Mutex::new(blank(name, &settings.port, calibration, range_kn)));
+    let (calibration, range_kn) = (line.pipeline.calibration.as_ref(), line.pipeline.runs.range_kn);
+    let board: Board = Arc::new(Mutex::new(blank(name, &line.port, calibration, range_kn)));
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let (letters, letters_in) = mpsc::channel(LETTERS_MAX);
     let (orders, orders_in) = mpsc::channel(ORDERS_MAX);
     take_up_again(name, &shared.readers.reader()?, &orders)?;
     let (stop, stopped) = watch::channel(false);
-    let (port, to_port, port_counters, port_task) = open_port(settings, &stopped);
+    let (port, to_port, port_counters, port_task) = open_port(line, &stopped);
     tokio::spawn(postman::run(name.to_owned(), letters_in, shared.feed.clone(), Arc::clone(&shared.wall)));
     let rig = Rig {
         name: name.to_owned(),
@@ -121,44 +135,48 @@ pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<R
 
 /// A calibration that was put in force by command stands over that of the settings: one stream, one
 /// calibration, so that a run can be measured again from what is stored.
-fn with_calibration(set: &settings::Rig, reader: &Reader) -> Result<settings::Rig, DaemonError> {
-    let mut rig = set.clone();
-    if let Some(stored) = reader.calibrated(&set.name)? {
+fn with_calibration(
+    name: &str,
+    set: &settings::Line,
+    reader: &Reader,
+) -> Result<settings::Line, DaemonError> {
+    let mut line = set.clone();
+    if let Some(stored) = reader.calibrated(name)? {
         let own = set.pipeline.calibration.as_ref().map_or("none", |c| c.id.as_str());
         if own != stored.id {
-            tracing::info!(
-                "rig '{}': calibration '{}' stands over '{own}' of its settings",
-                set.name,
-                stored.id
-            );
+            tracing::info!("rig '{name}': calibration '{}' stands over '{own}' of its settings", stored.id);
         }
-        rig.pipeline.calibration = Some(stored);
+        line.pipeline.calibration = Some(stored);
     }
-    Ok(rig)
+    Ok(line)
 }
 
 type PortEnds = (mpsc::Receiver<port::PortEvent>, mpsc::Sender<Vec<u8>>, Arc<port::Counters>, JoinHandle<()>);
 
-fn open_port(settings: &settings::Rig, stop: &watch::Receiver<bool>) -> PortEnds {
+fn open_port(line: &settings::Line, stop: &watch::Receiver<bool>) -> PortEnds {
     let (events, events_in) = mpsc::channel(PORT_EVENTS_MAX);
     let (to_port, sends_in) = mpsc::channel(SENDS_MAX);
     let counters = Arc::<port::Counters>::default();
-    let line = port::Settings { path: settings.port.clone(), baud: settings.baud };
+    let line = port::Settings { path: line.port.clone(), baud: line.baud };
     let task = tokio::spawn(port::run(line, events, sends_in, stop.clone(), Arc::clone(&counters)));
     (events_in, to_port, counters, task)
 }
 
-async fn new_stream(settings: &settings::Rig, shared: &Shared) -> Result<StreamId, DaemonError> {
+async fn new_stream(
+    name: &str,
+    settings: &pipeline::Settings,
+    shared: &Shared,
+) -> Result<StreamId, DaemonError> {
     let write = Write::Stream {
         started_utc_ns: shared.wall.utc_ns(look().mono),
-        settings: Box::new(settings.pipeline.clone()),
+        settings: Box::new(settings.clone()),
     };
-    let outcomes = shared.writer.clone().submit(&settings.name, vec![write])?.wait().await?;
+    let outcomes = shared.writer.clone().submit(name, vec![write])?.wait().await?;
     match outcomes.into_iter().next() {
         Some(Ok(Written::Stream(stream))) => Ok(stream),
         Some(Err(refused)) => Err(refused.into()),
         _ => Err(DaemonError::System {
-            tried: format!("begin the stream of rig '{}'", settings.name),
+            tried: format!("begin the stream of rig '{name}'"),
             source: std::io::Error::other("the store gave it no number"),
         }),
     }

@@ -50,14 +50,21 @@ pub async fn calibrate(
 }
 
 fn may_change(rig: &RigState) -> Result<(), Problem> {
-    match rig.running {
-        None => Ok(()),
-        Some(_) => Err(Problem::conflict(format!(
-            "cannot put a calibration in force at rig '{}': expected no run, found one going on",
+    if rig.dial.is_some() {
+        return Err(Problem::conflict(format!(
+            "cannot put a calibration in force at rig '{}': expected counts to convert, found a dial read by hand",
             rig.rig
         ))
-        .hint("wait until it has ended")),
+        .hint("what corrects a dial stands as [rig.calibration] in the settings of its rig"));
     }
+    if !rig.driving {
+        return Ok(());
+    }
+    Err(Problem::conflict(format!(
+        "cannot put a calibration in force at rig '{}': expected no run, found one going on",
+        rig.rig
+    ))
+    .hint("wait until it is measured"))
 }
 
 /// No other line was known under this name.

@@ -2,11 +2,12 @@
 //!
 //! Metrics are in the Prometheus text exposition format, version 0.0.4.
 
+use super::forward::ForwardState;
 use super::problem::Problem;
 use super::rigs::Link;
 use super::state::State;
 use crate::store::migrate::SCHEMA_VERSION;
-use crate::store::{CheckReport, sqlite_version};
+use crate::store::{CheckReport, OutboxStatus, sqlite_version};
 use axum::Json;
 use axum::extract::State as Shared;
 use axum::http::header;
@@ -52,8 +53,11 @@ pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
 /// The store's.
 pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let path = state.readers.path().to_owned();
-    let (runs, events) = state
-        .read(|reader| Ok::<_, crate::store::StoreError>((reader.run_count()?, reader.events(EVENTS_SHOWN)?)))
+    let (runs, events, outbox) = state
+        .read(|reader| {
+            let (runs, events) = (reader.run_count()?, reader.events(EVENTS_SHOWN)?);
+            Ok::<_, crate::store::StoreError>((runs, events, reader.outbox_status()?))
+        })
         .await?;
     let facts: BTreeMap<String, String> = state.rigs.facts().into_iter().collect();
     Ok(Json(json!({
@@ -68,9 +72,10 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
             "writable": state.writer.is_some(),
         },
         "writer": state.writer.as_ref().map(crate::store::Writer::health),
-        "rigs": state.rigs.rigs(),
+        "rigs": state.rig_states(),
         "counters": state.rigs.counters(),
         "facts": facts,
+        "forward": super::forward::document(outbox, state.rigs.forward().as_ref()),
         "events": events,
     })))
 }
@@ -89,10 +94,13 @@ pub async fn check(Shared(state): Shared<State>) -> Result<Json<CheckReport>, Pr
 /// The store's.
 pub async fn metrics(Shared(state): Shared<State>) -> Result<impl IntoResponse, Problem> {
     let mut text = String::new();
-    let runs = state.read(crate::store::Reader::run_count).await?;
+    let (runs, outbox) = state
+        .read(|reader| Ok::<_, crate::store::StoreError>((reader.run_count()?, reader.outbox_status()?)))
+        .await?;
     family(&mut text, "boltscribe_runs", "counter", "Runs in the store.", [(String::new(), runs)]);
     store_families(&mut text, &state);
     rig_families(&mut text, &state);
+    forward_families(&mut text, outbox, state.rigs.forward());
     for (name, value) in state.rigs.counters() {
         family(&mut text, &name, "counter", "Counter of the daemon.", [(String::new(), value)]);
     }
@@ -148,8 +156,39 @@ fn rig_families(text: &mut String, state: &State) {
     ];
     let rigs = state.rigs.rigs();
     for (name, kind, help, figure) in figures {
-        let lines = rigs.iter().map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
+        // A dial has no line that could be open or silent: only its runs are counted.
+        let told = rigs.iter().filter(|rig| rig.dial.is_none() || name == "boltscribe_rig_runs_total");
+        let lines = told.map(|rig| (format!("{{rig={}}}", quoted(&rig.rig)), figure(rig)));
         family(text, name, kind, help, lines);
+    }
+}
+
+fn forward_families(text: &mut String, outbox: OutboxStatus, server: Option<ForwardState>) {
+    let mut plain = vec![
+        ("waiting", "gauge", "Rows of the outbox that wait.", outbox.waiting),
+        ("quarantined", "gauge", "Rows the central store will not have.", outbox.quarantined),
+        ("delivered_total", "counter", "Rows safe at the central store.", outbox.delivered),
+        (
+            "health_dropped_total",
+            "counter",
+            "Rows about health that gave up their place.",
+            outbox.health_dropped,
+        ),
+        ("rows_dropped_total", "counter", "Rows of runs that found the outbox full.", outbox.rows_dropped),
+    ];
+    if let Some(server) = server {
+        let is = |condition: &str| u64::from(server.condition == condition);
+        plain.extend([
+            ("retrying", "gauge", "1 while the central store is tried again.", is("retrying")),
+            ("alarm", "gauge", "1 while a person has to look.", is("alarm")),
+            ("unsettled", "gauge", "Rows taken and not safe yet.", server.unsettled),
+            ("requests_total", "counter", "Requests made.", server.requests),
+            ("failures_total", "counter", "Tries that failed.", server.failures),
+            ("sent_again_total", "counter", "Times that rows were sent again.", server.sent_again),
+        ]);
+    }
+    for (name, kind, help, value) in plain {
+        family(text, &format!("boltscribe_forward_{name}"), kind, help, [(String::new(), value)]);
     }
 }
 

@@ -100,7 +100,8 @@ async fn keep(state: &State, body: &RigBody, replace: bool) -> Result<Value, Pro
     let kind = if replace { "rig-changed" } else { "rig-added" };
     let detail = json!({ "who": body.who, "rig": body.rig }).to_string();
     state.write(name, Write::Event { utc_ns: state.now(), kind: kind.into(), detail }).await?;
-    if let Some(calibration) = calibration {
+    // What corrects a dial stands in the rig's file alone: as a command it would be taken for a line of counts.
+    if let Some(calibration) = calibration.filter(|_| body.rig["instrument"] != "typed") {
         // The newest word about a rig's calibration is the one that holds at its next start.
         let command = Box::new(Command::Calibrate { calibration });
         state.write(name, Write::Command { utc_ns: state.now(), who: body.who.clone(), command }).await?;
@@ -143,7 +144,7 @@ pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> R
             body.for_s
         )));
     }
-    if let Some(rig) = state.rigs.rigs().into_iter().find(|rig| rig.port == body.port) {
+    if let Some(rig) = state.rigs.rigs().into_iter().find(|rig| rig.port.as_ref() == Some(&body.port)) {
         return Err(Problem::conflict(format!(
             "cannot listen at {}: expected a free port, found it at rig '{}'",
             body.port, rig.rig

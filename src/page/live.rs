@@ -22,9 +22,8 @@ const KEEP_ALIVE: Duration = Duration::from_secs(10);
 
 /// `GET /rigs`: `{"rigs": [...]}`.
 pub async fn rigs(Shared(state): Shared<State>) -> Json<Value> {
-    let mut rigs = state.rigs.rigs();
+    let mut rigs = state.rig_states();
     for rig in &mut rigs {
-        rig.word_standing();
         // The last value is never shown as live.
         if rig.stale || rig.link != super::rigs::Link::Up {
             rig.tension_kn = None;

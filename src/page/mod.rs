@@ -6,11 +6,13 @@
 pub mod body;
 pub mod calibrating;
 pub mod corrections;
+pub mod forward;
 pub mod guard;
 pub mod health;
 pub mod keeping;
 pub mod live;
 pub mod problem;
+pub mod readings;
 pub mod rigs;
 pub mod router;
 pub mod runs;
@@ -20,6 +22,7 @@ pub mod state;
 pub mod tags;
 pub mod trace;
 
+pub use forward::ForwardState;
 pub use problem::Problem;
 pub use rigs::{
     Hear, Heard, Identity, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,

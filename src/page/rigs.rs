@@ -5,6 +5,7 @@
 use crate::control::{Command, InForce};
 use crate::frames::Guess;
 use crate::pipeline::{Counters, Event, RunRow};
+use crate::results::{ByHand, Dial};
 use crate::store::RunId;
 use serde::Serialize;
 use serde_json::Value;
@@ -24,6 +25,8 @@ pub enum Link {
     Down,
     /// No daemon runs: the rig is only known from the settings.
     NotServed,
+    /// It has no line: a person reads its dial.
+    ByHand,
 }
 
 /// Who answers at the other end of a rig's line.
@@ -42,8 +45,8 @@ pub struct Identity {
 pub struct RigState {
     /// Its name.
     pub rig: String,
-    /// Its port, as configured.
-    pub port: String,
+    /// Its port, as configured; null where a dial is read.
+    pub port: Option<String>,
     /// State of the line.
     pub link: Link,
     /// Why the line is down, where it is.
@@ -66,6 +69,8 @@ pub struct RigState {
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
     pub running: Option<u32>,
+    /// That run is not measured yet: the tool may be driving.
+    pub driving: bool,
     /// Tags that the next run will carry.
     pub in_force: InForce,
     /// Name of the calibration.
@@ -75,6 +80,8 @@ pub struct RigState {
     /// Full range, where known.
     #[serde(rename = "range_kN")]
     pub range_kn: Option<f64>,
+    /// The dial that is read by hand; null where the rig has a line.
+    pub dial: Option<Dial>,
     /// What stands until somebody changes it, in words: never silence where a limit or a calibration is
     /// missing.
     pub standing: Vec<&'static str>,
@@ -83,6 +90,33 @@ pub struct RigState {
 }
 
 impl RigState {
+    /// A rig whose dial is read by hand.
+    #[must_use]
+    pub fn by_hand(rig: &str, dial: &Dial) -> Self {
+        Self {
+            rig: rig.to_owned(),
+            port: None,
+            link: Link::ByHand,
+            link_detail: None,
+            stale: false,
+            simulated: false,
+            identity: None,
+            rate_hz: None,
+            tension_kn: None,
+            counts: None,
+            zero_kn: None,
+            running: None,
+            driving: false,
+            in_force: InForce::default(),
+            calibration: dial.correction.as_ref().map(|c| c.id.clone()),
+            nominal: dial.is_nominal(),
+            range_kn: dial.range_kn,
+            dial: Some(dial.clone()),
+            standing: Vec::new(),
+            counters: Counters::default(),
+        }
+    }
+
     /// Words `standing` anew.
     pub fn word_standing(&mut self) {
         self.standing.clear();
@@ -91,12 +125,13 @@ impl RigState {
                 self.standing.push(words);
             }
         };
-        say(self.calibration.is_none(), "no calibration: only counts");
-        say(self.nominal, "nominal calibration: kN approximate");
+        // A dial without a correction reads all the same; `nominal` says what that means.
+        say(self.calibration.is_none() && self.dial.is_none(), "no calibration");
+        say(self.nominal, "nominal");
         let bolt = self.in_force.bolt.as_ref();
         say(bolt.and_then(|b| b.allowed_kn).is_none(), "no limit set");
-        say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor: no torque");
-        say(self.in_force.setup.is_none(), "no setup: runs are untagged");
+        say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor");
+        say(self.in_force.setup.is_none(), "no setup");
     }
 }
 
@@ -196,6 +231,14 @@ pub enum News {
         /// The row.
         row: Box<RunRow>,
     },
+    /// A reading by hand, after it was stored as a run.
+    Reading {
+        /// Its number in the store.
+        id: RunId,
+        /// The reading.
+        #[serde(flatten)]
+        read: Box<ByHand>,
+    },
     /// The line came or went.
     Link {
         /// New state.
@@ -257,6 +300,11 @@ pub trait Rigs: Send + Sync {
         Box::pin(async move { Err(Refusal::NotServed(at.port.clone())) })
     }
 
+    /// Tells of a reading by hand that was stored.
+    fn was_read(&self, rig: &str, utc_ns: i64, id: RunId, read: ByHand) {
+        let _ = (rig, utc_ns, id, read);
+    }
+
     /// A receiver of the live feed; it may lag, and then misses messages.
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>>;
 
@@ -271,5 +319,15 @@ pub trait Rigs: Send + Sync {
     /// Further counters for `/metrics`: name (`boltscribe_..._total`) and value.
     fn counters(&self) -> BTreeMap<String, u64> {
         BTreeMap::new()
+    }
+
+    /// How forwarding goes; none where nothing is set up, or no daemon runs.
+    fn forward(&self) -> Option<super::forward::ForwardState> {
+        None
+    }
+
+    /// Asks for a try at once; whether there is somebody to try.
+    fn forward_now(&self) -> bool {
+        false
     }
 }

@@ -6,7 +6,7 @@
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{calibrating, corrections, health, keeping, live, runs, shelf, tags, trace};
+use super::{calibrating, corrections, forward, health, keeping, live, readings, runs, shelf, tags, trace};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
@@ -23,6 +23,9 @@ pub fn router(state: State) -> Router {
     let timed = Router::new()
         .route("/status", get(health::status))
         .route("/doctor", get(health::doctor))
+        .route("/forward", get(forward::status))
+        .route("/forward/quarantine", get(forward::quarantine))
+        .route("/forward/retry", post(forward::retry))
         .route("/rigs", get(live::rigs).post(keeping::add))
         .route("/rigs/{rig}", put(keeping::replace).delete(keeping::remove))
         .route("/ports", get(live::ports))
@@ -30,6 +33,7 @@ pub fn router(state: State) -> Router {
         .route("/rigs/{rig}/use", post(tags::put_in_force))
         .route("/rigs/{rig}/calibrate", post(calibrating::calibrate))
         .route("/rigs/{rig}/zero", post(tags::zero))
+        .route("/rigs/{rig}/readings", post(readings::enter))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))
         .route("/runs/{id}/trace", get(trace::trace))

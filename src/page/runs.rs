@@ -5,6 +5,7 @@
 use super::body::Asked;
 use super::problem::Problem;
 use super::state::State;
+use crate::results::{ByHand, Closed, Entry, RunResult};
 use crate::store::{RunDetail, RunFilter, RunId, RunLine};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
@@ -53,7 +54,11 @@ impl Query {
     }
 }
 
-fn time(key: &str, text: &str) -> Result<i64, Problem> {
+/// A moment in nanoseconds since 1970 UTC.
+///
+/// # Errors
+/// No time with its zone.
+pub(super) fn time(key: &str, text: &str) -> Result<i64, Problem> {
     let refuse = || {
         Problem::new(
             StatusCode::BAD_REQUEST,
@@ -101,34 +106,65 @@ pub(super) fn no_run(id: RunId) -> Problem {
     Problem::not_found(format!("cannot find run {}", id.0))
 }
 
-fn document(run: &RunDetail) -> Value {
-    let record = &run.result.record;
-    let torques = &run.result.torques;
-    let closing = run.closed.as_ref().map(|closed| &closed.closing);
+pub(super) fn document(run: &RunDetail) -> Value {
+    let mut all = serde_json::to_value(&run.line).unwrap_or_default();
+    let figures = match &run.result {
+        Entry::Measured(result) => measured(result, run.closed.as_ref()),
+        Entry::ByHand(read) => by_hand(read),
+    };
+    let common = json!({ "in_force": run.result.in_force(), "corrections": run.corrections });
+    if let Some(all) = all.as_object_mut() {
+        for more in [figures, common] {
+            all.extend(more.as_object().cloned().unwrap_or_default());
+        }
+    }
+    all
+}
+
+fn measured(result: &RunResult, closed: Option<&Closed>) -> Value {
+    let record = &result.record;
+    let closing = closed.map(|closed| &closed.closing);
     let blows: Vec<Value> =
         record.blows.iter().map(|blow| json!({ "at_s": blow.at_s, "level_kN": blow.level.kn() })).collect();
-    let more = json!({
+    json!({
         "rate_hz": record.rate_hz,
         "zero_shift_kN": record.zero_shift.kn(),
         "noise_kN": record.noise.kn(),
         "ringing_kN": record.ringing.map(|f| f.kn()),
         "level_kN": record.level.map(|f| f.kn()),
         "time_constant_se_s": record.plateau.map(|p| p.time_constant_se_s),
-        "equivalent_torque_peak_Nm": torques.peak,
-        "equivalent_torque_plateau_Nm": torques.plateau,
+        "equivalent_torque_peak_Nm": result.torques.peak,
+        "equivalent_torque_plateau_Nm": result.torques.plateau,
         "spikes": record.spikes,
         "missing": record.missing,
         "clipped": record.clipped,
         "closed_s": closing.map(|c| c.closed_s),
         "re_pulled": closing.map(|c| c.re_pulled),
         "re_pulled_level_kN": closing.and_then(|c| c.re_pulled_level).map(|f| f.kn()),
-        "in_force": run.result.in_force,
-        "corrections": run.corrections,
         "blow_list": blows,
-    });
-    let mut all = serde_json::to_value(&run.line).unwrap_or_default();
-    if let (Some(all), Value::Object(more)) = (all.as_object_mut(), more) {
-        all.extend(more);
-    }
-    all
+        "reading": null,
+    })
+}
+
+/// The keys of a measured run, null where a dial cannot tell, and the reading itself.
+fn by_hand(read: &ByHand) -> Value {
+    let reading = &read.reading;
+    json!({
+        "rate_hz": null,
+        "zero_shift_kN": null,
+        "noise_kN": null,
+        "ringing_kN": null,
+        "level_kN": null,
+        "time_constant_se_s": null,
+        "equivalent_torque_peak_Nm": read.peak_torque(),
+        "equivalent_torque_plateau_Nm": null,
+        "spikes": null,
+        "missing": null,
+        "clipped": null,
+        "closed_s": null,
+        "re_pulled": null,
+        "re_pulled_level_kN": null,
+        "blow_list": null,
+        "reading": { "value": reading.value, "unit": reading.unit, "of": reading.of, "dial": reading.dial },
+    })
 }

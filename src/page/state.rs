@@ -66,6 +66,14 @@ impl State {
         Ok(outcomes.pop().unwrap_or(Ok(Written::Row))?)
     }
 
+    /// All rigs, with what stands at each in words.
+    #[must_use]
+    pub fn rig_states(&self) -> Vec<RigState> {
+        let mut rigs = self.rigs.rigs();
+        rigs.iter_mut().for_each(RigState::word_standing);
+        rigs
+    }
+
     /// The rig of this name.
     ///
     /// # Errors

@@ -73,7 +73,12 @@ pub async fn zero(
     Body(body): Body<ZeroBody>,
 ) -> Result<Json<Value>, Problem> {
     check_who(&body.who)?;
-    state.rig(&rig)?;
+    if state.rig(&rig)?.dial.is_some() {
+        return Err(Problem::conflict(format!(
+            "cannot take a zero at rig '{rig}': expected a reading of its own, found a dial read by hand"
+        ))
+        .hint("set the dial itself to zero with the bolt loose, before the runs"));
+    }
     let reply = state.rigs.command(&rig, &body.who, Command::Zero).await?;
     let write = Write::Command { utc_ns: state.now(), who: body.who, command: Box::new(Command::Zero) };
     state.write(&rig, write).await?;

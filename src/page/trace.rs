@@ -70,7 +70,12 @@ pub async fn trace(
         ));
     }
     let thinned = state.read(move |reader| {
-        let trace = reader.trace(id)?.ok_or_else(|| no_run(id))?;
+        let Some(trace) = reader.trace(id)? else {
+            return Err(match reader.run(id)? {
+                None => no_run(id),
+                Some(_) => Problem::not_found(format!("run {} was read by hand: it has no samples", id.0)),
+            });
+        };
         if trace.blocks.is_empty() {
             return Err(Problem::not_found(format!("run {} has no samples", id.0)));
         }

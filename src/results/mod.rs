@@ -1,9 +1,14 @@
-//! From a measured run to a result: equivalent torque, tags, and the one table of flags.
+//! From a measured run or a typed reading to a result: equivalent torque, tags, and the one table of
+//! flags.
 //!
 //! Knows runs, setups and the constants given to it; must not know bytes or SQL.
 
+pub mod by_hand;
+pub mod dial;
 pub mod flags;
 pub mod result;
 
+pub use by_hand::{ByHand, Entry, Reading, ReadingOf};
+pub use dial::{Dial, DialUnit, PistonArea, ReadingError, parse_reading};
 pub use flags::{Flag, Verdict};
 pub use result::{Closed, Context, RunResult, Torques};

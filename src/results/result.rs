@@ -76,19 +76,14 @@ impl RunResult {
     pub fn new(run_seq: u32, record: Record, context: Context) -> Self {
         let torques = torques(&record, context.in_force.bolt.as_ref().and_then(|b| b.factor));
         let mut flags: Vec<Flag> = record.flags.iter().copied().map(Flag::from).collect();
+        flags.extend(context_flags(&context.in_force, record.peak));
         let mut raise = |flag: Flag, when: bool| {
             if when {
                 flags.push(flag);
             }
         };
-        let bolt = context.in_force.bolt.as_ref();
-        let allowed = bolt.and_then(|b| b.allowed_kn).map(Newtons::from_kn);
-        raise(Flag::NoLimit, allowed.is_none());
-        raise(Flag::OverLimit, allowed.is_some_and(|limit| record.peak > limit));
-        raise(Flag::Untagged, context.in_force.setup.is_none());
         raise(Flag::SetupChanged, context.setup_changed);
         raise(Flag::Nominal, context.nominal);
-        raise(Flag::NotFresh, not_fresh(&context.in_force));
         flags.sort_unstable();
         flags.dedup();
         Self { run_seq, record, in_force: context.in_force, calibration: context.calibration, torques, flags }
@@ -105,6 +100,18 @@ impl Closed {
         }
         Self { run_seq, closing, flags }
     }
+}
+
+/// Flags that follow from what was in force, with the greatest tension that is known.
+pub(super) fn context_flags(in_force: &InForce, greatest: Newtons) -> Vec<Flag> {
+    let allowed = in_force.bolt.as_ref().and_then(|b| b.allowed_kn).map(Newtons::from_kn);
+    let raised = [
+        (Flag::NoLimit, allowed.is_none()),
+        (Flag::OverLimit, allowed.is_some_and(|limit| greatest > limit)),
+        (Flag::Untagged, in_force.setup.is_none()),
+        (Flag::NotFresh, not_fresh(in_force)),
+    ];
+    raised.into_iter().filter_map(|(flag, when)| when.then_some(flag)).collect()
 }
 
 fn not_fresh(in_force: &InForce) -> bool {

@@ -94,3 +94,25 @@ fn estimate<'p>(points: impl Iterator<Item = &'p (f32, f32)> + Clone) -> Option<
     let centre = median(&mut filtered.clone())?;
     Some((zero, scaled_mad(&mut filtered, centre)?))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fed(seconds: f64, newtons_per_s: f64) -> Idle {
+        let mut idle = Idle::new(2000.0);
+        for n in 0..(seconds * 2000.0) as usize {
+            let x = (newtons_per_s * n as f64 / 2000.0) as f32;
+            idle.push(x, x);
+        }
+        idle
+    }
+
+    #[test]
+    fn movement_is_told_over_one_second_and_not_before_it_can_be_known() {
+        assert_eq!(fed(1.4, 100.0).moved(), None);
+        let moved = fed(3.0, 100.0).moved().unwrap();
+        assert!((moved - 100.0).abs() < 1.0, "{moved}");
+        assert_eq!(fed(3.0, 0.0).moved(), Some(0.0));
+    }
+}

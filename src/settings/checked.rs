@@ -5,7 +5,7 @@
 
 use super::rig::Rig;
 use super::rules::SOCKET_NAME;
-use crate::runs;
+use crate::{forward, runs};
 use serde::{Deserialize, Serialize};
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
@@ -19,6 +19,8 @@ pub struct Settings {
     pub store: Store,
     /// How runs are found and measured, the same for all rigs; its range is unset here.
     pub measure: runs::Settings,
+    /// Where results are forwarded to; none: nowhere.
+    pub forward: Option<forward::Settings>,
     /// 0 to 32 rigs with unique names and ports.
     pub rigs: Vec<Rig>,
 }

@@ -10,7 +10,7 @@ use super::schema::RIG;
 use super::show::{Shown, shown};
 use super::typed::Typed;
 use super::walk::{Walk, whole_file};
-use super::{environment, rules};
+use super::{environment, forward, rules};
 use crate::runs;
 use config::{Config, Map, Source, Value, ValueKind};
 use std::path::{Path, PathBuf};
@@ -92,6 +92,7 @@ fn lay(layers: [Map<String, Value>; 3]) -> Result<Config, Vec<Problem>> {
 /// The built-in defaults as the lowest layer.
 fn built_in() -> Map<String, Value> {
     let Settings { daemon, store, measure, .. } = Settings::default();
+    let unset = crate::forward::Settings::default();
     let origin = Place::BuiltIn.to_string();
     let leaf = |name: &str, kind: ValueKind| (name.to_owned(), Value::new(Some(&origin), kind));
     let gates: Vec<Value> = measure.gates_s.into_iter().map(Value::from).collect();
@@ -107,6 +108,16 @@ fn built_in() -> Map<String, Value> {
                 leaf("gates_s", gates.into()),
                 leaf("lowpass_hz", measure.lowpass_hz.into()),
                 leaf("short_s", measure.short_s.into()),
+            ],
+        ),
+        (
+            "forward",
+            vec![
+                leaf("org", unset.org.into()),
+                leaf("bucket", unset.bucket.into()),
+                leaf("health_s", i64::from(unset.health_s).into()),
+                leaf("batch_max", i64::from(unset.batch_max).into()),
+                leaf("settle_s", i64::from(unset.settle_s).into()),
             ],
         ),
     ];
@@ -150,6 +161,7 @@ fn check(typed: Typed, rigs: &[Value]) -> Result<Settings, Vec<Problem>> {
         problems.extend(repeats(rigs, &good));
     }
     stop_on(problems)?;
+    let forward = forward::checked(typed.forward)?;
     let listen = rules::listen(&typed.daemon.listen)
         .and_then(|()| typed.daemon.listen.parse().map_err(|_| "an address".to_owned()))
         .map_err(|expected| vec![whole_file("daemon.listen", format!("expected {expected}"))])?;
@@ -157,6 +169,7 @@ fn check(typed: Typed, rigs: &[Value]) -> Result<Settings, Vec<Problem>> {
         daemon: Daemon { listen, log: typed.daemon.log },
         store: Store { folder: PathBuf::from(typed.store.folder) },
         measure,
+        forward,
         rigs: good,
     })
 }
@@ -171,9 +184,10 @@ fn repeats(values: &[Value], rigs: &[Rig]) -> Vec<Problem> {
             let what = format!("expected a name of its own, found '{}' at {first} too", rig.name);
             problems.push(at(value, "name", what));
         }
-        if let Some((other, _)) = earlier.find(|(_, r)| r.port == rig.port) {
+        if let Some((other, _)) = earlier.find(|(_, r)| rig.port().is_some() && r.port() == rig.port()) {
             let first = at(other, "port", String::new()).place;
-            let what = format!("expected a port of its own, found '{}' at {first} too", rig.port);
+            let port = rig.port().unwrap_or_default();
+            let what = format!("expected a port of its own, found '{port}' at {first} too");
             problems.push(at(value, "port", what));
         }
     }

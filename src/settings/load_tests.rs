@@ -53,14 +53,39 @@ const MISTAKES: &[(&str, &str)] = &[
     // Tables.
     ("[deamon]\n", "f:1:2: deamon: expected a known table, found 'deamon'; the nearest is daemon"),
     ("[rigs]\n", "f:1:2: rigs: expected a known table, found 'rigs'; the nearest is rig"),
-    ("[network]\n", "f:1:2: network: expected a known table (daemon, store, measure, rig), found 'network'"),
+    (
+        "[network]\n",
+        "f:1:2: network: expected a known table (daemon, store, measure, forward, rig), found 'network'",
+    ),
     ("daemon = 3\n", "f:1:1: daemon: expected [daemon], found 3"),
     ("[[daemon]]\n", "f:1:3: daemon: expected [daemon], found [[daemon]]"),
     ("[rig]\nname = \"a\"\n", "f:1:2: rig: expected [[rig]], found a table"),
     ("rig = [1]\n", "f:1:8: rig: expected a table, found 1"),
     (
         "listen = \"127.0.0.1:1\"\n",
-        "f:1:1: listen: expected a known table (daemon, store, measure, rig), found 'listen'",
+        "f:1:1: listen: expected a known table (daemon, store, measure, forward, rig), found 'listen'",
+    ),
+    // Forwarding.
+    (
+        "[forward]\nurl = \"central\"\n",
+        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found 'central'",
+    ),
+    (
+        "[forward]\nurl = \"http://h:1/write\"\n",
+        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found 'http://h:1/write'",
+    ),
+    (
+        "[forward]\nsettle_s = 0\n",
+        "f:2:12: forward.settle_s: expected a whole number from 1 to 86400, found 0",
+    ),
+    (
+        "[forward]\ntoken = \"x\"\n",
+        "f:2:1: forward.token: expected a known key (url, org, bucket, token_file, ca_file, health_s, batch_max, settle_s), found 'token'",
+    ),
+    ("[forward]\ntoken_file = \"/t\"\n", "forward.token_file: expected forward.url beside it, found none"),
+    (
+        "[forward]\nurl = \"http://central.example:8086\"\ntoken_file = \"/t\"\n",
+        "forward.token_file: expected https in forward.url, because the token would pass a network in the open, found http",
     ),
     // Keys.
     (
@@ -211,8 +236,11 @@ const MISTAKES: &[(&str, &str)] = &[
 
 /// Each: lines after a rig's name and port, and the one line it is answered with.
 const RIG_MISTAKES: &[(&str, &str)] = &[
-    ("", "f:1:1: rig.instrument: expected one of framed, lines, found no such key"),
-    ("instrument = \"frame\"", "f:4:14: rig.instrument: expected one of framed, lines, found \"frame\""),
+    ("", "f:1:1: rig.instrument: expected one of framed, lines, typed, found no such key"),
+    (
+        "instrument = \"frame\"",
+        "f:4:14: rig.instrument: expected one of framed, lines, typed, found \"frame\"",
+    ),
     (
         "instrument = \"framed\"\nbaud = 115200.9",
         "f:5:8: rig.baud: expected a whole number from 300 to 12000000, found 115200.9",
@@ -484,21 +512,23 @@ const FULL_RIG: &str = "name = \"bench-1\"\nport = \"/dev/serial/by-id/usb-x\"\n
 fn a_rig_becomes_what_its_pipeline_takes() {
     let settings = load(&format!("[measure]\nshort_s = 1\n[[rig]]\n{FULL_RIG}")).unwrap().settings;
     let rig = &settings.rigs[0];
-    assert_eq!((rig.name.as_str(), rig.baud), ("bench-1", 57_600));
-    let frames::Settings::Lines(lines) = &rig.pipeline.instrument else {
+    let line = rig.line().unwrap();
+    assert_eq!((rig.name.as_str(), line.baud), ("bench-1", 57_600));
+    let frames::Settings::Lines(lines) = &line.pipeline.instrument else {
         panic!("expected lines");
     };
     assert_eq!((lines.tick_hz, lines.tick_bits, lines.decimals), (Some(1e6), 24, 2));
-    assert_eq!(rig.pipeline.samples.count_min, Some(-8_388_608));
-    assert_eq!(rig.pipeline.runs.range_kn, Some(250.0));
-    assert_eq!(rig.pipeline.runs.short_s, 1.0);
-    let calibration = rig.pipeline.calibration.as_ref().unwrap();
+    assert_eq!(line.pipeline.samples.count_min, Some(-8_388_608));
+    assert_eq!(line.pipeline.runs.range_kn, Some(250.0));
+    assert_eq!(line.pipeline.runs.short_s, 1.0);
+    let calibration = line.pipeline.calibration.as_ref().unwrap();
     assert_eq!(calibration.check(), Ok(()));
     assert_eq!(calibration.range_kn, Some(250.0));
     let least = load(&format!("{RIG_HEAD}instrument = \"framed\"\n")).unwrap().settings;
-    assert_eq!(least.rigs[0].baud, 115_200);
-    assert_eq!(least.rigs[0].pipeline.instrument, frames::Settings::Framed);
-    assert_eq!(least.rigs[0].pipeline.runs, runs::Settings::default());
+    let least = least.rigs[0].line().unwrap();
+    assert_eq!(least.baud, 115_200);
+    assert_eq!(least.pipeline.instrument, frames::Settings::Framed);
+    assert_eq!(least.pipeline.runs, runs::Settings::default());
 }
 
 #[test]
@@ -507,13 +537,105 @@ fn a_rig_reads_back_from_its_own_text() {
     let framed = "name = \"a\"\nport = \"/dev/x\"\ninstrument = \"framed\"\n";
     let plain =
         "name = \"a\"\nport = \"/dev/x\"\ninstrument = \"lines\"\npattern = \"w \\\"{value}\\\" {skip}\"\n";
-    for source in [FULL_RIG, framed, plain] {
+    let dials = DIALS.map(|(keys, _)| format!("name = \"press\"\ninstrument = \"typed\"\n{keys}"));
+    for source in [FULL_RIG, framed, plain].into_iter().chain(dials.iter().map(String::as_str)) {
         let rig = parse_rig("r", source, &measure).unwrap();
         let again = rig_text(&rig).unwrap();
         assert_eq!(parse_rig("again", &again, &measure).unwrap(), rig, "{again}");
     }
     let wrong = parse_rig("r", "name = 1\n", &measure).unwrap_err();
     assert_eq!(wrong.len(), 3);
+}
+
+/// Each: keys of a dial, and what 100 on its face is in newtons.
+const DIALS: [(&str, f64); 6] = [
+    ("dial_unit = \"kN\"\ndial_resolution = 0.5\nrange_kN = 250\n", 100_000.0),
+    ("dial_unit = \"lbf\"\ndial_resolution = 1\n", 444.822_161_526_05),
+    ("dial_unit = \"psi\"\ndial_psi = \"force\"\ndial_resolution = 1\n", 444.822_161_526_05),
+    // 100 psi on 4 in² are 400 lbf.
+    (
+        "dial_unit = \"psi\"\ndial_psi = \"oil-pressure\"\ndial_resolution = 1\npiston_area_in2 = 4\n",
+        1779.288_646_104_2,
+    ),
+    // 100 bar are 10 N/mm².
+    ("dial_unit = \"bar\"\ndial_resolution = 1\npiston_area_mm2 = 5000\n", 50_000.0),
+    (
+        "dial_unit = \"N\"\ndial_resolution = 1\ncalibration = { id = \"c\", coefficients_kN = [0.5, 0.9], nominal = false }\n",
+        590.0,
+    ),
+];
+
+#[test]
+fn a_dial_needs_no_port_and_means_what_its_keys_say() {
+    for (keys, newtons) in DIALS {
+        let rigs = load(&format!("[[rig]]\nname = \"press\"\ninstrument = \"typed\"\n{keys}"))
+            .unwrap()
+            .settings
+            .rigs;
+        assert_eq!((rigs[0].port(), rigs[0].line()), (None, None));
+        let read = rigs[0].dial().unwrap().read(100.0, None).unwrap();
+        assert!((read.tension.0 - newtons).abs() < 1e-9 * newtons, "{keys}: {}", read.tension.0);
+    }
+}
+
+/// Each: keys of a rig with `instrument = "typed"`, and the line each is answered with.
+const DIAL_MISTAKES: &[(&str, &str)] = &[
+    (
+        "",
+        "f:1:1: rig.dial_unit: expected one of kN, N, lbf, psi, bar, MPa with instrument = \"typed\", found none",
+    ),
+    (
+        "dial_unit = \"kN\"",
+        "f:1:1: rig.dial_resolution: expected the dial's smallest step in kN with instrument = \"typed\", found none",
+    ),
+    ("dial_unit = \"kn\"", "f:4:13: rig.dial_unit: expected one of kN, N, lbf, psi, bar, MPa, found \"kn\""),
+    (
+        "dial_unit = \"kN\"\ndial_resolution = 0",
+        "f:5:19: rig.dial_resolution: expected a number above 0 and at most 1000000, found 0",
+    ),
+    (
+        "dial_unit = \"kN\"\ndial_resolution = 250\nrange_kN = 250",
+        "f:5:19: rig.dial_resolution: expected less than the dial's range of 250 kN, found 250 kN",
+    ),
+    (
+        "dial_unit = \"kN\"\ndial_resolution = 1\nport = \"/dev/x\"\nbaud = 9600",
+        "f:6:8: rig.port: expected no such key with instrument = \"typed\", whose dial is read by hand\n\
+         f:7:8: rig.baud: expected no such key with instrument = \"typed\", whose dial is read by hand",
+    ),
+    (
+        "dial_unit = \"psi\"\ndial_resolution = 1",
+        "f:1:1: rig.dial_psi: expected what a dial marked psi reads, \"force\" (its figures are lbf) or \
+         \"oil-pressure\" (with the piston's area), found none",
+    ),
+    (
+        "dial_unit = \"psi\"\ndial_resolution = 1\ndial_psi = \"oil-pressure\"",
+        "f:1:1: rig.piston_area_mm2: expected piston_area_mm2 or piston_area_in2 beside a dial of oil pressure, found none",
+    ),
+    (
+        "dial_unit = \"psi\"\ndial_resolution = 1\ndial_psi = \"force\"\npiston_area_in2 = 4",
+        "f:7:19: rig.piston_area_in2: expected no such key beside a dial that reads force",
+    ),
+    (
+        "dial_unit = \"bar\"\ndial_resolution = 1\npiston_area_in2 = 4\npiston_area_mm2 = 2580",
+        "f:6:19: rig.piston_area_in2: expected one of piston_area_mm2 and piston_area_in2, found both",
+    ),
+    (
+        "dial_unit = \"kN\"\ndial_resolution = 1\ndial_psi = \"force\"",
+        "f:6:12: rig.dial_psi: expected no such key with dial_unit = \"kN\", found one",
+    ),
+];
+
+#[test]
+fn every_mistake_in_a_dial_is_told_in_its_own_words() {
+    for (rest, expected) in DIAL_MISTAKES {
+        let toml = format!("[[rig]]\nname = \"press\"\ninstrument = \"typed\"\n{rest}\n");
+        assert_eq!(lines(load(&toml)).join("\n"), *expected, "\n{toml}");
+    }
+    let stranger = format!("{RIG_HEAD}instrument = \"lines\"\ndial_unit = \"kN\"\n");
+    let told = "f:5:13: rig.dial_unit: expected no such key with instrument = \"lines\", which has no dial";
+    assert_eq!(lines(load(&stranger)), [told]);
+    let portless = "[[rig]]\nname = \"a\"\ninstrument = \"lines\"\n";
+    assert_eq!(lines(load(portless)), ["f:1:1: rig.port: expected text in quotes, found no such key"]);
 }
 
 #[test]
@@ -616,10 +738,13 @@ fn the_shipped_file_shows_every_key_with_its_range() {
     let comments: String =
         shipped().lines().filter_map(|line| line.strip_prefix("# ")).collect::<Vec<_>>().join(" ");
     for section in SECTIONS {
-        let path = if section.many { "rig[0]" } else { section.name };
-        expect_keys(&shown, &comments, path, section.keys);
+        let paths: &[&str] =
+            if section.many { &["rig[0]", "rig[1]", "rig[2]"] } else { std::slice::from_ref(&section.name) };
+        expect_keys(&shown, &comments, paths, section.keys);
     }
-    assert_eq!(loaded.settings.rigs.len(), 1);
+    // A line and two dials: no rig can have all keys.
+    assert_eq!(loaded.settings.rigs.iter().filter(|rig| rig.dial().is_some()).count(), 2);
+    assert_eq!(loaded.settings.rigs.len(), 3);
     // What is commented out among the defaults is what the program takes where the range is unknown.
     let unset = runs::Settings::default();
     let measure = &loaded.settings.measure;
@@ -627,11 +752,12 @@ fn the_shipped_file_shows_every_key_with_its_range() {
     assert_eq!(measure.zero_shift_limit(), unset.zero_shift_limit());
 }
 
-fn expect_keys(shown: &[&str], comments: &str, path: &str, keys: &[Key]) {
+fn expect_keys(shown: &[&str], comments: &str, paths: &[&str], keys: &[Key]) {
     for key in keys {
-        let full = format!("{path}.{}", key.name);
+        let full: Vec<String> = paths.iter().map(|path| format!("{path}.{}", key.name)).collect();
         let limits = match &key.kind {
             Kind::Table(inner) => {
+                let full: Vec<&str> = full.iter().map(String::as_str).collect();
                 expect_keys(shown, comments, &full, inner);
                 continue;
             }
@@ -642,9 +768,12 @@ fn expect_keys(shown: &[&str], comments: &str, path: &str, keys: &[Key]) {
             Kind::Choice(words) => words.iter().map(|&word| word.to_owned()).collect(),
             _ => vec![],
         };
-        assert!(shown.contains(&full.as_str()), "{full} is not in the shipped file");
+        assert!(
+            full.iter().any(|full| shown.contains(&full.as_str())),
+            "{full:?} is not in the shipped file"
+        );
         for limit in limits {
-            assert!(comments.contains(&limit), "{full}: {limit} is not told");
+            assert!(comments.contains(&limit), "{full:?}: {limit} is not told");
         }
     }
 }
@@ -652,8 +781,9 @@ fn expect_keys(shown: &[&str], comments: &str, path: &str, keys: &[Key]) {
 #[test]
 fn the_example_rig_of_the_shipped_file_shows_the_defaults_it_names() {
     let example = load(&uncommented()).unwrap().settings.rigs.remove(0);
+    let example = example.line().unwrap();
     let defaults = frames::settings::Lines::default();
-    let frames::Settings::Lines(lines) = example.pipeline.instrument else {
+    let frames::Settings::Lines(lines) = &example.pipeline.instrument else {
         panic!("expected lines");
     };
     assert_eq!(example.baud, crate::settings::rig::BAUD_DEFAULT);
@@ -696,5 +826,61 @@ proptest::proptest! {
         for line in lines(load(&wrong)) {
             proptest::prop_assert!(line.starts_with("f:") && line.len() > 5, "{}", line);
         }
+    }
+}
+
+#[test]
+fn an_address_to_forward_to_is_a_host_with_a_port_and_nothing_else() {
+    use crate::settings::rules::{forward_url, keeps_secrets};
+    for good in [
+        "http://127.0.0.1:8428",
+        "https://central.example",
+        "http://[::1]:8086",
+        "https://a-b.c:1/",
+        "http://localhost:65535",
+    ] {
+        assert_eq!(forward_url(good), Ok(()), "{good}");
+    }
+    for bad in [
+        "",
+        "h:1",
+        "ftp://h:1",
+        "http://",
+        "http://:1",
+        "http:///x",
+        "http://h:0",
+        "http://h:65536",
+        "http://h:",
+        "http://h:1/x",
+        "http://h:1?x",
+        "http://h:1#x",
+        "http://user:word@h:1",
+        "http://h h",
+        "http://h\n",
+        "http://[::1",
+        "http://[::g]:1",
+        "http://::1",
+        "HTTP://h:1",
+        "http://h_1",
+        "http://-h",
+        "http://é",
+        "http://1.2.3.4.5:x",
+        "http://999.1.1.1",
+        "http://h..i",
+    ] {
+        assert!(forward_url(bad).is_err(), "{bad}");
+    }
+    for own in [
+        "http://127.0.0.1:1",
+        "http://127.9.9.9",
+        "http://localhost:1",
+        "http://[::1]:1",
+        "https://central.example",
+    ] {
+        assert!(keeps_secrets(own), "{own}");
+    }
+    for open in ["http://central.example", "http://10.0.0.1:1", "http://localhost.example", "http://[::2]:1"]
+    {
+        assert!(!keeps_secrets(open), "{open}");
     }
 }

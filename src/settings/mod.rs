@@ -5,7 +5,9 @@
 //! refused, and a mistake never falls back to a default. This room must not know how the rooms work.
 
 pub mod checked;
+pub mod dial;
 pub mod environment;
+pub mod forward;
 pub mod kinds;
 pub mod load;
 pub mod problem;
@@ -20,6 +22,6 @@ pub mod walk;
 pub use checked::{Daemon, Log, Settings, Store};
 pub use load::{Loaded, RIGS_MAX};
 pub use problem::{Place, Problem};
-pub use rig::{Rig, parse_rig, rig_text};
+pub use rig::{Instrument, Line, Rig, parse_rig, rig_text};
 pub use rig_file::{commented, remove_rig_file, rig_from_document, rig_path, write_rig_file};
 pub use show::Shown;

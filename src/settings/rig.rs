@@ -1,13 +1,16 @@
-//! One rig: from typed keys to its port and its pipeline's settings, and back to the text of a file.
+//! One rig: from typed keys to its line and its pipeline's settings, or to its dial, and back to the text
+//! of a file.
 //!
-//! Keys that exclude or need one another are checked here; kinds and ranges were checked before. This
-//! file must not know how a pipeline works.
+//! Keys that exclude or need one another are checked here and in `dial`; kinds and ranges were checked
+//! before. This file must not know how a pipeline works.
 
+use super::dial;
 use super::problem::{Place, Problem, Text};
 use super::schema::RIG;
 use super::typed::{TypedCalibration, TypedRig};
 use super::walk::Walk;
 use crate::constants::Calibration;
+use crate::results::Dial;
 use crate::{frames, pipeline, runs, samples};
 use config::Value;
 
@@ -19,12 +22,72 @@ pub const BAUD_DEFAULT: u32 = 115_200;
 pub struct Rig {
     /// Its name.
     pub name: String,
+    /// How it tells tension.
+    pub instrument: Instrument,
+}
+
+/// How a rig tells tension.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Instrument {
+    /// Its amplifier talks on a serial line.
+    Line(Box<Line>),
+    /// A person reads a dial.
+    Dial(Box<Dial>),
+}
+
+/// A serial line and what listens to it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
     /// Path of its port.
     pub port: String,
     /// Bits a second.
     pub baud: u32,
     /// All its pipeline needs.
     pub pipeline: pipeline::Settings,
+}
+
+impl Rig {
+    /// Its line; none where a dial is read.
+    #[must_use]
+    pub fn line(&self) -> Option<&Line> {
+        match &self.instrument {
+            Instrument::Line(line) => Some(line),
+            Instrument::Dial(_) => None,
+        }
+    }
+
+    /// Its dial; none where it has a line.
+    #[must_use]
+    pub fn dial(&self) -> Option<&Dial> {
+        match &self.instrument {
+            Instrument::Line(_) => None,
+            Instrument::Dial(dial) => Some(dial),
+        }
+    }
+
+    /// Path of its port.
+    #[must_use]
+    pub fn port(&self) -> Option<&str> {
+        self.line().map(|line| line.port.as_str())
+    }
+
+    /// The calibration of its settings: counts to tension, or reading to tension.
+    #[must_use]
+    pub fn calibration(&self) -> Option<&Calibration> {
+        match &self.instrument {
+            Instrument::Line(line) => line.pipeline.calibration.as_ref(),
+            Instrument::Dial(dial) => dial.correction.as_ref(),
+        }
+    }
+
+    /// Full range, kN, where known.
+    #[must_use]
+    pub fn range_kn(&self) -> Option<f64> {
+        match &self.instrument {
+            Instrument::Line(line) => line.pipeline.runs.range_kn,
+            Instrument::Dial(dial) => dial.range_kn,
+        }
+    }
 }
 
 /// Reads the text of a rig's file; `file` names it in messages.
@@ -51,40 +114,74 @@ pub fn parse_rig(file: &str, text: &str, measure: &runs::Settings) -> Result<Rig
 /// # Errors
 /// The serializer's words, where a value cannot be written.
 pub fn rig_text(rig: &Rig) -> Result<String, String> {
-    let lines = match &rig.pipeline.instrument {
+    let mut typed = match &rig.instrument {
+        Instrument::Line(line) => typed_line(line),
+        Instrument::Dial(dial) => dial::typed(dial),
+    };
+    typed.name.clone_from(&rig.name);
+    typed.range_kn = rig.range_kn();
+    typed.calibration = rig.calibration().map(|c| TypedCalibration {
+        id: c.id.clone(),
+        coefficients_kn: c.coefficients_kn.clone(),
+        nominal: c.nominal,
+    });
+    toml::to_string(&typed).map_err(|error| error.to_string())
+}
+
+fn typed_line(line: &Line) -> TypedRig {
+    let lines = match &line.pipeline.instrument {
         frames::Settings::Framed => None,
         frames::Settings::Lines(lines) => Some(lines),
     };
     let ticks = lines.filter(|lines| lines.tick_hz.is_some());
-    let samples = &rig.pipeline.samples;
-    let typed = TypedRig {
-        name: rig.name.clone(),
-        port: rig.port.clone(),
+    let samples = &line.pipeline.samples;
+    TypedRig {
+        port: Some(line.port.clone()),
         instrument: if lines.is_some() { "lines" } else { "framed" }.to_owned(),
-        baud: Some(rig.baud),
+        baud: Some(line.baud),
         rate_hz: samples.rate_hz,
-        range_kn: rig.pipeline.runs.range_kn,
         count_min: samples.count_min,
         count_max: samples.count_max,
         pattern: lines.map(|lines| lines.pattern.clone()),
         tick_hz: ticks.and_then(|lines| lines.tick_hz),
         tick_bits: ticks.map(|lines| lines.tick_bits),
         decimals: lines.map(|lines| lines.decimals),
-        calibration: rig.pipeline.calibration.as_ref().map(|c| TypedCalibration {
-            id: c.id.clone(),
-            coefficients_kn: c.coefficients_kn.clone(),
-            nominal: c.nominal,
-        }),
-    };
-    toml::to_string(&typed).map_err(|error| error.to_string())
+        ..TypedRig::default()
+    }
 }
 
 /// A rig's typed keys as a checked rig; `value` holds the same keys, each with its origin.
 pub(super) fn checked(value: &Value, typed: TypedRig, measure: &runs::Settings) -> Result<Rig, Vec<Problem>> {
-    let problems = conflicts(value, &typed, measure);
-    if !problems.is_empty() {
-        return Err(problems);
+    let mut found = if typed.instrument == "typed" {
+        dial::conflicts(&typed)
+    } else {
+        dial::strangers(&typed).into_iter().chain(conflicts(&typed, measure)).collect()
+    };
+    if let Some(calibration) = &typed.calibration
+        && calibration.coefficients_kn[1] == 0.0
+    {
+        let what = "expected a slope (the second) that is not zero, found 0";
+        found.push(("calibration.coefficients_kN", what.to_owned()));
     }
+    if !found.is_empty() {
+        return Err(found.into_iter().map(|(key, what)| at(value, key, what)).collect());
+    }
+    let calibration = typed.calibration.as_ref().map(|c| Calibration {
+        id: c.id.clone(),
+        coefficients_kn: c.coefficients_kn.clone(),
+        nominal: c.nominal,
+        range_kn: typed.range_kn,
+    });
+    let name = typed.name.clone();
+    let instrument = match (dial::dial(&typed, calibration.clone()), typed.port.clone()) {
+        (Some(dial), _) => Instrument::Dial(Box::new(dial)),
+        (None, Some(port)) => Instrument::Line(Box::new(line(typed, port, calibration, measure))),
+        (None, None) => return Err(vec![at(value, "port", "expected text in quotes, found none".into())]),
+    };
+    Ok(Rig { name, instrument })
+}
+
+fn line(typed: TypedRig, port: String, calibration: Option<Calibration>, measure: &runs::Settings) -> Line {
     let defaults = frames::settings::Lines::default();
     let instrument = if typed.instrument == "framed" {
         frames::Settings::Framed
@@ -96,9 +193,8 @@ pub(super) fn checked(value: &Value, typed: TypedRig, measure: &runs::Settings) 
             decimals: typed.decimals.unwrap_or(defaults.decimals),
         })
     };
-    Ok(Rig {
-        name: typed.name,
-        port: typed.port,
+    Line {
+        port,
         baud: typed.baud.unwrap_or(BAUD_DEFAULT),
         pipeline: pipeline::Settings {
             instrument,
@@ -108,20 +204,15 @@ pub(super) fn checked(value: &Value, typed: TypedRig, measure: &runs::Settings) 
                 count_max: typed.count_max,
             },
             runs: runs::Settings { range_kn: typed.range_kn, ..measure.clone() },
-            calibration: typed.calibration.map(|c| Calibration {
-                id: c.id,
-                coefficients_kn: c.coefficients_kn,
-                nominal: c.nominal,
-                range_kn: typed.range_kn,
-            }),
+            calibration,
         },
-    })
+    }
 }
 
-/// Keys that exclude or need one another.
-fn conflicts(value: &Value, typed: &TypedRig, measure: &runs::Settings) -> Vec<Problem> {
+/// Keys of a line that exclude or need one another: which, and what was expected.
+fn conflicts(typed: &TypedRig, measure: &runs::Settings) -> Vec<dial::Conflict> {
     let mut problems = Vec::new();
-    let mut refuse = |key: &str, what: String| problems.push(at(value, key, what));
+    let mut refuse = |key: &'static str, what: String| problems.push((key, what));
     let ticking = typed.pattern.as_ref().is_some_and(|pattern| pattern.contains("{tick}"));
     let given = [
         ("pattern", typed.pattern.is_some()),
@@ -154,14 +245,6 @@ fn conflicts(value: &Value, typed: &TypedRig, measure: &runs::Settings) -> Vec<P
         refuse(
             "range_kN",
             format!("expected more than measure.start_threshold_kN ({threshold}), found {range}"),
-        );
-    }
-    if let Some(calibration) = &typed.calibration
-        && calibration.coefficients_kn[1] == 0.0
-    {
-        refuse(
-            "calibration.coefficients_kN",
-            "expected a slope (the second) that is not zero, found 0".into(),
         );
     }
     problems

@@ -3,7 +3,7 @@
 //! Length of a Unix socket's path: unix(7) allows 107 bytes and a closing zero. This file must not know
 //! which key a text belongs to.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, Ipv6Addr, SocketAddr};
 
 /// Name of the API's socket within the store's folder.
 pub const SOCKET_NAME: &str = "api.sock";
@@ -83,4 +83,68 @@ pub(super) fn id(text: &str) -> Result<(), String> {
             && !text.chars().any(char::is_control),
         "1 to 64 printable characters",
     )
+}
+
+/// An absolute path of a file.
+pub(super) fn file(text: &str) -> Result<(), String> {
+    demand(plain_path(text), "an absolute path such as \"/etc/boltscribe/forward-token\"")
+}
+
+/// The address of a central store: scheme, host, port. No path, because the transport would drop it; no name
+/// and password, because addresses are shown and logged.
+pub(super) fn forward_url(text: &str) -> Result<(), String> {
+    demand(
+        text.len() <= 255 && host(text).is_some(),
+        "an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind",
+    )
+}
+
+/// Whether what is sent there passes no network in the open.
+pub(super) fn keeps_secrets(url: &str) -> bool {
+    url.starts_with("https://")
+        || host(url).is_some_and(|host| match host {
+            Host::Address(address) => address.is_loopback(),
+            Host::Name(name) => name == "localhost",
+        })
+}
+
+enum Host<'a> {
+    Address(IpAddr),
+    Name(&'a str),
+}
+
+/// The host of an address (RFC 3986, section 3.2), where all of it may be used.
+fn host(url: &str) -> Option<Host<'_>> {
+    let rest = url.strip_prefix("http://").or_else(|| url.strip_prefix("https://"))?;
+    let rest = rest.strip_suffix('/').unwrap_or(rest);
+    let (host, port) = match rest.strip_prefix('[') {
+        Some(inner) => {
+            let (address, port) = inner.split_once(']')?;
+            (Host::Address(IpAddr::V6(address.parse::<Ipv6Addr>().ok()?)), port)
+        }
+        None => {
+            let (name, port) = rest.find(':').map_or((rest, ""), |at| rest.split_at(at));
+            (named(name)?, port)
+        }
+    };
+    let known = port.is_empty()
+        || port.strip_prefix(':').is_some_and(|digits| {
+            digits.bytes().all(|b| b.is_ascii_digit()) && digits.parse::<u16>().is_ok_and(|port| port > 0)
+        });
+    known.then_some(host)
+}
+
+/// A name by RFC 1123, or an IPv4 address; what is digits and dots only must be an address.
+fn named(name: &str) -> Option<Host<'_>> {
+    if let Ok(address) = name.parse::<std::net::Ipv4Addr>() {
+        return Some(Host::Address(IpAddr::V4(address)));
+    }
+    let label = |label: &str| {
+        !label.is_empty()
+            && !label.starts_with('-')
+            && !label.ends_with('-')
+            && label.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-')
+    };
+    let last_is_word = name.rsplit('.').next()?.bytes().any(|b| !b.is_ascii_digit());
+    (name.len() <= 253 && last_is_word && name.split('.').all(label)).then_some(Host::Name(name))
 }

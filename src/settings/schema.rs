@@ -5,12 +5,22 @@
 
 use super::kinds::{Kind, Limits};
 use super::rules;
+use crate::results::DialUnit;
 
 /// One key of a table.
 pub(super) struct Key {
     pub name: &'static str,
     pub kind: Kind,
-    pub required: bool,
+    pub required: Required,
+}
+
+/// Whether a key must be given.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Required {
+    No,
+    Yes,
+    /// Unless another key of the table has this word.
+    Unless(&'static str, &'static str),
 }
 
 /// One top-level table.
@@ -22,11 +32,11 @@ pub(super) struct Section {
 }
 
 const fn key(name: &'static str, kind: Kind) -> Key {
-    Key { name, kind, required: false }
+    Key { name, kind, required: Required::No }
 }
 
 const fn required(name: &'static str, kind: Kind) -> Key {
-    Key { name, kind, required: true }
+    Key { name, kind, required: Required::Yes }
 }
 
 /// Greatest tension, kN.
@@ -56,14 +66,29 @@ pub(super) const SECTIONS: &[Section] = &[
             key("short_s", Kind::Number(Limits::from_to(0.0, 60.0))),
         ],
     },
+    Section {
+        name: "forward",
+        many: false,
+        keys: &[
+            key("url", Kind::Text(rules::forward_url)),
+            key("org", Kind::Text(rules::id)),
+            key("bucket", Kind::Text(rules::id)),
+            key("token_file", Kind::Text(rules::file)),
+            key("ca_file", Kind::Text(rules::file)),
+            key("health_s", Kind::Whole { min: 1, max: 86_400 }),
+            key("batch_max", Kind::Whole { min: 1, max: 10_000 }),
+            key("settle_s", Kind::Whole { min: 1, max: 86_400 }),
+        ],
+    },
     Section { name: "rig", many: true, keys: RIG },
 ];
 
 /// Keys of a rig, in a `[[rig]]` table or in a file of its own.
 pub(super) const RIG: &[Key] = &[
     required("name", Kind::Text(rules::rig_name)),
-    required("port", Kind::Text(rules::port)),
-    required("instrument", Kind::Choice(&["framed", "lines"])),
+    // A dial has no line; that it has no port either is checked where keys exclude one another.
+    Key { name: "port", kind: Kind::Text(rules::port), required: Required::Unless("instrument", "typed") },
+    required("instrument", Kind::Choice(&["framed", "lines", "typed"])),
     key("baud", Kind::Whole { min: 300, max: 12_000_000 }),
     key("rate_hz", Kind::Number(Limits::from_to(0.1, 20_000_000.0))),
     key("range_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
@@ -73,6 +98,11 @@ pub(super) const RIG: &[Key] = &[
     key("tick_hz", Kind::Number(Limits::from_to(1.0, 1e10))),
     key("tick_bits", Kind::Whole { min: 8, max: 64 }),
     key("decimals", Kind::Whole { min: 0, max: 9 }),
+    key("dial_unit", Kind::Choice(DialUnit::NAMES)),
+    key("dial_psi", Kind::Choice(&["force", "oil-pressure"])),
+    key("dial_resolution", Kind::Number(Limits::positive(1_000_000.0))),
+    key("piston_area_mm2", Kind::Number(Limits::positive(1_000_000.0))),
+    key("piston_area_in2", Kind::Number(Limits::positive(2000.0))),
     key("calibration", Kind::Table(CALIBRATION)),
 ];
 

@@ -3,6 +3,7 @@
 //! These shapes mirror the table of keys and carry no meaning; `checked` and `rig` turn them into what
 //! the rooms take. This file must not know where values come from.
 
+use crate::results::DialUnit;
 use serde::{Deserialize, Serialize};
 
 #[derive(Clone, Debug, Deserialize)]
@@ -11,6 +12,7 @@ pub(super) struct Typed {
     pub daemon: TypedDaemon,
     pub store: TypedStore,
     pub measure: TypedMeasure,
+    pub forward: TypedForward,
     #[serde(default)]
     pub rig: Vec<TypedRig>,
 }
@@ -40,11 +42,25 @@ pub(super) struct TypedMeasure {
     pub short_s: f64,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedForward {
+    pub url: Option<String>,
+    pub org: String,
+    pub bucket: String,
+    pub token_file: Option<String>,
+    pub ca_file: Option<String>,
+    pub health_s: u32,
+    pub batch_max: u32,
+    pub settle_s: u32,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct TypedRig {
     pub name: String,
-    pub port: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub port: Option<String>,
     pub instrument: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub baud: Option<u32>,
@@ -64,6 +80,16 @@ pub(super) struct TypedRig {
     pub tick_bits: Option<u8>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub decimals: Option<u8>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dial_unit: Option<DialUnit>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dial_psi: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dial_resolution: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub piston_area_mm2: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub piston_area_in2: Option<f64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub calibration: Option<TypedCalibration>,
 }

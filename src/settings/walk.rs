@@ -5,7 +5,7 @@
 
 use super::kinds::Kind;
 use super::problem::{Place, Problem, Text, shorten, unknown};
-use super::schema::{Key, SECTIONS, Section};
+use super::schema::{Key, Required, SECTIONS, Section};
 use config::{Map, Value, ValueKind};
 use std::ops::Range;
 use toml::Spanned;
@@ -147,7 +147,17 @@ impl<'a> Walk<'a> {
                 values.insert(key.name.to_owned(), Value::new(Some(&self.origin(at)), kind));
             }
         }
-        for key in keys.iter().filter(|key| key.required) {
+        let says = |key: &str, word: &str| {
+            table.iter().any(|(name, value)| {
+                name.get_ref().as_ref() == key
+                    && matches!(value.get_ref(), DeValue::String(text) if text == word)
+            })
+        };
+        for key in keys.iter().filter(|key| match key.required {
+            Required::No => false,
+            Required::Yes => true,
+            Required::Unless(other, word) => !says(other, word),
+        }) {
             if !table.iter().any(|(name, _)| name.get_ref().as_ref() == key.name) {
                 let what = format!("expected {}, found no such key", key.kind.expected());
                 self.problem(span.start, format!("{path}.{}", key.name), what);

@@ -112,6 +112,8 @@ pub struct LinearFit {
     pub residual_sum_of_squares: f64,
     /// The same about the mean where a constant is among what the columns can make, else about zero.
     pub total_sum_of_squares: f64,
+    /// Total less residual sum of squares, without the digits that cancel in `f64`.
+    pub explained_sum_of_squares: f64,
     /// Whether a constant is.
     pub has_constant: bool,
     /// 1 − residual over total sum of squares.
@@ -191,7 +193,7 @@ impl LinearFit {
         if above == 0 || self.degrees_of_freedom == 0 {
             return None;
         }
-        let explained = self.total_sum_of_squares - self.residual_sum_of_squares;
+        let explained = self.explained_sum_of_squares;
         let residual = self.residual_sum_of_squares / self.degrees_of_freedom as f64;
         Some((explained / above as f64 / residual, above, self.degrees_of_freedom))
     }
@@ -261,6 +263,7 @@ pub fn least_squares_exact(
         residuals: f64s(&residuals),
         residual_sum_of_squares: rss.to_f64(),
         total_sum_of_squares: tss.to_f64(),
+        explained_sum_of_squares: (tss - rss).to_f64(),
         has_constant,
         r_squared: if tss.to_f64() > 0.0 { (DoubleDouble::ONE - rss / tss).to_f64() } else { 1.0 },
         degrees_of_freedom: points - p,

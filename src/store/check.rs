@@ -8,7 +8,7 @@ use super::insert_block;
 use super::migrate::{KEPT, SCHEMA_VERSION};
 use super::reader::Reader;
 use super::write::StreamId;
-use crate::results::{Closed, RunResult};
+use crate::results::{ByHand, Closed, Entry, RunResult};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -60,6 +60,7 @@ impl Reader {
         self.check_runs(&mut report)?;
         self.check_closings(&mut report)?;
         self.check_idle(&mut report)?;
+        self.check_outbox(&mut report)?;
         report.ok = report.faults.is_empty();
         Ok(report)
     }
@@ -94,6 +95,7 @@ impl Reader {
             row.get::<_, String>(0)
         })?;
         let mut expected = vec!["runs_are_numbered_without_gaps".to_owned()];
+        expected.extend(["insert", "delete", "update"].map(|verb| format!("outbox_counts_{verb}")));
         for table in KEPT {
             expected.extend(["UPDATE", "DELETE"].map(|verb| format!("{table}_refuses_{verb}")));
         }
@@ -103,8 +105,24 @@ impl Reader {
         Ok(())
     }
 
+    fn check_outbox(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let counted = self.first(
+            "SELECT COUNT(*) FILTER (WHERE reason IS NULL),
+                    COUNT(*) FILTER (WHERE reason IS NULL AND kind = 'health'),
+                    COUNT(*) FILTER (WHERE reason IS NOT NULL) FROM outbox",
+            [],
+            |row| Ok([row.get::<_, i64>(0)?, row.get(1)?, row.get(2)?].map(i64::unsigned_abs)),
+        )?;
+        let told = self.outbox_status()?;
+        let told = [told.waiting, told.waiting_health, told.quarantined];
+        if counted != Some(told) {
+            report.find(format!("the outbox says it holds {told:?} rows, found {counted:?}"));
+        }
+        Ok(())
+    }
+
     fn count_rows(&self, report: &mut CheckReport) -> Result<(), StoreError> {
-        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs"]) {
+        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs", "outbox"]) {
             let sql = format!("SELECT COUNT(*) FROM {table}");
             let rows = self.first(&sql, [], |row| row.get::<_, i64>(0))?;
             report.rows.insert(table.to_owned(), rows.unwrap_or(0).unsigned_abs());
@@ -143,7 +161,7 @@ impl Reader {
                  FROM runs WHERE id > ?1 ORDER BY id LIMIT 100",
                 [after],
                 |row| {
-                    let key: (i64, i64, u32) = (row.get(0)?, row.get(1)?, row.get(2)?);
+                    let key: (i64, Option<i64>, Option<u32>) = (row.get(0)?, row.get(1)?, row.get(2)?);
                     let counts: (i64, i64) = (row.get(4)?, row.get(5)?);
                     Ok((key, row.get::<_, String>(3)?, counts))
                 },
@@ -153,16 +171,39 @@ impl Reader {
             };
             after = last.0.0;
             for ((id, stream, run_seq), text, (blows, gates)) in page {
-                match serde_json::from_str::<RunResult>(&text) {
-                    Ok(result) => {
+                match (Entry::from_json(&text), stream.zip(run_seq)) {
+                    (Ok(Entry::Measured(result)), Some((stream, run_seq))) => {
                         compare_counts(report, id, &result, (blows, gates));
                         self.check_columns(report, id, &result)?;
                         self.check_samples(report, (id, StreamId(stream), run_seq), &result)?;
                     }
-                    Err(error) => report.find(format!("run {id}: its document does not read: {error}")),
+                    (Ok(Entry::ByHand(read)), None) if (blows, gates) == (0, 0) => {
+                        self.check_reading(report, id, &read)?;
+                    }
+                    (Ok(_), _) => report.find(format!("run {id}: its rows are not those of its document")),
+                    (Err(error), _) => report.find(format!("run {id}: its document does not read: {error}")),
                 }
             }
         }
+    }
+
+    fn check_reading(&self, report: &mut CheckReport, id: i64, read: &ByHand) -> Result<(), StoreError> {
+        let row = self.first(
+            "SELECT peak_kN, held_kN, resolution_kN, setup, tool, entered_by FROM runs WHERE id = ?1",
+            [id],
+            |row| {
+                let figures: [Option<f64>; 3] = [row.get(0)?, row.get(1)?, row.get(2)?];
+                let words: [Option<String>; 3] = [row.get(3)?, row.get(4)?, row.get(5)?];
+                Ok((figures, words))
+            },
+        )?;
+        let reading = &read.reading;
+        let figures = [read.peak(), read.held(), Some(reading.resolution)].map(|f| f.map(|f| f.kn()));
+        let words = [read.in_force.setup.clone(), read.in_force.tool.clone(), Some(reading.who.clone())];
+        if row.is_some_and(|row| row != (figures, words)) {
+            report.find(format!("run {id}: its columns differ from its document"));
+        }
+        Ok(())
     }
 
     fn check_columns(&self, report: &mut CheckReport, id: i64, result: &RunResult) -> Result<(), StoreError> {
@@ -247,7 +288,8 @@ impl Reader {
         }
         let open = self.all(
             "SELECT r.id FROM runs r
-             WHERE NOT EXISTS (SELECT 1 FROM closings c WHERE c.run = r.id)
+             WHERE r.stream IS NOT NULL
+               AND NOT EXISTS (SELECT 1 FROM closings c WHERE c.run = r.id)
                AND NOT EXISTS (SELECT 1 FROM open_runs o WHERE o.stream = r.stream AND o.run_seq = r.run_seq)",
             [],
             |row| row.get::<_, i64>(0),

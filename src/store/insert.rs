@@ -3,8 +3,9 @@
 //! The outer error is the store's (disk full, damage): the writer keeps the row and tries again. The
 //! inner one is the row's: it is refused and counted, and the rows around it go on.
 
+use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
-use super::{insert_block, insert_run};
+use super::{insert_block, insert_reading, insert_run};
 use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -29,6 +30,7 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
         Write::Recovered { stream, run_seq, result, first_blow_utc_ns } => {
             insert_run::recovered(tx, *stream, *run_seq, result.as_deref(), *first_blow_utc_ns)
         }
+        Write::Reading { utc_ns, reading } => insert_reading::reading(tx, rig, reading, *utc_ns),
         Write::Command { utc_ns, who, command } => person(tx, rig, *utc_ns, who, command),
         Write::Zero { utc_ns, zero_kn } => {
             ensure_rig(tx, rig)?;
@@ -42,6 +44,7 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
             correct(tx, *run, *utc_ns, (who, why), correction)
         }
         Write::Event { utc_ns, kind, detail } => event(tx, Some(rig), *utc_ns, kind, detail),
+        Write::Outbox(change) => outbox::apply(tx, change),
     }
 }
 
@@ -49,7 +52,7 @@ fn done(_rows: usize) -> Applied {
     Ok(Ok(Written::Row))
 }
 
-fn ensure_rig(tx: &Connection, rig: &str) -> rusqlite::Result<()> {
+pub(super) fn ensure_rig(tx: &Connection, rig: &str) -> rusqlite::Result<()> {
     tx.prepare_cached("INSERT INTO rigs (rig) VALUES (?1) ON CONFLICT DO NOTHING")?.execute([rig])?;
     Ok(())
 }
@@ -141,23 +144,13 @@ fn correct(
             ("restore", Some(lifts), super::write::NewTags::default())
         }
     };
-    done(
-        tx.prepare_cached(
-            "INSERT INTO corrections (run, utc_ns, who, why, kind, lifts, setup, contacts, tool)
+    tx.prepare_cached(
+        "INSERT INTO corrections (run, utc_ns, who, why, kind, lifts, setup, contacts, tool)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-        )?
-        .execute(params![
-            run.0,
-            utc_ns,
-            who,
-            why,
-            kind,
-            lifts,
-            tags.setup,
-            tags.contacts,
-            tags.tool
-        ])?,
-    )
+    )?
+    .execute(params![run.0, utc_ns, who, why, kind, lifts, tags.setup, tags.contacts, tags.tool])?;
+    outbox::enqueue(tx, Part::Correction, run)?;
+    Ok(Ok(Written::Row))
 }
 
 /// Stores an event; an empty rig's name stands for the daemon itself.

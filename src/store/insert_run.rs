@@ -4,6 +4,7 @@
 
 use super::insert::{Applied, event, exact_json};
 use super::insert_block;
+use super::outbox::{self, Part};
 use super::write::{Refused, RunId, StreamId, Written};
 use crate::pipeline::RunRow;
 use crate::results::{Closed, Flag, RunResult};
@@ -82,17 +83,22 @@ fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64)
     let Some(document) = exact_json(result) else {
         return Ok(Err(Refused::NotRepresentable(what)));
     };
-    let (id, rig_run): (i64, i64) = tx
-        .prepare_cached(
-            "SELECT COALESCE((SELECT MAX(id) FROM runs), 0) + 1,
-                    COALESCE((SELECT MAX(rig_run) FROM runs WHERE rig = ?1), 0) + 1",
-        )?
-        .query_row([&rig], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    let (id, rig_run) = next_numbers(tx, &rig)?;
     insert_columns(tx, (id, &rig, rig_run), stream, result, utc_ns, &document)?;
     insert_blows(tx, id, result)?;
     insert_gates(tx, id, result)?;
     insert_flags(tx, id, &result.flags)?;
+    outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))
+}
+
+/// The numbers the next run gets, in the store and at its rig.
+pub(super) fn next_numbers(tx: &Connection, rig: &str) -> rusqlite::Result<(i64, i64)> {
+    tx.prepare_cached(
+        "SELECT COALESCE((SELECT MAX(id) FROM runs), 0) + 1,
+                COALESCE((SELECT MAX(rig_run) FROM runs WHERE rig = ?1), 0) + 1",
+    )?
+    .query_row([rig], |row| Ok((row.get(0)?, row.get(1)?)))
 }
 
 fn insert_columns(
@@ -159,7 +165,7 @@ fn insert_gates(tx: &Connection, id: i64, result: &RunResult) -> rusqlite::Resul
     Ok(())
 }
 
-fn insert_flags(tx: &Connection, id: i64, flags: &[Flag]) -> rusqlite::Result<()> {
+pub(super) fn insert_flags(tx: &Connection, id: i64, flags: &[Flag]) -> rusqlite::Result<()> {
     // A flag may stand in the announcement and in the closing: it is one flag of the run.
     let mut insert =
         tx.prepare_cached("INSERT INTO run_flags (run, flag) VALUES (?1, ?2) ON CONFLICT DO NOTHING")?;
@@ -204,6 +210,7 @@ pub(super) fn closed(tx: &Connection, stream: StreamId, row: &Closed) -> Applied
         document
     ])?;
     insert_flags(tx, id.0, &row.flags)?;
+    outbox::enqueue(tx, Part::Closing, id)?;
     insert_block::closed(tx, stream, row.run_seq)?;
     Ok(Ok(Written::Run(id)))
 }

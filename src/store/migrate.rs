@@ -12,12 +12,12 @@ use std::path::Path;
 /// Marks a file as a store of this program: "BSCR".
 pub const APPLICATION_ID: u32 = 0x4253_4352;
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: u32 = 1;
+pub const SCHEMA_VERSION: u32 = 2;
 /// Before this one SQLite could lose committed rows in WAL mode with two connections.
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
 /// Each entry brings the schema from version (index) to (index + 1).
-const STEPS: [&str; SCHEMA_VERSION as usize] = [include_str!("schema.sql")];
+const STEPS: [&str; SCHEMA_VERSION as usize] = [include_str!("schema.sql"), include_str!("outbox.sql")];
 
 /// Tables whose rows are never changed.
 pub(super) const KEPT: [&str; 13] = [

@@ -5,7 +5,7 @@
 use super::error::StoreError;
 use super::write::{InForceRow, ShelfKind};
 use crate::constants::Calibration;
-use crate::control::Command;
+use crate::control::{Command, InForce};
 use rusqlite::{Connection, OptionalExtension, Params, Row, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
@@ -132,6 +132,27 @@ impl Reader {
             detail: error.to_string(),
         })?;
         Ok(Some(InForceRow { rig, utc_ns, who, in_force }))
+    }
+
+    /// What was in force at a rig at a moment: the latest `use` told by then.
+    ///
+    /// # Errors
+    /// The store cannot be read, or the command does not read back.
+    pub fn in_force_at(&self, rig: &str, utc_ns: i64) -> Result<InForce, StoreError> {
+        let row = self.first(
+            "SELECT id, json_extract(command, '$.in_force') FROM commands
+             WHERE rig = ?1 AND kind = 'use' AND utc_ns <= ?2 ORDER BY id DESC LIMIT 1",
+            params![rig, utc_ns],
+            |row| Ok((row.get::<_, i64>(0)?, row.get::<_, String>(1)?)),
+        )?;
+        let Some((id, text)) = row else {
+            return Ok(InForce::default());
+        };
+        serde_json::from_str(&text).map_err(|error| StoreError::Unreadable {
+            what: "command",
+            id,
+            detail: error.to_string(),
+        })
     }
 
     /// The rig's latest zero since its calibration was last changed, kN in that calibration's terms.

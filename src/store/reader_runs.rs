@@ -5,7 +5,7 @@
 use super::error::StoreError;
 use super::reader::Reader;
 use super::write::RunId;
-use crate::results::{Closed, RunResult};
+use crate::results::{Closed, Entry};
 use rusqlite::{Row, types::Value};
 use serde::Serialize;
 
@@ -46,7 +46,7 @@ pub struct GateLine {
     pub torque_nm: Option<f64>,
 }
 
-/// One line of a list of runs. Absent figures are null.
+/// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RunLine {
     /// Number in the store.
@@ -55,7 +55,7 @@ pub struct RunLine {
     pub rig: String,
     /// Number at the rig.
     pub rig_run: i64,
-    /// Wall time of the first blow, ISO 8601.
+    /// Wall time of the first blow, or of the reading by hand, ISO 8601.
     pub utc: String,
     /// The same, nanoseconds since 1970.
     pub utc_ns: i64,
@@ -70,26 +70,26 @@ pub struct RunLine {
     /// Test bolt.
     pub bolt: Option<String>,
     /// Name of the calibration.
-    pub calibration: String,
+    pub calibration: Option<String>,
     /// Whose clock its times come from: `device` or `host`.
-    pub timing: String,
+    pub timing: Option<String>,
     /// Seconds since sample 0 of the stream.
-    pub first_blow_s: f64,
+    pub first_blow_s: Option<f64>,
     /// Seconds since sample 0 of the stream.
-    pub last_blow_s: f64,
+    pub last_blow_s: Option<f64>,
     /// Last minus first blow.
-    pub drive_time_s: f64,
+    pub drive_time_s: Option<f64>,
     /// Blows; null where sampling cannot show them.
     pub blows: Option<u32>,
     /// Blows a second.
     pub blow_rate_hz: Option<f64>,
     /// Greatest filtered tension.
     #[serde(rename = "peak_kN")]
-    pub peak_kn: f64,
+    pub peak_kn: Option<f64>,
     /// Its time.
-    pub peak_time_s: f64,
+    pub peak_time_s: Option<f64>,
     /// The true peak may lie higher.
-    pub peak_is_lower_bound: bool,
+    pub peak_is_lower_bound: Option<bool>,
     /// Settled tension.
     #[serde(rename = "held_kN")]
     pub held_kn: Option<f64>,
@@ -106,7 +106,7 @@ pub struct RunLine {
     /// Equivalent torque of the held tension.
     #[serde(rename = "equivalent_torque_Nm")]
     pub equivalent_torque_nm: Option<f64>,
-    /// Why the run closed; null while it has not.
+    /// Why the run closed; null while it has not, and for a reading by hand.
     pub closed_by: Option<String>,
     /// Names of its flags.
     pub flags: Vec<String>,
@@ -114,6 +114,13 @@ pub struct RunLine {
     pub excluded: bool,
     /// Why; empty where it counts.
     pub left_out_because: Vec<String>,
+    /// Of a reading by hand: the smallest step of the dial.
+    #[serde(rename = "resolution_kN")]
+    pub resolution_kn: Option<f64>,
+    /// Of a reading by hand: who typed it.
+    pub entered_by: Option<String>,
+    /// Of a reading by hand: what else was said.
+    pub note: Option<String>,
 }
 
 /// A person's word on a run.
@@ -142,8 +149,8 @@ pub struct CorrectionRow {
 pub struct RunDetail {
     /// Its line.
     pub line: RunLine,
-    /// Its announcement, exactly as it was made.
-    pub result: RunResult,
+    /// Its announcement or reading, exactly as it was made.
+    pub result: Entry,
     /// Its closing.
     pub closed: Option<Closed>,
     /// What people said about it, oldest first.
@@ -154,6 +161,7 @@ const COLUMNS: &str = "id, rig, rig_run, first_blow_utc, first_blow_utc_ns, simu
     bolt, calibration, first_blow_s, last_blow_s, drive_time_s, blows, blow_rate_hz, peak_kN, peak_time_s,
     peak_is_lower_bound, held_kN, plateau_kN, plateau_se_kN, time_constant_s, equivalent_torque_held_Nm,
     closed_by, flags, excluded, left_out_because, timing,
+    resolution_kN, entered_by, note,
     (SELECT json_group_array(json_object('after_s', after_s, 'tension_kN', tension_kN, 'torque_Nm', torque_Nm))
      FROM (SELECT * FROM gates WHERE run = run_results.id ORDER BY gate))";
 
@@ -188,7 +196,10 @@ fn line(row: &Row<'_>) -> rusqlite::Result<RunLine> {
         excluded: row.get(26)?,
         left_out_because: json(row, 27)?,
         timing: row.get(28)?,
-        gates: json(row, 29)?,
+        resolution_kn: row.get(29)?,
+        entered_by: row.get(30)?,
+        note: row.get(31)?,
+        gates: json(row, 32)?,
     })
 }
 
@@ -285,7 +296,7 @@ impl Reader {
         };
         Ok(Some(RunDetail {
             line,
-            result: serde_json::from_str(&result).map_err(unreadable)?,
+            result: Entry::from_json(&result).map_err(unreadable)?,
             closed: closing.map(|text| serde_json::from_str(&text)).transpose().map_err(unreadable)?,
             corrections: self.corrections(id)?,
         }))

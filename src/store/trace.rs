@@ -34,12 +34,15 @@ pub struct RunTrace {
 }
 
 impl Reader {
-    /// The samples of a run; none where there is no such run.
+    /// The samples of a run; none where there is no such run, or it was read by hand.
     ///
     /// # Errors
     /// The store cannot be read, or a block does not unpack to the codes it was counted with.
     pub fn trace(&self, id: RunId) -> Result<Option<RunTrace>, StoreError> {
         let Some(run) = self.run(id)? else {
+            return Ok(None);
+        };
+        let Some(result) = run.result.measured() else {
             return Ok(None);
         };
         let key = self.first("SELECT stream, run_seq, rig FROM runs WHERE id = ?1", [id.0], |row| {
@@ -55,11 +58,11 @@ impl Reader {
                 .collect();
         let blocks =
             blocks.map_err(|(block, detail)| StoreError::Unreadable { what: "block", id: block, detail })?;
-        let record = &run.result.record;
+        let record = &result.record;
         Ok(Some(RunTrace {
             rate_hz: record.rate_hz,
             blocks,
-            calibration: self.calibration(stream, &rig, &run.result.calibration, run.line.utc_ns)?,
+            calibration: self.calibration(stream, &rig, &result.calibration, run.line.utc_ns)?,
             zero: record.zero,
             first_blow_s: record.first_blow_s,
             last_blow_s: record.last_blow_s,

@@ -4,7 +4,7 @@
 
 use crate::control::{Command, InForce};
 use crate::pipeline::{Block, RunRow, Settings};
-use crate::results::RunResult;
+use crate::results::{ByHand, RunResult};
 use serde::{Deserialize, Serialize};
 
 /// Number of a stream: one pipeline from its start to its end.
@@ -133,6 +133,13 @@ pub enum Write {
         /// Wall time of the first blow (or of the opening).
         first_blow_utc_ns: i64,
     },
+    /// A run that a person read from a dial; answered with its [`RunId`].
+    Reading {
+        /// When it was read.
+        utc_ns: i64,
+        /// The reading with its context.
+        reading: Box<ByHand>,
+    },
     /// A person's command to a rig. A `use` is in force from its row on.
     Command {
         /// When.
@@ -186,6 +193,8 @@ pub enum Write {
         /// What happened.
         detail: String,
     },
+    /// A change of the outbox.
+    Outbox(super::outbox::OutboxWrite),
 }
 
 /// What a stored row is known by.
@@ -195,6 +204,8 @@ pub enum Written {
     Stream(StreamId),
     /// An announced run.
     Run(RunId),
+    /// As many rows.
+    Rows(u64),
     /// Anything else.
     Row,
 }

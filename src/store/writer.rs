@@ -285,12 +285,14 @@ fn name(write: &Write) -> &'static str {
         Write::Stream { .. } => "a stream",
         Write::Identity { .. } => "an identity",
         Write::Run { .. } | Write::Recovered { .. } => "a run",
+        Write::Reading { .. } => "a reading by hand",
         Write::Block { .. } => "a block of samples",
         Write::Command { .. } => "a command",
         Write::Zero { .. } => "a zero",
         Write::Shelf { .. } => "a document of the shelf",
         Write::Correct { .. } => "a correction",
         Write::Event { .. } => "an event",
+        Write::Outbox(_) => "a change of the outbox",
     }
 }
 

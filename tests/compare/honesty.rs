@@ -1,4 +1,5 @@
 //! A small seeded version of `cargo xtask honesty`: the bounds are three standard errors of the count.
+//! Seeded, so that it passes or fails the same everywhere.
 
 use super::trials::{PLANS, simulate, simulate_acceptance};
 

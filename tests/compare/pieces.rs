@@ -1,4 +1,5 @@
 //! What pieces cost: invented data with known effects, and the algebra of what can be told.
+//! Nothing here was measured.
 
 use super::support::{assert_near, observations};
 use boltscribe::compare::pieces::piece_effects;

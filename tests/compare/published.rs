@@ -1,4 +1,5 @@
 //! Published examples and tables through the same code.
+//! Tolerances are those of the digits that the source gives.
 
 use super::support::{assert_near, groups, row};
 use boltscribe::compare::{Drift, Question, compare};

@@ -1,4 +1,5 @@
 //! Shared by the tests of comparison: tables as observations, closeness.
+//! Must not know any expected number.
 
 use boltscribe::compare::{Comparison, Observation, SetupRow};
 use boltscribe::files::read_readings;

@@ -1,4 +1,5 @@
 //! `boltscribe compare` as a script meets it: its document, its errors, its exit codes.
+//! The real program runs; expected numbers are those of `regression`.
 
 use super::regression::TWO_TOOLS;
 use super::support::assert_near;

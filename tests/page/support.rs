@@ -24,7 +24,7 @@ pub struct FakeRigs {
 pub fn rig_state(rig: &str, link: Link) -> RigState {
     RigState {
         rig: rig.into(),
-        port: format!("/dev/serial/by-id/{rig}"),
+        port: Some(format!("/dev/serial/by-id/{rig}")),
         link,
         link_detail: None,
         stale: link != Link::Up,
@@ -35,10 +35,12 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         counts: Some(12_500),
         zero_kn: Some(0.5),
         running: None,
+        driving: false,
         in_force: InForce::default(),
         calibration: Some("cell-1".into()),
         nominal: false,
         range_kn: Some(100.0),
+        dial: None,
         standing: Vec::new(),
         counters: Counters { bytes_in: 77, ..Counters::default() },
     }

@@ -8,5 +8,6 @@
 mod crash;
 mod keeping;
 mod opening;
+mod outbox;
 mod sample;
 mod verdicts;

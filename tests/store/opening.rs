@@ -63,8 +63,8 @@ fn a_store_of_a_newer_version_is_refused_untouched() {
     db.close().unwrap();
     let before = bytes(folder.path());
     let error = refused(folder.path());
-    assert!(matches!(error, StoreError::Newer { known: 1, found: 99, .. }), "{error}");
-    assert!(error.to_string().contains("expected schema version 1 or older, found 99"));
+    assert!(matches!(error, StoreError::Newer { known: 2, found: 99, .. }), "{error}");
+    assert!(error.to_string().contains("expected schema version 2 or older, found 99"));
     assert!(open_read_only(folder.path()).is_err());
     assert_eq!(bytes(folder.path()), before);
 }

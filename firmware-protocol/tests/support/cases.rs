@@ -91,3 +91,10 @@ pub fn cases() -> Vec<Case> {
     assert_eq!(names.len(), total, "two cases share a name");
     cases
 }
+
+/// What a vector says of its frame: the message and its fields, or the fault.
+pub fn stated(case: &Case) -> Vec<(&str, String)> {
+    let shell = ["name", "direction", "hex", "reencodes"];
+    let fields = case.keys.iter().filter(|(key, _)| !shell.contains(&key.as_str()));
+    fields.map(|(key, value)| (key.as_str(), value.clone())).collect()
+}

@@ -1,4 +1,5 @@
 //! The answer as one JSON document; keys carry units, what is absent is null with a note.
+//! Must not work anything out that `compare` can.
 
 use super::verb::Args;
 use crate::compare::answer::{Judged, SetupRow};

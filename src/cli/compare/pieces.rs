@@ -1,4 +1,5 @@
 //! `compare --by piece`: what each piece costs, and what an untried chain would give.
+//! The figures come from `compare::pieces`; must not work any out.
 
 use super::super::caution;
 use super::super::error::CliError;

@@ -1,4 +1,5 @@
 //! From a file to observations, and from a fault back to the file's line and column.
+//! Must not judge the values: `files` and `compare` do.
 
 use super::super::error::CliError;
 use crate::compare::{CompareError, Observation};

@@ -1,4 +1,5 @@
 //! The answer as rows: all of it for CSV, what a person decides by for a table.
+//! Must not work anything out: cells come from the document.
 
 use super::super::output::{Cell, Format, Rows};
 use serde_json::Value;

@@ -1,4 +1,5 @@
 //! What is said beside the table: which measure, which interval, what a verdict means, what stands out.
+//! Goes to standard error, for people only; figures come from the document.
 
 use super::super::output::say;
 use super::verb::Args;

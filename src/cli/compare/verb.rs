@@ -1,4 +1,5 @@
 //! The verb: options, their checks, and the order of work.
+//! Must not work anything out, nor word what is said beside the table.
 
 use super::super::caution;
 use super::super::error::CliError;

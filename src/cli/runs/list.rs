@@ -130,7 +130,7 @@ pub fn rows_of(runs: &[Value]) -> Rows {
 /// Every plain figure; the first gate in columns of its own, all gates as `after_s:tension_kN` words,
 /// because their number is the settings' choice.
 fn all_rows_of(runs: &[Value]) -> Rows {
-    const PLAIN: [&str; 24] = [
+    const PLAIN: [&str; 27] = [
         "id",
         "rig",
         "rig_run",
@@ -155,6 +155,9 @@ fn all_rows_of(runs: &[Value]) -> Rows {
         "time_constant_s",
         "equivalent_torque_Nm",
         "excluded",
+        "resolution_kN",
+        "entered_by",
+        "note",
     ];
     let mut columns = PLAIN.to_vec();
     columns.extend(["gate_s", "gate_kN", "gate_Nm", "gates_s_kN", "flags", "left_out_because"]);
@@ -217,6 +220,11 @@ fn remarks(run: &Value) -> Cell {
     if run["simulated"] == true {
         remarks.push(caution::SIMULATED.to_owned());
     }
+    // A dial with a drag pointer tells the peak alone, which has no column here.
+    if let (true, Some(peak)) = (run["held_kN"].is_null() && run["timing"].is_null(), run["peak_kN"].as_f64())
+    {
+        remarks.push(format!("peak {peak:.2} kN"));
+    }
     let because = words(&run["left_out_because"]);
     if run["excluded"] == true {
         remarks.push(format!("left out: {because}"));
@@ -250,6 +258,18 @@ mod tests {
     fn a_run_that_is_left_out_says_why_once() {
         let Cell::Text(words) = remarks(&run()) else { panic!("no remarks") };
         assert_eq!(words, "SIMULATED; left out: short; no-limit");
+    }
+
+    #[test]
+    fn a_peak_read_by_hand_is_shown_and_what_a_dial_cannot_tell_is_a_dash() {
+        let read = json!({
+            "id": 8, "rig": "press", "utc": "2026-01-02T03:04:05.000Z", "setup": "ext75", "held_kN": null,
+            "peak_kN": 96.5, "timing": null, "gates": [], "blows": null, "drive_time_s": null,
+            "flags": ["by-hand"], "excluded": false, "left_out_because": [], "simulated": false,
+        });
+        let row = rows_of(&[read]).rows.remove(0);
+        assert_eq!(row[5..11], vec![Cell::None; 6]);
+        assert_eq!(row[11], Cell::Text("peak 96.50 kN; by-hand".into()));
     }
 
     #[test]

@@ -146,6 +146,9 @@ fn figures(run: &Value) -> Rows {
             // The same moment stands above as `utc`.
             ("utc_ns", _) => {}
             ("gates", Value::Array(gates)) => gates.iter().for_each(|gate| gate_rows(&mut rows, gate)),
+            // What was typed, in the words of the dial; a measured run has none.
+            ("reading", Value::Null) => {}
+            ("reading", reading) => rows.rows.push(typed(reading)),
             ("blow_list", Value::Array(blows)) => {
                 rows.rows.push(figure("blow_list", &json!(format!("{} blows, see JSON", blows.len()))));
             }
@@ -164,6 +167,16 @@ fn figures(run: &Value) -> Rows {
         }
     }
     rows
+}
+
+/// `held, as typed`: 81.5 kN.
+fn typed(reading: &Value) -> Vec<Cell> {
+    let of = reading["of"].as_str().unwrap_or("tension");
+    vec![
+        Cell::Text(format!("{of}, as typed")),
+        Cell::Text(reading["value"].to_string()),
+        Cell::text_of(reading, "unit"),
+    ]
 }
 
 fn allowed(bolt: &Value) -> Vec<Cell> {

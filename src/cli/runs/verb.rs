@@ -2,7 +2,7 @@
 //!
 //! Must not know how any of them is done.
 
-use super::{correct, list, show};
+use super::{correct, enter, list, show};
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use clap::Subcommand;
@@ -12,6 +12,8 @@ use clap::Subcommand;
 pub enum Verb {
     /// The latest runs, newest first.
     List(list::List),
+    /// Type what a dial reads after a run, at a rig without an amplifier.
+    Enter(enter::Enter),
     /// One run: every figure, and the trace drawn.
     Show(show::Show),
     /// Give a run other tags; the old ones stay in the record.
@@ -22,6 +24,14 @@ pub enum Verb {
     Restore(correct::Correct),
 }
 
+impl Verb {
+    /// Whether it puts the first things into a new store.
+    #[must_use]
+    pub const fn fills_the_store(&self) -> bool {
+        matches!(self, Self::Enter(_))
+    }
+}
+
 /// Does it.
 ///
 /// # Errors
@@ -29,6 +39,7 @@ pub enum Verb {
 pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
     match verb {
         Verb::List(list) => list::run(list, context).await,
+        Verb::Enter(enter) => enter::run(enter, context).await,
         Verb::Show(show) => show::run(show, context).await,
         Verb::Tag(tag) => correct::tag(tag, context).await,
         Verb::Exclude(exclude) => correct::mark("exclude", exclude, context).await,

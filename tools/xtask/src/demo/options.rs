@@ -31,6 +31,8 @@ pub struct Options {
     pub format: Format,
     /// Device seconds in a second here, 1 to 100.
     pub speed: u32,
+    /// Build with all features, as verify has done already; the demo itself needs none.
+    pub all_features: bool,
     /// The programs are built and Ctrl-C is ignored: the second half of the command.
     pub staged: bool,
 }
@@ -52,11 +54,13 @@ impl Options {
     /// # Errors
     /// A word that is none of the demo's.
     pub fn parse(words: &[String]) -> Result<Self, Failed> {
-        let mut options = Self { once: false, format: Format::Table, speed: 20, staged: false };
+        let mut options =
+            Self { once: false, format: Format::Table, speed: 20, all_features: false, staged: false };
         let mut rest = words.iter().map(String::as_str);
         while let Some(word) = rest.next() {
             match word {
                 "--once" => options.once = true,
+                "--all-features" => options.all_features = true,
                 STAGED => options.staged = true,
                 "--format" => options.format = format(rest.next())?,
                 "--speed" => options.speed = speed(rest.next())?,
@@ -93,7 +97,10 @@ mod tests {
         let parse =
             |words: &[&str]| Options::parse(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>());
         let asked = parse(&["--once", "--format", "json", "--speed", "10"]).unwrap();
-        assert_eq!(asked, Options { once: true, format: Format::Json, speed: 10, staged: false });
+        let expected =
+            Options { once: true, format: Format::Json, speed: 10, all_features: false, staged: false };
+        assert_eq!(asked, expected);
+        assert!(parse(&["--all-features"]).unwrap().all_features);
         assert_eq!(Options::parse(&asked.staged_words()).unwrap(), Options { staged: true, ..asked });
         for wrong in [&["--twice"][..], &["--format"], &["--format", "xml"], &["--speed", "0"]] {
             assert_eq!(parse(wrong).unwrap_err().code, 2);

@@ -78,6 +78,8 @@ pub struct Confined {
 pub const CONFINED: &[Confined] = &[
     Confined { name: "boltscribe_wire", rooms: &["frames", "samples"] },
     Confined { name: "rusqlite", rooms: &["store"] },
+    Confined { name: "influxdb2", rooms: &["forward"] },
+    Confined { name: "reqwest", rooms: &["forward"] },
 ];
 
 /// Beginnings of paths that a pure room must not name.

@@ -1,0 +1,83 @@
+//! A rig whose dial a person reads: a seat like any other, without a port, a pipeline or a stream.
+//!
+//! Readings do not come through here: the API stores them. Here are only the tags in force and the board.
+
+use super::error::DaemonError;
+use super::faults::FaultLog;
+use super::news::Feed;
+use super::order::{Answer, ORDERS_MAX, Order};
+use super::rig::{Board, on};
+use super::roster::Seat;
+use super::start::{Running, Shared};
+use super::wall::{Wall, look};
+use crate::control::Command;
+use crate::page::{News, RigState};
+use crate::pipeline::Event;
+use crate::port;
+use crate::results::Dial;
+use crate::settings;
+use std::sync::{Arc, Mutex};
+use tokio::sync::{mpsc, watch};
+
+/// Takes a dial's seat.
+///
+/// # Errors
+/// The store cannot be read.
+pub fn start(set: &settings::Rig, dial: &Dial, shared: &Shared) -> Result<Running, DaemonError> {
+    let name = set.name.as_str();
+    let mut state = RigState::by_hand(name, dial);
+    if let Some(row) = shared.readers.reader()?.in_force(name)? {
+        state.in_force = row.in_force;
+    }
+    let board: Board = Arc::new(Mutex::new(state));
+    let (orders, orders_in) = mpsc::channel(ORDERS_MAX);
+    let (stop, stopped) = watch::channel(false);
+    let desk = Desk {
+        name: name.to_owned(),
+        board: Arc::clone(&board),
+        feed: shared.feed.clone(),
+        wall: Arc::clone(&shared.wall),
+    };
+    let thread = tokio::spawn(desk.run(orders_in, stopped));
+    let faults: Arc<Mutex<FaultLog>> = Arc::default();
+    let port_counters = Arc::<port::Counters>::default();
+    let seat = Seat { name: name.to_owned(), board, orders, port_counters, faults };
+    // There is no port that had to be closed.
+    Ok(Running { settings: set.clone(), seat, stop, thread, port: tokio::spawn(async {}) })
+}
+
+/// Takes the orders of people.
+struct Desk {
+    name: String,
+    board: Board,
+    feed: Feed,
+    wall: Arc<Wall>,
+}
+
+impl Desk {
+    async fn run(self, mut orders: mpsc::Receiver<Order>, mut stop: watch::Receiver<bool>) {
+        loop {
+            tokio::select! {
+                biased;
+                _ = stop.wait_for(|stop| *stop) => return,
+                Some(order) = orders.recv() => self.take(order),
+            }
+        }
+    }
+
+    fn take(&self, order: Order) {
+        let answer = match &order.command {
+            Command::Use { in_force } => {
+                on(&self.board).in_force = in_force.clone();
+                let utc_ns = self.wall.utc_ns(look().mono);
+                let event = Event::InForce(Box::new(in_force.clone()));
+                self.feed.tell(&self.name, utc_ns, News::Event(event));
+                Answer::Done
+            }
+            Command::Zero | Command::RestoreZero { .. } | Command::Calibrate { .. } => {
+                Answer::Refused("its dial is read by hand".to_owned())
+            }
+        };
+        order.answer(&self.name, answer);
+    }
+}

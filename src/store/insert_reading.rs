@@ -1,0 +1,38 @@
+//! The one row of a run that was read by hand: its figure, its tags, its flags.
+//!
+//! Called inside the writer's transaction. It is numbered with the measured runs; columns that a dial cannot
+//! fill stay null, which the schema demands.
+
+use super::insert::{Applied, ensure_rig, exact_json};
+use super::insert_run::{insert_flags, next_numbers};
+use super::write::{Refused, RunId, Written};
+use crate::results::ByHand;
+use rusqlite::{Connection, named_params};
+
+const INSERT: &str = "INSERT INTO runs (id, rig, rig_run, first_blow_utc_ns, setup, contacts, tool, bolt,
+    calibration, peak_kN, held_kN, held_Nm, peak_Nm, resolution_kN, entered_by, note, result)
+    VALUES (:id, :rig, :rig_run, :utc_ns, :setup, :contacts, :tool, :bolt,
+    :calibration, :peak_kN, :held_kN, :held_Nm, :peak_Nm, :resolution_kN, :entered_by, :note, :result)";
+
+/// Stores a reading.
+pub(super) fn reading(tx: &Connection, rig: &str, read: &ByHand, utc_ns: i64) -> Applied {
+    let Some(document) = exact_json(read) else {
+        return Ok(Err(Refused::NotRepresentable(format!("a reading at rig '{rig}'"))));
+    };
+    ensure_rig(tx, rig)?;
+    let (id, rig_run) = next_numbers(tx, rig)?;
+    let tags = &read.in_force;
+    tx.prepare_cached(INSERT)?.execute(named_params! {
+        ":id": id, ":rig": rig, ":rig_run": rig_run, ":utc_ns": utc_ns,
+        ":setup": tags.setup, ":contacts": tags.contacts, ":tool": tags.tool,
+        ":bolt": tags.bolt.as_ref().map(|bolt| &bolt.name),
+        ":calibration": read.calibration(),
+        ":peak_kN": read.peak().map(|f| f.kn()), ":held_kN": read.held().map(|f| f.kn()),
+        ":held_Nm": read.held_torque().map(|t| t.get()), ":peak_Nm": read.peak_torque().map(|t| t.get()),
+        ":resolution_kN": read.reading.resolution.kn(),
+        ":entered_by": read.reading.who, ":note": read.reading.note,
+        ":result": document,
+    })?;
+    insert_flags(tx, id, &read.flags)?;
+    Ok(Ok(Written::Run(RunId(id))))
+}

@@ -1,0 +1,149 @@
+//! The first hour at a rig: a board, a cable, the real programs, and a person at a terminal.
+//!
+//! Boards are virtual and what they send is invented. The person is played by answers to the questions as they
+//! appear on a pseudo terminal.
+
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods)]
+
+mod bench;
+mod terminal;
+
+use bench::{Bench, Board, wait_for};
+use terminal::Terminal;
+
+#[test]
+fn a_person_at_a_terminal_adds_a_board_that_prints_lines_and_finds_its_sign() {
+    let bench = Bench::new();
+    let board = Board::start(bench.path("tty"), Board::LINES, true);
+    let mut person = Terminal::start(bench.command(&["rig", "add"]));
+    person.answer("to look again [again]:", bench.path("tty").to_str().unwrap());
+    person.answer("instrument [lines]:", "");
+    person.answer("another baud rate [go on]:", "");
+    assert!(person.text().contains("grows by 1000000 a second: taken for a clock"), "{}", person.text());
+    person.answer("pattern of a line [{tick},{value}]:", "");
+    person.answer("ticks a second [1000000]:", "");
+    person.answer("decimals of the reading [0]:", "");
+    person.answer("lines a second, by its data sheet [", "80");
+    person.answer("name [bench-1]:", "bench-2");
+    person.answer("full range of the cell, kN [unknown]:", "200");
+    person.answer("calibration [sheet]:", "slope");
+    person.answer("kN per count:", "2,5e-5");
+    // The board has 9000 counts a kN; the sign is wrong on purpose.
+    person.answer("found a comma in '2,5e-5'\r\nkN per count:", "-0.000111111111");
+    person.answer("name of this calibration [bench-2 data sheet]:", "");
+    person.expect("Live.");
+    person.answer(" counts ", "");
+    // A zero needs one and a half seconds of idle after the port was opened.
+    std::thread::sleep(std::time::Duration::from_secs(2));
+    person.answer("take the zero now [yes]:", "");
+    person.expect("zero at -3.1");
+    person.answer("do it [yes]:", "");
+    person.expect("Now pull:");
+    board.go();
+    person.expect("turn the sign round [yes]:");
+    // The push is a whole tightening here: the bolt must be loose again before the rig is taken up anew. With the
+    // wrong sign its release may count as a run, which is over when the person is asked to try again.
+    wait_for("the release", || bench.rig("bench-2")["tension_kN"].as_f64().is_some_and(|kn| kn.abs() < 6.0));
+    person.answer("", "");
+    person.insist("taken up anew", "Enter tries again.");
+    person.answer("take the zero now [yes]:", "no");
+    person.expect("Standing: nominal; no limit set; no bolt factor; no setup");
+    assert_eq!(person.end(), Some(0));
+    let file = std::fs::read_to_string(bench.path("store/rigs/bench-2.toml")).unwrap();
+    assert!(file.contains("# Full range, kN"), "every key is explained: {file}");
+    assert!(file.contains("coefficients_kN = [0.0, 0.000111111111]"), "{file}");
+    board.go();
+    let mut run = serde_json::Value::Null;
+    // A release on the wrong sign may stand before it.
+    wait_for("a run on the turned line", || {
+        run = bench.run(1);
+        run["calibration"] == "bench-2 data sheet turned"
+    });
+    let held = run["held_kN"].as_f64().unwrap();
+    assert!(held > 20.0, "tension is positive when the bolt is pulled: {run}");
+}
+
+#[test]
+fn a_rig_added_by_options_is_taken_up_at_once_and_taken_away_again() {
+    let mut bench = Bench::new();
+    let port = bench.path("tty");
+    let _board = Board::start(port.clone(), Board::FRAMED, true);
+    let words = |name: &str, more: &[&str]| -> Vec<String> {
+        let all = ["rig", "add", name, "--port", port.to_str().unwrap(), "--instrument", "framed"];
+        all.iter().chain(more).map(|w| (*w).to_owned()).collect()
+    };
+    let (code, _, said) = bench.cli_raw(&words("bench-1", &["--baud", "17"]));
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("rig 'bench-1'") && said.contains("rig.baud") && said.contains("300"), "{said}");
+    let good = words("bench-1", &["--rate-hz", "2000", "--range-kN", "200", "--kN-per-count", "5e-5"]);
+    let (code, _, said) = bench.cli_raw(&good);
+    assert_eq!(code, Some(0), "{said}");
+    wait_for("a live reading", || bench.rig("bench-1")["tension_kN"].is_number());
+    assert_eq!(bench.rig("bench-1")["standing"][0], "nominal");
+    for (again, why) in [(good, "of this name"), (words("bench-2", &[]), "found '")] {
+        let (code, _, said) = bench.cli_raw(&again);
+        assert_eq!(code, Some(1), "{said}");
+        assert!(said.contains(why), "{said}");
+    }
+    bench.restart();
+    wait_for("the rig after a restart", || bench.rig("bench-1")["tension_kN"].is_number());
+    assert_eq!(bench.cli_raw(&["rig", "remove", "bench-1"].map(str::to_owned)).0, Some(0));
+    assert!(bench.rig("bench-1").is_null());
+    assert!(!bench.path("store/rigs/bench-1.toml").exists());
+    assert_eq!(bench.cli_raw(&["rig", "remove", "bench-1"].map(str::to_owned)).0, Some(1));
+}
+
+#[test]
+fn a_nominal_calibration_is_put_in_force_and_means_one_line_for_ever() {
+    let mut bench = Bench::new();
+    let port = bench.path("tty");
+    let board = Board::start(port.clone(), Board::FRAMED, true);
+    let port = port.to_str().unwrap();
+    let add = ["rig", "add", "bench-1", "--port", port, "--instrument", "framed", "--rate-hz", "2000"];
+    bench.cli(&add);
+    wait_for("counts", || bench.rig("bench-1")["counts"].is_number());
+    assert!(bench.rig("bench-1")["tension_kN"].is_null(), "no calibration, no tension");
+    assert_eq!(bench.rig("bench-1")["standing"][0], "no calibration");
+    // Invented figures that make 5e-5 kN a count: 200 kN / (2 mV/V x 2^23 x 5 V / (V / gain) / 1000).
+    let figures = ["--rated-kN", "200", "--rated-mV-V", "2", "--excitation-V", "5", "--bits", "24"];
+    let full = ["--gain", "128", "--full-scale-V", "2.68435456"];
+    let nominal: Vec<&str> =
+        ["calibrate", "nominal", "sheet-1"].into_iter().chain(figures).chain(full).collect();
+    let told = bench.cli(&nominal);
+    let slope = told["calibration"]["coefficients_kN"][1].as_f64().unwrap();
+    assert!((slope / 5e-5 - 1.0).abs() < 1e-12, "{told}");
+    wait_for("tension", || bench.rig("bench-1")["tension_kN"].is_number());
+    let other = ["calibrate", "nominal", "sheet-1", "--kN-per-count", "6e-5"].map(str::to_owned);
+    let (code, _, said) = bench.cli_raw(&other);
+    assert_eq!(code, Some(1));
+    assert!(said.contains("expected the line it was before") && said.contains("name of its own"), "{said}");
+    bench.restart();
+    wait_for("the calibration after a restart", || bench.rig("bench-1")["calibration"] == "sheet-1");
+    board.go();
+    wait_for("a run going on", || bench.rig("bench-1")["running"].is_number());
+    let (code, _, said) = bench.cli_raw(&["rig", "zero"].map(str::to_owned));
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("expected an idle rig"), "{said}");
+    let (code, _, said) =
+        bench.cli_raw(&["calibrate", "nominal", "b", "--kN-per-count", "6e-5"].map(str::to_owned));
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("one going on"), "{said}");
+    let run = bench.run(1);
+    assert_eq!(
+        (&run["calibration"], run["flags"].to_string().contains("nominal")),
+        (&"sheet-1".into(), true)
+    );
+}
+
+#[test]
+fn without_a_daemon_or_a_terminal_adding_says_what_is_missing() {
+    let mut bench = Bench::new();
+    let (code, _, said) = bench.cli_raw(&["rig", "add", "bench-1"].map(str::to_owned));
+    assert_eq!(code, Some(2));
+    assert!(said.contains("--port, --instrument") && said.contains("terminal"), "{said}");
+    bench.stop();
+    let (code, _, said) = bench.cli_raw(&["rig", "add"].map(str::to_owned));
+    assert_eq!(code, Some(1), "{said}");
+    assert!(said.contains("start boltscribed"), "{said}");
+}
