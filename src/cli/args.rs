@@ -4,7 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, calibrate, forward, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, forward, rig, runs, setup, store};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -71,6 +71,8 @@ pub enum Verb {
     Runs(runs::Verb),
     /// Find and measure the runs of a trace or a recording.
     Analyze(analyze::Args),
+    /// What each setup gives in percent of a baseline, and whether the difference is real.
+    Compare(compare::Args),
     /// What is still to reach a central store that many rigs share.
     #[command(subcommand)]
     Forward(forward::Verb),

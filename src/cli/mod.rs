@@ -8,6 +8,7 @@ pub mod args;
 pub mod ask;
 pub mod calibrate;
 pub mod caution;
+pub mod compare;
 pub mod context;
 pub mod doctor;
 pub mod door;

@@ -6,7 +6,7 @@ use super::args::{Args, Verb};
 use super::context::Context;
 use super::error::CliError;
 use super::place::Place;
-use super::{analyze, calibrate, doctor, forward, hints, local, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, doctor, forward, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -40,10 +40,11 @@ fn run(args: &Args) -> Result<(), CliError> {
 }
 
 async fn verb(args: &Args) -> Result<(), CliError> {
-    // Analysis needs no store, doctor must answer even where the door does not open, and a restore exchanges
-    // what is behind it.
+    // Analysis and comparison of files need no store, doctor must answer even where the door does not open, and
+    // a restore exchanges what is behind it.
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
+        Verb::Compare(words) => return compare::run(words, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
         Verb::Store(store::Verb::Restore(restore)) => {
             return store::restore::run(restore, &args.common).await;
@@ -62,7 +63,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Runs(verb) => runs::run(verb, &context).await,
         Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(verb) => store::run(verb, &context).await,
-        Verb::Analyze(_) | Verb::Doctor => Ok(()),
+        Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => Ok(()),
     };
     let in_process = !context.door.is_daemon();
     context.door.close();
@@ -82,6 +83,7 @@ const fn fills_the_store(verb: &Verb) -> bool {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(_) => true,
         Verb::Runs(verb) => verb.fills_the_store(),
-        Verb::Rig(_) | Verb::Forward(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
+        Verb::Rig(_) | Verb::Forward(_) | Verb::Store(_) => false,
+        Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => false,
     }
 }

@@ -183,8 +183,13 @@ fn decimals(text: &str) -> usize {
 }
 
 fn csv_error(error: &csv::Error) -> TraceError {
-    let line = error.position().map_or(1, csv::Position::line);
-    TraceError::Csv { line, found: error.to_string() }
+    let (line, found) = csv_error_line(error);
+    TraceError::Csv { line, found }
+}
+
+/// Where a text stops being CSV, and what the reader says of it.
+pub(super) fn csv_error_line(error: &csv::Error) -> (u64, String) {
+    (error.position().map_or(1, csv::Position::line), error.to_string())
 }
 
 #[cfg(test)]

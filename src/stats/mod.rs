@@ -5,12 +5,20 @@
 pub mod anova;
 pub mod distributions;
 pub mod double_double;
+mod lattice;
 pub mod linear;
+pub mod many_to_one;
 pub mod moments;
 pub mod order;
+pub mod outlier;
 pub mod polynomial;
+pub mod power;
 mod qr;
 pub mod saturating;
+pub mod steadiness;
+pub mod tolerance;
+pub mod trend;
+pub mod two_samples;
 
 pub use double_double::DoubleDouble;
 pub use linear::{Design, LinearError, LinearFit, least_squares, least_squares_exact};

@@ -1,4 +1,5 @@
-//! The project's own commands: `cargo demo`, `cargo verify`, `cargo xtask tidy`, `cargo xtask bench`.
+//! The project's own commands: `cargo demo`, `cargo verify`, `cargo xtask tidy`, `cargo xtask bench`,
+//! `cargo xtask honesty`.
 //!
 //! Standard library only, so that it compiles in a second on a fresh machine. Must not know how runs are
 //! found: it starts the real programs and reads what they print.
@@ -6,6 +7,7 @@
 mod bench;
 mod demo;
 mod error;
+mod honesty;
 mod tidy;
 mod tree;
 mod verify;
@@ -21,7 +23,9 @@ cargo verify
 cargo xtask tidy
     the rules of the house: imports, heads, sizes, what lies at the top
 cargo xtask bench
-    speed, size on disk and latency, as ratios from one run";
+    speed, size on disk and latency, as ratios from one run
+cargo xtask honesty [TRIALS]
+    how often limits, verdicts and acceptance are right, over simulated trials";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -31,11 +35,14 @@ fn main() -> ExitCode {
         Some("verify") => verify::run(),
         Some("tidy") => tidy::run(),
         Some("bench") => bench::run(rest),
+        Some("honesty") => honesty::run(rest),
         None | Some("help" | "--help" | "-h") => {
             println!("{HELP}");
             Ok(())
         }
-        Some(other) => Err(Failed::usage(format!("expected demo, verify, tidy or bench, found '{other}'"))),
+        Some(other) => {
+            Err(Failed::usage(format!("expected demo, verify, tidy, bench or honesty, found '{other}'")))
+        }
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

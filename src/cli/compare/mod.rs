@@ -1,0 +1,12 @@
+//! `compare FILE`: what each setup gives in percent of a baseline, and whether the difference is real.
+//!
+//! Reads a table of readings, hands them to `compare`, shows the answer. Must not know the store.
+
+mod document;
+mod pieces;
+mod read;
+mod rows;
+mod talk;
+mod verb;
+
+pub use verb::{Args, run};

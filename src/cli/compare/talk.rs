@@ -1,0 +1,85 @@
+//! What is said beside the table: which measure, which interval, what a verdict means, what stands out.
+//! Goes to standard error, for people only; figures come from the document.
+
+use super::super::output::say;
+use super::verb::Args;
+use serde_json::Value;
+
+/// Below this p a check is worth a word.
+const REMARKABLE: f64 = 0.05;
+
+/// Says what a table of setups means.
+pub fn of_setups(args: &Args, document: &Value) {
+    opening(args, document);
+    let confidence = 100.0 * (1.0 - args.alpha);
+    say(&format!(
+        "low and high: {confidence:.0} % limits of each percent by itself, from the spread of repeats only; a \
+         common error of the calibration cancels"
+    ));
+    say(&format!(
+        "verdict: from p adjusted, which counts all setups of a tool; at most {:.0} % of such comparisons \
+         show a difference that is not there. \"no difference shown\" is no proof of none",
+        100.0 * args.alpha
+    ));
+    remarks(document);
+    planning(document);
+}
+
+/// The measure, the drift and the spread.
+pub fn opening(args: &Args, document: &Value) {
+    let text = |key: &str| document[key].as_str().unwrap_or("").to_owned();
+    let gate = document["gate_s"].as_f64().map_or_else(String::new, |s| format!(" at {s} s"));
+    let drift = match document["drift"].as_str() {
+        Some("linear") => {
+            let slope = document["drift_percent_per_hour"].as_f64().unwrap_or(0.0);
+            let se = document["drift_se_percent_per_hour"].as_f64();
+            let se = se.map_or_else(String::new, |se| format!(" (standard error {se:.2})"));
+            format!("drift taken out: a straight line of {slope:.2} % an hour{se}")
+        }
+        Some("bracket") => "drift taken out: each run against the baseline before and after it".to_owned(),
+        _ => "drift: not taken out".to_owned(),
+    };
+    say(&format!("measure: {}{gate}, in percent of '{}'; {drift}", text("measure"), args.baseline));
+    match (document["residual_sd_percent"].as_f64(), document["degrees_of_freedom"].as_u64()) {
+        (Some(sd), Some(df)) => {
+            say(&format!("spread of repeats: {sd:.2} % (SD of one run, {df} degrees of freedom)"));
+        }
+        _ => say("spread of repeats: not known, no run was repeated"),
+    }
+}
+
+/// Left-out runs, missing numbers, and residuals that stand out.
+pub fn remarks(document: &Value) {
+    for run in document["excluded"].as_array().map_or(&[][..], Vec::as_slice) {
+        say(&format!("left out: run {}, {}", run["run"], run["why"].as_str().unwrap_or("")));
+    }
+    let rows = ["setups", "pieces"].iter().filter_map(|k| document[*k].as_array()).flatten();
+    let mut notes: Vec<&str> = rows.filter_map(|s| s["note"].as_str()).collect();
+    notes.dedup();
+    for note in notes {
+        say(&format!("note: {note}"));
+    }
+    let checks = &document["checks"];
+    let small = |p: &Value| p.as_f64().filter(|p| *p < REMARKABLE);
+    if let Some(p) = small(&checks["outlier"]["p_value"]) {
+        say(&format!(
+            "look at run {}: its residual stands out (p {p:.4}). It was not left out; `excluded` in the file does that",
+            checks["outlier"]["run"]
+        ));
+    }
+    if let Some(p) = small(&checks["trend_p_value"]) {
+        say(&format!("look at the order: the residuals still move in time (p {p:.4}); was the rig warm?"));
+    }
+}
+
+fn planning(document: &Value) {
+    let plan = &document["planning"];
+    let Some(difference) = plan["difference_percent"].as_f64() else { return };
+    match (plan["runs_each"].as_u64(), plan["sd_percent"].as_f64()) {
+        (Some(runs), Some(sd)) => say(&format!(
+            "to show a true loss of {difference} % in 8 of 10 trials: {runs} runs of each setup and of the baseline, at \
+             a spread of {sd:.2} % a run"
+        )),
+        _ => say(&format!("runs for {difference} %: {}", plan["note"].as_str().unwrap_or("not known"))),
+    }
+}

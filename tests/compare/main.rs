@@ -1,0 +1,15 @@
+//! Comparison against the outside: published examples, and numbers that other programs give.
+//!
+//! Each value stands beside the name of its source. The same code answers the command line.
+
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+mod brackets;
+mod honesty;
+mod pieces;
+mod published;
+mod regression;
+mod support;
+mod trials;
+mod verb;

@@ -1,0 +1,22 @@
+//! `cargo xtask honesty [TRIALS]`: how often verdicts and limits are right, by simulation.
+//!
+//! Builds and runs the program of tools/bench in the release profile; it prints the table and judges.
+
+use crate::error::Failed;
+use crate::tree::cargo;
+
+/// Runs it with the words given: a number of trials, or nothing.
+pub fn run(words: &[String]) -> Result<(), Failed> {
+    if words.len() > 1 || words.iter().any(|word| word.parse::<u64>().is_err()) {
+        return Err(Failed::usage(format!("expected a number of trials or nothing, found {words:?}")));
+    }
+    let mut command = cargo();
+    command.args(["bench", "--quiet", "--locked", "--package", "boltscribe", "--bench", "honesty", "--"]);
+    command.args(words);
+    let status = command.status().map_err(|error| Failed::io("start cargo", error))?;
+    if status.success() {
+        Ok(())
+    } else {
+        Err(Failed::no("a figure lies outside what was promised".to_owned()))
+    }
+}
