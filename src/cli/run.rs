@@ -39,10 +39,11 @@ fn run(args: &Args) -> Result<(), CliError> {
 }
 
 async fn verb(args: &Args) -> Result<(), CliError> {
-    // Analysis needs no store, and doctor must answer even where the door does not open.
+    // Analysis and fits need no store, and doctor must answer even where the door does not open.
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
+        Verb::Calibrate(calibrate::Verb::Fit(fit)) => return calibrate::fit::run(fit, args.common.format),
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
     }
     let context = Context {

@@ -1,10 +1,14 @@
-//! Files in and out as named columns with line numbers: traces.
+//! Files in and out as named columns with line numbers: traces, loads of a calibration, any two columns.
 //!
 //! Text in, numbers out; opening the file is the caller's. Must not know the store or the network.
 
+pub mod columns;
+pub mod loads;
 pub mod measured;
 pub mod spacing;
 pub mod trace;
 
+pub use columns::{Columns, ColumnsError};
+pub use loads::{Load, LoadUnit, Loads, LoadsError, read_loads};
 pub use measured::{Measured, measure_trace};
 pub use trace::{Trace, TraceError, TraceUnit, read_trace};
