@@ -114,3 +114,15 @@ fn generated_sets_of_doubles_keep_what_rounding_to_double_leaves() {
         }
     }
 }
+
+/// The variance by sum and sum of squares in one pass, to show what NumAcc3 and NumAcc4 are there to catch.
+#[test]
+fn a_one_pass_variance_would_fail_these_checks() {
+    for name in ["NumAcc3", "NumAcc4"] {
+        let (_, text) = UNIVARIATE.into_iter().find(|(n, _)| *n == name).unwrap();
+        let y = DataSet::read(text).column::<f64>("y");
+        let (n, sum, squares) = y.iter().fold((0.0, 0.0, 0.0), |(n, s, q), y| (n + 1.0, s + y, q + y * y));
+        let sd = f64::sqrt((squares - sum * sum / n) / (n - 1.0));
+        assert!(sd.is_nan() || (sd / 0.1 - 1.0).abs() > 1e-3, "{name}: {sd}");
+    }
+}
