@@ -2,6 +2,9 @@
 //!
 //! Loads here are invented. Published values are held in `tests/metrology`.
 
+// Helpers of a test fail like the test itself.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 use serde_json::Value;
 use std::io::Write;
 use std::process::{Command, Output};

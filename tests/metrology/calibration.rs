@@ -1,4 +1,6 @@
 //! ASTM E74, ISO 376 and inverse reading against published sets and tables.
+//!
+//! Values stand beside the name of their source; formulas from memory say so.
 
 use crate::support::{Checks, DataSet};
 use boltscribe::metrology::e74::{degree_limit, fit_e74};

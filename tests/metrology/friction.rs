@@ -1,4 +1,6 @@
 //! Torque, tension and friction against textbooks, ISO 16047 and the tables of VDI 2230.
+//!
+//! Each table stands beside the name of its source.
 
 use crate::support::Checks;
 use boltscribe::constants::BoltFactor;

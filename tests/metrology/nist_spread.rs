@@ -1,4 +1,6 @@
 //! Mean, SD, lag-1 correlation and one-way analysis of variance against NIST StRD.
+//!
+//! Once from decimals read to all their digits, once from `f64`; the values stand in `nist/`.
 
 use crate::support::{Checks, DataSet};
 use boltscribe::stats::anova::{Anova, one_way, one_way_exact};
