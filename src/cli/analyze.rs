@@ -115,6 +115,13 @@ fn traced(args: &Args, bytes: &[u8]) -> Result<Value, CliError> {
 fn read_calibration(path: &Path) -> Result<Calibration, CliError> {
     let bytes = read_file(path)?;
     let value: Value = serde_json::from_slice(&bytes).map_err(|e| bad_input(path, &e))?;
+    // A fit of deflection on force, or of any two columns, has coefficients too, of something else.
+    if let Some(found) = value["model"].as_str().filter(|m| *m != "tension-on-counts") {
+        return Err(bad_input(
+            path,
+            &format!("expected a fit of the model 'tension-on-counts', found '{found}'"),
+        ));
+    }
     // What `calibrate fit --format json` prints names them `coefficients`.
     let named = ["coefficients_kN", "coefficients"].iter().find_map(|k| value[*k].as_array());
     let coefficients: Option<Vec<f64>> = named.and_then(|a| a.iter().map(Value::as_f64).collect());

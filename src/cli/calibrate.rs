@@ -2,6 +2,10 @@
 //!
 //! A nominal line needs no reference: percent of baseline is sound on it, because its gain cancels.
 
+mod document;
+pub mod fit;
+mod show;
+
 use super::context::{Context, who};
 use super::door::segment;
 use super::error::CliError;
@@ -14,6 +18,8 @@ use serde_json::json;
 /// What can be done with calibrations.
 #[derive(Debug, Subcommand)]
 pub enum Verb {
+    /// Fit a line to the loads of a file, or to any two of its columns; needs no store.
+    Fit(fit::Args),
     /// Put a nominal calibration, from data sheets, in force at a rig.
     #[command(
         before_help = "Examples:\n  boltscribe calibrate nominal cell-1-sheet --rig bench-1 --rated-kN 200 \
@@ -41,6 +47,7 @@ pub enum Verb {
 /// As the door and the output have them.
 pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
     match verb {
+        Verb::Fit(args) => fit::run(args, context.format),
         Verb::Nominal { id, rig, figures, who: by } => {
             nominal(context, id, rig.as_deref(), figures, by.as_deref()).await
         }

@@ -40,7 +40,7 @@ fn run(args: &Args) -> Result<(), CliError> {
 }
 
 async fn verb(args: &Args) -> Result<(), CliError> {
-    // Analysis and comparison of files need no store, doctor must answer even where the door does not open, and
+    // Analysis and comparison of files, and fits, need no store, doctor must answer even where the door does not open, and
     // a restore exchanges what is behind it.
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
@@ -49,6 +49,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Store(store::Verb::Restore(restore)) => {
             return store::restore::run(restore, &args.common).await;
         }
+        Verb::Calibrate(calibrate::Verb::Fit(fit)) => return calibrate::fit::run(fit, args.common.format),
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
         Verb::Forward(_) | Verb::Store(_) => {}
     }

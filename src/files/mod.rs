@@ -1,12 +1,16 @@
-//! Files in and out as named columns with line numbers: traces, readings.
+//! Files in and out as named columns with line numbers: traces, readings, loads of a calibration, any two columns.
 //!
 //! Text in, numbers out; opening the file is the caller's. Must not know the store or the network.
 
+pub mod columns;
+pub mod loads;
 pub mod measured;
 pub mod readings;
 pub mod spacing;
 pub mod trace;
 
+pub use columns::{Columns, ColumnsError};
+pub use loads::{Load, LoadUnit, Loads, LoadsError, read_loads};
 pub use measured::{Measured, measure_trace};
 pub use readings::{Quantity, Reading, Readings, ReadingsError, read_readings};
 pub use trace::{Trace, TraceError, TraceUnit, read_trace};

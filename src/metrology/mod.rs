@@ -11,6 +11,7 @@ pub mod inverse;
 pub mod iso376;
 pub mod monte_carlo;
 pub mod nominal;
+pub mod outlier;
 pub mod pretension;
 pub mod proof;
 pub mod ratio;

@@ -173,7 +173,7 @@ mod tests {
             "{error}"
         );
         let cubic: Vec<(f64, f64)> =
-            (-5..=5).map(|i| f64::from(i)).map(|x| (x * 1000.0, x * x * x - 3.0 * x)).collect();
+            (-5..=5).map(f64::from).map(|x| (x * 1000.0, x * x * x - 3.0 * x)).collect();
         assert!(matches!(fit(&cubic, 3), Err(TensionFitError::Turns { .. })));
         let flat = fit(&[(0.0, 5.0), (1.0, 5.0), (2.0, 5.0)], 1);
         assert!(matches!(flat, Err(TensionFitError::Turns { .. })));

@@ -1,4 +1,6 @@
 //! Quantiles and tails of t, F, chi² and the normal against printed tables and 40-digit arithmetic.
+//!
+//! Printed values are held to their last digit, computed ones to the digits the functions promise.
 
 use crate::support::Checks;
 use boltscribe::stats::distributions as d;

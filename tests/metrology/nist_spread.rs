@@ -1,4 +1,6 @@
 //! Mean, SD, lag-1 correlation and one-way analysis of variance against NIST StRD.
+//!
+//! Once from decimals read to all their digits, once from `f64`; the values stand in `nist/`.
 
 use crate::support::{Checks, DataSet};
 use boltscribe::stats::anova::{Anova, one_way, one_way_exact};
@@ -112,5 +114,17 @@ fn generated_sets_of_doubles_keep_what_rounding_to_double_leaves() {
             let slices: Vec<&[f64]> = groups.iter().map(Vec::as_slice).collect();
             compare_anova(&mut checks, leading, &one_way(&slices).unwrap(), certified, digits);
         }
+    }
+}
+
+/// The variance by sum and sum of squares in one pass, to show what NumAcc3 and NumAcc4 are there to catch.
+#[test]
+fn a_one_pass_variance_would_fail_these_checks() {
+    for name in ["NumAcc3", "NumAcc4"] {
+        let (_, text) = UNIVARIATE.into_iter().find(|(n, _)| *n == name).unwrap();
+        let y = DataSet::read(text).column::<f64>("y");
+        let (n, sum, squares) = y.iter().fold((0.0, 0.0, 0.0), |(n, s, q), y| (n + 1.0, s + y, q + y * y));
+        let sd = f64::sqrt((squares - sum * sum / n) / (n - 1.0));
+        assert!(sd.is_nan() || (sd / 0.1 - 1.0).abs() > 1e-3, "{name}: {sd}");
     }
 }

@@ -1,7 +1,8 @@
 //! `cargo verify`: every check and test, one after the other, all of them even if one fails.
 //!
 //! Everything the tests need is in the Rust toolchain and the crates of the lock file, but for a time-series
-//! server, which is installed where it is missing. The last line sums the tests of all programs.
+//! server, which is installed where it is missing. The last lines sum the comparisons with published values
+//! and the tests of all programs.
 
 use crate::error::Failed;
 use crate::tree::{cargo, root};
@@ -18,7 +19,11 @@ struct Tally {
     passed: u64,
     failed: u64,
     ignored: u64,
+    outside: u64,
 }
+
+/// What a test writes when it has held results against published values; the count stands behind it.
+const OUTSIDE: &str = "outside checks: ";
 
 struct Done {
     name: &'static str,
@@ -55,6 +60,7 @@ pub fn run() -> Result<(), Failed> {
     if tally.ignored > 0 {
         println!("{} tests were ignored", tally.ignored);
     }
+    println!("outside checks: {} (comparisons with published values)", tally.outside);
     println!("{} passed, {} failed", tally.passed, tally.failed);
     let failed: Vec<&str> = done.iter().filter(|d| !d.ok).map(|d| d.name).collect();
     if failed.is_empty() && tally.failed == 0 && tally.passed > 0 {
@@ -109,8 +115,13 @@ fn step(command: &mut Command, tally: &mut Tally) -> Result<bool, Failed> {
 }
 
 impl Tally {
-    /// `test result: ok. 3 passed; 0 failed; 0 ignored; ...`
+    /// `test result: ok. 3 passed; 0 failed; 0 ignored; ...` and `outside checks: 24 (source)`, which may
+    /// stand behind other words when tests write at once.
     fn line(&mut self, line: &str) {
+        for after in line.split(OUTSIDE).skip(1) {
+            let digits: String = after.chars().take_while(char::is_ascii_digit).collect();
+            self.outside += digits.parse::<u64>().unwrap_or(0);
+        }
         let Some(rest) = line.strip_prefix("test result: ") else { return };
         for part in rest.split([';', '.']) {
             let mut words = part.split_whitespace();
@@ -139,5 +150,14 @@ mod tests {
         );
         t.line("running 4 tests");
         assert_eq!((t.passed, t.failed, t.ignored), (7, 1, 2));
+    }
+
+    #[test]
+    fn outside_checks_are_summed_wherever_they_stand_in_a_line() {
+        let mut t = Tally::default();
+        t.line("outside checks: 24 (a table)");
+        t.line("test a_table_is_met ... outside checks: 3 (another)");
+        t.line("outside checks: many");
+        assert_eq!((t.outside, t.passed), (27, 0));
     }
 }
