@@ -13,6 +13,7 @@ pub mod time;
 pub mod units;
 
 // The pure rooms: no IO, no clock, no thread.
+pub mod export;
 pub mod files;
 pub mod frames;
 pub mod metrology;

@@ -12,6 +12,7 @@ pub mod context;
 pub mod doctor;
 pub mod door;
 pub mod error;
+pub mod export;
 pub mod figures;
 pub mod hints;
 pub mod local;

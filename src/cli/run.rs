@@ -5,7 +5,7 @@
 use super::args::{Args, StoreVerb, Verb};
 use super::context::Context;
 use super::error::CliError;
-use super::{analyze, calibrate, doctor, hints, local, rig, runs, setup, store};
+use super::{analyze, calibrate, doctor, export, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -43,7 +43,10 @@ async fn verb(args: &Args) -> Result<(), CliError> {
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
-        Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Store(_) => {}
+        Verb::Export(export::Verb::Captures(captures)) => {
+            return export::run_captures(captures, args.common.format);
+        }
+        Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Export(_) | Verb::Store(_) => {}
     }
     let context = Context {
         door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
@@ -54,6 +57,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Calibrate(verb) => calibrate::run(verb, &context).await,
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
+        Verb::Export(verb) => export::run(verb, &context).await,
         Verb::Store(StoreVerb::Check) => store::check(&context).await,
         Verb::Analyze(_) | Verb::Doctor => Ok(()),
     };
@@ -66,6 +70,11 @@ const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(_) => true,
-        Verb::Rig(_) | Verb::Runs(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => false,
+        Verb::Rig(_)
+        | Verb::Runs(_)
+        | Verb::Export(_)
+        | Verb::Store(_)
+        | Verb::Analyze(_)
+        | Verb::Doctor => false,
     }
 }

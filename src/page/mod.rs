@@ -6,6 +6,8 @@
 pub mod body;
 pub mod calibrating;
 pub mod corrections;
+pub mod exporting;
+mod exporting_samples;
 pub mod guard;
 pub mod health;
 pub mod keeping;

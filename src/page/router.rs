@@ -1,12 +1,12 @@
 //! The table of paths.
 //!
-//! GET changes nothing. Every answer but the live feed and the check of the store comes within
+//! GET changes nothing. Every answer but the live feed, exports and the check of the store comes within
 //! [`ANSWER_WITHIN`], or says that it does not.
 
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
-use super::{calibrating, corrections, health, keeping, live, runs, shelf, tags, trace};
+use super::{calibrating, corrections, exporting, health, keeping, live, runs, shelf, tags, trace};
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
@@ -39,7 +39,13 @@ pub fn router(state: State) -> Router {
         .route("/shelf/{kind}", get(shelf::list))
         .route("/shelf/{kind}/{name}", get(shelf::show).put(shelf::put).delete(shelf::remove))
         .layer(from_fn(within));
-    let untimed = Router::new().route("/events", get(live::events)).route("/store/check", get(health::check));
+    let untimed = Router::new()
+        .route("/events", get(live::events))
+        .route("/store/check", get(health::check))
+        .route("/export/runs", get(exporting::runs))
+        .route("/export/blows", get(exporting::blows))
+        .route("/export/trace", get(exporting::range))
+        .route("/export/trace/{run}", get(exporting::trace));
     Router::new()
         .nest("/api/v1", timed.merge(untimed))
         .route("/metrics", get(health::metrics))

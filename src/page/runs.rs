@@ -53,7 +53,11 @@ impl Query {
     }
 }
 
-fn time(key: &str, text: &str) -> Result<i64, Problem> {
+/// A time in a query.
+///
+/// # Errors
+/// It is none.
+pub(super) fn time(key: &str, text: &str) -> Result<i64, Problem> {
     let refuse = || {
         Problem::new(
             StatusCode::BAD_REQUEST,

@@ -14,7 +14,9 @@ pub mod migrate;
 pub mod open;
 mod queue;
 pub mod reader;
+pub mod reader_export;
 pub mod reader_runs;
+pub mod reader_samples;
 mod settle;
 pub mod trace;
 mod unfinished;
@@ -26,7 +28,9 @@ pub use codec::RawBlock;
 pub use error::StoreError;
 pub use open::{Mode, Readers, STORE_NAME, Store, open_read_only, sqlite_version};
 pub use reader::{EventRow, Reader, ShelfRow};
+pub use reader_export::{BlowExport, RunExport};
 pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
+pub use reader_samples::{IdleBlock, RunSpan, StreamSpan};
 pub use trace::RunTrace;
 pub use write::{
     Correction, InForceRow, NewTags, Outcome, Refused, RunId, ShelfKind, StreamId, Unfinished, Write, Written,
