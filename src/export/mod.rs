@@ -4,6 +4,7 @@
 //! through in bounded memory. Must not know the daemon, the network, or who asked.
 
 pub mod blows;
+pub mod captures;
 pub mod csv;
 pub mod json_lines;
 #[cfg(feature = "parquet")]
