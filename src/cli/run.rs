@@ -44,7 +44,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
         Verb::Export(export::Verb::Captures(captures)) => {
-            return export::run_captures(captures, args.common.format);
+            return export::run_captures(captures, args.common.format).await;
         }
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Export(_) | Verb::Store(_) => {}
     }

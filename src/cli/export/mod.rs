@@ -6,8 +6,10 @@
 mod captures;
 mod progress;
 mod rows;
+mod signals;
 mod time;
 mod verb;
 mod write;
 
 pub use verb::{Verb, run, run_captures};
+pub use write::without_parquet;

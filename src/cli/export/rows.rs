@@ -3,6 +3,7 @@
 //! An answer without its end is an error, and so is one whose end counts other rows than came. A signal ends
 //! the work before anything gets a name.
 
+use super::signals::Signals;
 use crate::cli::door::{Door, stream};
 use crate::cli::error::CliError;
 use crate::export::Line;
@@ -11,7 +12,6 @@ use axum::body::{Body, Bytes};
 use http_body_util::BodyExt;
 use serde::de::DeserializeOwned;
 use std::collections::VecDeque;
-use tokio::signal::unix::{Signal, SignalKind, signal};
 
 /// A streamed answer.
 pub struct Answer<H, R> {
@@ -23,38 +23,6 @@ pub struct Answer<H, R> {
     rows: u64,
     ended: bool,
     signals: Signals,
-}
-
-struct Signals {
-    interrupt: Signal,
-    terminate: Signal,
-    hangup: Signal,
-}
-
-impl Signals {
-    fn new() -> Result<Self, CliError> {
-        let make = |kind| {
-            signal(kind).map_err(|source| CliError::File {
-                tried: "listen for",
-                path: "signals".into(),
-                source,
-            })
-        };
-        Ok(Self {
-            interrupt: make(SignalKind::interrupt())?,
-            terminate: make(SignalKind::terminate())?,
-            hangup: make(SignalKind::hangup())?,
-        })
-    }
-
-    async fn any(&mut self) -> CliError {
-        let number = tokio::select! {
-            _ = self.interrupt.recv() => SignalKind::interrupt(),
-            _ = self.terminate.recv() => SignalKind::terminate(),
-            _ = self.hangup.recv() => SignalKind::hangup(),
-        };
-        CliError::Stopped { signal: number.as_raw_value() }
-    }
 }
 
 impl<H: DeserializeOwned, R: DeserializeOwned> Answer<H, R> {

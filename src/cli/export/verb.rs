@@ -113,7 +113,7 @@ pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
             (Some(run), _) => one_trace(run, options, context).await,
             (None, rig) => readings(rig.unwrap_or_default(), options, context).await,
         },
-        Verb::Captures(options) => captures::run(options, context.format),
+        Verb::Captures(options) => captures::run(options, context.format).await,
     }
 }
 
@@ -121,8 +121,8 @@ pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
 ///
 /// # Errors
 /// As their file says.
-pub fn run_captures(options: &captures::Captures, format: Format) -> Result<(), CliError> {
-    captures::run(options, format)
+pub async fn run_captures(options: &captures::Captures, format: Format) -> Result<(), CliError> {
+    captures::run(options, format).await
 }
 
 #[derive(Deserialize)]
