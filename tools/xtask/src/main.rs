@@ -6,6 +6,7 @@
 mod bench;
 mod demo;
 mod error;
+mod python;
 mod tidy;
 mod tree;
 mod verify;
@@ -21,7 +22,9 @@ cargo verify
 cargo xtask tidy
     the rules of the house: imports, heads, sizes, what lies at the top
 cargo xtask bench
-    speed, size on disk and latency, as ratios from one run";
+    speed, size on disk and latency, as ratios from one run
+cargo xtask python FILE
+    the Python that has the packages of a list; made where it is not there yet";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -31,11 +34,12 @@ fn main() -> ExitCode {
         Some("verify") => verify::run(),
         Some("tidy") => tidy::run(),
         Some("bench") => bench::run(rest),
+        Some("python") => python::run(rest),
         None | Some("help" | "--help" | "-h") => {
             println!("{HELP}");
             Ok(())
         }
-        Some(other) => Err(Failed::usage(format!("expected demo, verify, tidy or bench, found '{other}'"))),
+        Some(other) => Err(Failed::usage(format!("expected demo, verify, tidy, bench or python, found '{other}'"))),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,
