@@ -46,7 +46,12 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Export(export::Verb::Captures(captures)) => {
             return export::run_captures(captures, args.common.format).await;
         }
-        Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) | Verb::Export(_) | Verb::Store(_) => {}
+        Verb::Rig(_)
+        | Verb::Calibrate(_)
+        | Verb::Setup(_)
+        | Verb::Runs(_)
+        | Verb::Export(_)
+        | Verb::Store(_) => {}
     }
     let context = Context {
         door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
@@ -70,11 +75,8 @@ const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(_) => true,
-        Verb::Rig(_)
-        | Verb::Runs(_)
-        | Verb::Export(_)
-        | Verb::Store(_)
-        | Verb::Analyze(_)
-        | Verb::Doctor => false,
+        Verb::Rig(_) | Verb::Runs(_) | Verb::Export(_) | Verb::Store(_) | Verb::Analyze(_) | Verb::Doctor => {
+            false
+        }
     }
 }

@@ -143,7 +143,8 @@ impl Recording {
 mod tests {
     use super::*;
 
-    const HEAD: &str = "boltscribe-capture 1\n# rig bay on 2 on /dev/x\n# recorded 2026-01-31T10:00:00Z\nsettings {}\n";
+    const HEAD: &str =
+        "boltscribe-capture 1\n# rig bay on 2 on /dev/x\n# recorded 2026-01-31T10:00:00Z\nsettings {}\n";
 
     fn looked(text: &str) -> (Recording, Vec<u8>) {
         let folder = tempfile::tempdir().unwrap();

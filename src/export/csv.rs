@@ -99,11 +99,8 @@ mod tests {
 
     #[test]
     fn lines_end_with_crlf_and_what_is_absent_is_empty() {
-        let table = Table {
-            name: "runs",
-            columns: COLUMNS,
-            notes: vec![("rig".into(), "two\nlines".into())],
-        };
+        let table =
+            Table { name: "runs", columns: COLUMNS, notes: vec![("rig".into(), "two\nlines".into())] };
         let mut bytes = Vec::new();
         let mut csv: Box<dyn Sink + '_> = Box::new(Csv::new(&mut bytes, &table, true).unwrap());
         csv.row(&[

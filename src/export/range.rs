@@ -147,8 +147,7 @@ impl RangePiece {
                     (thin.min, thin.max, f64::from(thin.mean))
                 }
             };
-            let reading =
-                |code: f64| self.calibration.as_ref().map(|line| to_1e9(reading_kn(line, code)));
+            let reading = |code: f64| self.calibration.as_ref().map(|line| to_1e9(reading_kn(line, code)));
             // Where tension falls with counts, the least code is the greatest tension.
             let (a, b) = (reading(f64::from(min)), reading(f64::from(max)));
             let (low, high) = if a > b { (b, a) } else { (a, b) };

@@ -145,8 +145,7 @@ mod tests {
 
     fn names(folder: &Path) -> Vec<String> {
         let entries = std::fs::read_dir(folder).unwrap();
-        let mut names: Vec<String> =
-            entries.map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        let mut names: Vec<String> = entries.map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
         names
     }

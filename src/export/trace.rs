@@ -70,10 +70,6 @@ pub fn rows<'a>(head: &'a TraceHead, stretch: &'a Stretch) -> impl Iterator<Item
     stretch.counts.iter().enumerate().map(move |(offset, &code)| {
         let kn = head.calibration.as_ref().map(|c| to_1e9(reading_kn(c, f64::from(code)) - zero_kn));
         let sample = stretch.first_sample + offset as u64;
-        [
-            Cell::Real(to_1e9(sample as f64 / rate_hz)),
-            Cell::real(kn),
-            Cell::Whole(i64::from(code)),
-        ]
+        [Cell::Real(to_1e9(sample as f64 / rate_hz)), Cell::real(kn), Cell::Whole(i64::from(code))]
     })
 }

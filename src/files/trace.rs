@@ -378,9 +378,15 @@ mod tests {
         let two = trace("time_s,tension_kN,tension_lbf\n1,2,3\n");
         assert!(matches!(two, Err(TraceError::Columns { .. })));
         let nan = trace("time_s,tension_kN\n0,1\n0.1,NaN\n").unwrap_err();
-        assert!(matches!(&nan, TraceError::Cell { place: Place::Line(3), column: "tension_kN", .. }), "{nan}");
+        assert!(
+            matches!(&nan, TraceError::Cell { place: Place::Line(3), column: "tension_kN", .. }),
+            "{nan}"
+        );
         let comma = trace("time_s,tension_kN\n0,\"1,5\"\n").unwrap_err();
-        assert!(matches!(&comma, TraceError::Cell { place: Place::Line(2), found, .. } if found == "1,5"), "{comma}");
+        assert!(
+            matches!(&comma, TraceError::Cell { place: Place::Line(2), found, .. } if found == "1,5"),
+            "{comma}"
+        );
         assert!(matches!(trace("time_s,tension_kN\n0,1,2\n"), Err(TraceError::Csv { line: 2, .. })));
         assert!(matches!(trace("time_s,tension_kN\n0,1\n"), Err(TraceError::Short { found: 1, .. })));
         let counts = format!("time_s,counts\n{}", rows(20, 0.01));

@@ -190,9 +190,8 @@ impl InStream {
                 _ => whole.push((stretch.first_sample, stretch.counts)),
             }
         }
-        let thinned = |(first, counts): (u64, Vec<i32>)| {
-            piece(first, Points::Thin(thin(&counts, samples_per_point)))
-        };
+        let thinned =
+            |(first, counts): (u64, Vec<i32>)| piece(first, Points::Thin(thin(&counts, samples_per_point)));
         whole.into_iter().map(thinned).collect()
     }
 }

@@ -106,15 +106,15 @@ impl RunFilter {
             of_run("zero_kN"),
             "zero_shift_kN, noise_kN".to_owned(),
             of_run("ringing_kN"),
-            "level_kN, time_constant_se_s, equivalent_torque_peak_Nm, equivalent_torque_plateau_Nm".to_owned(),
+            "level_kN, time_constant_se_s, equivalent_torque_peak_Nm, equivalent_torque_plateau_Nm"
+                .to_owned(),
             of_run("spikes"),
             of_run("missing"),
             of_run("clipped"),
             "re_pulled, re_pulled_level_kN".to_owned(),
         ];
         let more = more.join(", ");
-        let sql =
-            format!("SELECT {COLUMNS}, {more} FROM run_results WHERE {conditions} ORDER BY id LIMIT ?");
+        let sql = format!("SELECT {COLUMNS}, {more} FROM run_results WHERE {conditions} ORDER BY id LIMIT ?");
         (sql, values)
     }
 }
@@ -172,9 +172,11 @@ impl Reader {
     /// # Errors
     /// The store cannot be read.
     pub fn blows(&self, run: RunId) -> Result<Vec<BlowExport>, StoreError> {
-        self.all("SELECT blow, at_s, level_kN FROM blows WHERE run = ?1 ORDER BY blow", params![run.0], |row| {
-            Ok(BlowExport { blow: row.get(0)?, at_s: row.get(1)?, level_kn: row.get(2)? })
-        })
+        self.all(
+            "SELECT blow, at_s, level_kN FROM blows WHERE run = ?1 ORDER BY blow",
+            params![run.0],
+            |row| Ok(BlowExport { blow: row.get(0)?, at_s: row.get(1)?, level_kn: row.get(2)? }),
+        )
     }
 
     /// The greatest number of a run; 0 where there is none.

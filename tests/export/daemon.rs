@@ -13,10 +13,8 @@ struct Daemon(Child);
 
 impl Daemon {
     fn start(desk: &Desk) -> Self {
-        let settings = format!(
-            "[daemon]\nlisten = \"127.0.0.1:0\"\n[store]\nfolder = \"{}\"\n",
-            desk.store().display()
-        );
+        let settings =
+            format!("[daemon]\nlisten = \"127.0.0.1:0\"\n[store]\nfolder = \"{}\"\n", desk.store().display());
         std::fs::write(desk.path("settings.toml"), settings).unwrap();
         let mut command = Command::new(env!("CARGO_BIN_EXE_boltscribed"));
         command.arg("--config").arg(desk.path("settings.toml")).stdin(Stdio::null()).stderr(Stdio::piped());

@@ -6,9 +6,12 @@ use crate::sample::{self, T0_NS};
 use crate::support::all;
 use boltscribe::pipeline::{Event, Output, RunRow, replay};
 use boltscribe::runs::RunFlag;
-use boltscribe::store::{Correction, Mode, RunId, Store, StreamId, Write, Written};
+use boltscribe::store::{
+    Correction, Mode, RunId, STORE_NAME, Store, StreamId, Write, Written, open_read_only,
+};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output as Done, Stdio};
+use std::sync::OnceLock;
 
 /// Recordings that are played into the store, each as a rig of its name.
 pub const RECORDINGS: [&str; 3] = ["plain-2000", "lost-frames", "knock"];
@@ -25,12 +28,8 @@ impl Desk {
     /// With everything in it.
     pub fn new() -> Self {
         let desk = Self::empty();
-        let store = Store::open(&desk.store(), Mode::Create).unwrap();
-        for name in RECORDINGS {
-            play(&store, name);
-        }
-        invent(&store);
-        store.close();
+        std::fs::create_dir(desk.store()).unwrap();
+        std::fs::copy(filled(), desk.store().join(STORE_NAME)).unwrap();
         desk
     }
 
@@ -78,11 +77,25 @@ impl Desk {
 
     /// Reads the store itself.
     pub fn read<T>(&self, work: impl FnOnce(&boltscribe::store::Reader) -> T) -> T {
-        let store = Store::open(&self.store(), Mode::Existing).unwrap();
-        let done = work(&store.readers().reader().unwrap());
-        store.close();
-        done
+        work(&open_read_only(&self.store()).unwrap().reader().unwrap())
     }
+}
+
+/// A store with everything in it, made once. Each desk has a copy: a lock that this process took would be held
+/// for a moment by every program that another test is just starting.
+fn filled() -> PathBuf {
+    static FILLED: OnceLock<tempfile::TempDir> = OnceLock::new();
+    let folder = FILLED.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path(), Mode::Create).unwrap();
+        for name in RECORDINGS {
+            play(&store, name);
+        }
+        invent(&store);
+        store.close();
+        folder
+    });
+    folder.path().join(STORE_NAME)
 }
 
 pub fn names(folder: &Path) -> Vec<String> {
@@ -160,7 +173,7 @@ fn invent(store: &Store) {
         sample::put(store, INVENTED, sample::whole(stream, result, 1200));
     }
     let last = store.readers().reader().unwrap().run_last().unwrap();
-    let exclude = Write::Correction {
+    let exclude = Write::Correct {
         run: RunId(last),
         utc_ns: T0_NS,
         who: "Ana".into(),

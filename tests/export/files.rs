@@ -73,7 +73,8 @@ fn limited(desk: &Desk, blocks: u32, words: &[&str]) -> std::process::Output {
 fn a_full_disk_is_said_and_leaves_nothing_behind_and_what_was_there_untouched() {
     let desk = Desk::new();
     let run = desk.done(&["export", "runs", "--rig", "plain-2000", "--as", "jsonl", "--all"]);
-    let id = serde_json::from_str::<serde_json::Value>(run.lines().next().unwrap()).unwrap()["id"].to_string();
+    let id =
+        serde_json::from_str::<serde_json::Value>(run.lines().next().unwrap()).unwrap()["id"].to_string();
     std::fs::write(desk.path("run.csv"), "mine").unwrap();
     let kinds: &[&str] =
         if cfg!(feature = "parquet") { &["csv", "jsonl", "parquet"] } else { &["csv", "jsonl"] };
@@ -146,11 +147,8 @@ fn a_signal_leaves_no_half_file_and_what_was_there_untouched() {
 fn an_answer_that_breaks_off_is_no_file() {
     let desk = Desk::empty();
     let daemon = crate::daemon::Stalled::open(&desk.path("store"));
-    let child = desk
-        .command(&["export", "blows", "--out", "blows.csv"])
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
+    let child =
+        desk.command(&["export", "blows", "--out", "blows.csv"]).stderr(Stdio::piped()).spawn().unwrap();
     let began = Instant::now();
     while !desk.names().iter().any(|name| name.ends_with(".part")) {
         assert!(began.elapsed() < Duration::from_secs(30), "{:?}", desk.names());

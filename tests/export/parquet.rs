@@ -82,7 +82,10 @@ fn runs_are_found_by_others_with_every_value_type_unit_null_and_time() {
     compare(runs::COLUMNS, &found, &lines);
     let dtype = |name: &str| found["pandas_dtypes"][name].as_str().unwrap().to_owned();
     assert_eq!(dtype("utc"), "datetime64[ns, UTC]");
-    assert_eq!((dtype("id"), dtype("peak_kN"), dtype("excluded")), ("int64".into(), "float64".into(), "bool".into()));
+    assert_eq!(
+        (dtype("id"), dtype("peak_kN"), dtype("excluded")),
+        ("int64".into(), "float64".into(), "bool".into())
+    );
     // There is something to be wrong about: nulls, lists with nulls, words with commas.
     let fields = found["fields"].as_array().unwrap();
     assert!(fields.iter().any(|field| field["nulls"] != 0));
@@ -121,12 +124,15 @@ fn a_trace_carries_its_calibration_and_measures_the_same_as_its_csv() {
     assert_eq!(of("it.parquet"), csv);
     // What pandas writes, with a column that is none of ours.
     let (from, to) = (desk.path("run.csv"), desk.path("pandas.parquet"));
-    run("write.py", &[from.to_str().unwrap(), to.to_str().unwrap(), "float64"]);
-    assert_eq!(of("pandas.parquet"), csv);
-    run("write.py", &[from.to_str().unwrap(), to.to_str().unwrap(), "float32"]);
+    // Whatever it is packed with; snappy is what pandas takes by itself.
+    for packing in ["snappy", "gzip", "zstd", "none"] {
+        run("write.py", &[from.to_str().unwrap(), to.to_str().unwrap(), "float64", packing]);
+        assert_eq!(of("pandas.parquet"), csv, "{packing}");
+    }
+    run("write.py", &[from.to_str().unwrap(), to.to_str().unwrap(), "float32", "snappy"]);
     let held = |document: &Value| document["runs"][0]["held_kN"].as_f64().unwrap();
     assert!((held(&of("pandas.parquet")) / held(&csv) - 1.0).abs() < 1e-6);
-    run("write.py", &[from.to_str().unwrap(), to.to_str().unwrap(), "str"]);
+    run("write.py", &[from.to_str().unwrap(), to.to_str().unwrap(), "str", "snappy"]);
     let said = desk.fails(2, &["analyze", "pandas.parquet"]);
     assert!(said.contains("pandas.parquet: expected a column of numbers, found 'tension_kN'"), "{said}");
 }

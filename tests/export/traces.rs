@@ -128,8 +128,7 @@ fn readings(desk: &Desk, words: &[&str]) -> Vec<std::collections::BTreeMap<Strin
 fn a_stretch_of_time_holds_every_sample_of_its_runs_and_idle_time_around_them_in_order() {
     let desk = Desk::new();
     for rig in RECORDINGS {
-        let whole =
-            readings(&desk, &["--rig", rig, "--from", "2026-01-01", "--to", "2026-01-02"]);
+        let whole = readings(&desk, &["--rig", rig, "--from", "2026-01-01", "--to", "2026-01-02"]);
         let run = run_of(&desk, rig);
         let trace = desk.done(&["export", "trace", &run["id"].to_string(), "--no-notes"]);
         let of_run: Vec<&str> =

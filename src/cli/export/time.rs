@@ -11,9 +11,8 @@ use jiff::tz::TimeZone;
 /// # Errors
 /// What was expected, in words.
 pub fn time(text: &str) -> Result<Timestamp, String> {
-    let refuse = || {
-        format!("expected a time such as 2026-01-31T13:00:00Z, or 2026-01-31 13:00 (UTC), found '{text}'")
-    };
+    let refuse =
+        || format!("expected a time such as 2026-01-31T13:00:00Z, or 2026-01-31 13:00 (UTC), found '{text}'");
     if let Ok(stamp) = text.parse::<Timestamp>() {
         return Ok(stamp);
     }

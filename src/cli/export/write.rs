@@ -147,8 +147,8 @@ impl Written {
         };
         let place = Handle(Arc::new(Mutex::new(place)));
         let buffered = BufWriter::with_capacity(BUFFER_BYTES, place.clone());
-        let sink = sink::open(kind, buffered, table, noted)
-            .map_err(|error| of_sink(error, path.as_deref()))?;
+        let sink =
+            sink::open(kind, buffered, table, noted).map_err(|error| of_sink(error, path.as_deref()))?;
         Ok(Self { sink, place, path, rows: 0 })
     }
 

@@ -39,7 +39,9 @@ fn main() -> ExitCode {
             println!("{HELP}");
             Ok(())
         }
-        Some(other) => Err(Failed::usage(format!("expected demo, verify, tidy, bench or python, found '{other}'"))),
+        Some(other) => {
+            Err(Failed::usage(format!("expected demo, verify, tidy, bench or python, found '{other}'")))
+        }
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

@@ -14,7 +14,9 @@ const PACKAGE: &str = "python3-venv";
 /// `cargo xtask python FILE`: prints the interpreter.
 pub fn run(words: &[String]) -> Result<(), Failed> {
     let [list] = words else {
-        return Err(Failed::usage("expected one file that lists packages, such as tools/tables/requirements.txt"));
+        return Err(Failed::usage(
+            "expected one file that lists packages, such as tools/tables/requirements.txt",
+        ));
     };
     println!("{}", ready(Path::new(list))?.display());
     Ok(())
@@ -69,7 +71,11 @@ fn can_make_environments() -> Result<(), Failed> {
     };
     apt(&["update", "--quiet"])?;
     apt(&["install", "--yes", "--quiet", "--no-install-recommends", PACKAGE])?;
-    if asked() { Ok(()) } else { Err(Failed::no(format!("{PACKAGE} is installed, and python3 still cannot"))) }
+    if asked() {
+        Ok(())
+    } else {
+        Err(Failed::no(format!("{PACKAGE} is installed, and python3 still cannot")))
+    }
 }
 
 fn is_root() -> bool {
