@@ -14,6 +14,7 @@ pub mod units;
 
 // The pure rooms: no IO, no clock, no thread.
 pub mod compare;
+pub mod export;
 pub mod files;
 pub mod frames;
 pub mod metrology;

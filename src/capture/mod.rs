@@ -13,9 +13,11 @@
 //!
 //! The number is the host's monotonic time in nanoseconds. Must not know what the bytes mean.
 
+pub mod check;
 pub mod read;
 pub mod write;
 
+pub use check::{Check, Facts};
 pub use read::{Capture, CaptureError, is_capture, read};
 pub use write::Writer;
 

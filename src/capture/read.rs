@@ -40,40 +40,93 @@ pub fn is_capture(head: &[u8]) -> bool {
 /// Another format or version, a line that is none of ours, times that fall.
 pub fn read(text: &str) -> Result<Capture, CaptureError> {
     let mut capture = Capture { notes: Vec::new(), settings: serde_json::Value::Null, entries: Vec::new() };
-    let mut last = 0;
-    for (i, line) in text.lines().enumerate() {
+    let mut reader = LineReader::default();
+    for line in text.lines() {
+        match reader.line(line)? {
+            Read::Note(note) => capture.notes.push(note),
+            Read::Settings(settings) => capture.settings = settings,
+            Read::Entry(at, entry) => capture.entries.push((at, entry)),
+            Read::Head | Read::Nothing => {}
+        }
+    }
+    reader.end()?;
+    Ok(capture)
+}
+
+/// What a line is.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Read {
+    /// The first one.
+    Head,
+    /// A comment.
+    Note(String),
+    /// What the pipeline was made from.
+    Settings(serde_json::Value),
+    /// An entry.
+    Entry(MonoNs, Entry),
+    /// An empty line.
+    Nothing,
+}
+
+/// Reads lines and remembers what must hold between them.
+#[derive(Debug, Default)]
+pub struct LineReader {
+    lines: usize,
+    last_ns: u64,
+    has_settings: bool,
+}
+
+impl LineReader {
+    /// Takes one line, without its end.
+    ///
+    /// # Errors
+    /// Another format or version, a line that is none of ours, a time that falls.
+    pub fn line(&mut self, line: &str) -> Result<Read, CaptureError> {
+        self.lines += 1;
+        let number = self.lines;
         let wrong = |expected: &'static str| CaptureError {
-            line: i + 1,
+            line: number,
             expected,
             found: line.chars().take(60).collect(),
         };
-        if i == 0 {
-            if line != MAGIC {
-                return Err(wrong("the first line 'boltscribe-capture 1'"));
-            }
-        } else if let Some(note) = line.strip_prefix('#') {
-            capture.notes.push(note.trim().to_owned());
-        } else if let Some(json) = line.strip_prefix("settings ") {
-            capture.settings =
-                serde_json::from_str(json).map_err(|_| wrong("settings as one JSON object"))?;
-        } else if !line.trim().is_empty() {
-            let (at, entry) = entry(line).ok_or_else(|| wrong("'NANOSECONDS bytes|command|link ...'"))?;
-            if at < last {
-                return Err(wrong("a time that is not before the one above"));
-            }
-            last = at;
-            capture.entries.push((MonoNs(at), entry));
+        if number == 1 {
+            return if line == MAGIC {
+                Ok(Read::Head)
+            } else {
+                Err(wrong("the first line 'boltscribe-capture 1'"))
+            };
         }
+        if let Some(note) = line.strip_prefix('#') {
+            return Ok(Read::Note(note.trim().to_owned()));
+        }
+        if let Some(json) = line.strip_prefix("settings ") {
+            let settings: serde_json::Value =
+                serde_json::from_str(json).map_err(|_| wrong("settings as one JSON object"))?;
+            self.has_settings = !settings.is_null();
+            return Ok(Read::Settings(settings));
+        }
+        if line.trim().is_empty() {
+            return Ok(Read::Nothing);
+        }
+        let (at, entry) = entry(line).ok_or_else(|| wrong("'NANOSECONDS bytes|command|link ...'"))?;
+        if at < self.last_ns {
+            return Err(wrong("a time that is not before the one above"));
+        }
+        self.last_ns = at;
+        Ok(Read::Entry(MonoNs(at), entry))
     }
-    if capture.settings.is_null() {
-        let line = text.lines().count();
-        return Err(CaptureError {
-            line,
-            expected: "a line 'settings {...}' above",
-            found: "the end".into(),
-        });
+
+    /// After the last line.
+    ///
+    /// # Errors
+    /// There were no settings.
+    pub fn end(&self) -> Result<(), CaptureError> {
+        if self.has_settings {
+            return Ok(());
+        }
+        let (line, expected) = (self.lines, "a line 'settings {...}' above");
+        Err(CaptureError { line, expected, found: "the end".into() })
     }
-    Ok(capture)
 }
 
 fn entry(line: &str) -> Option<(u64, Entry)> {

@@ -8,7 +8,9 @@ use super::error::CliError;
 use super::output::{Cell, Format, Rows, print, say};
 use crate::capture;
 use crate::constants::Calibration;
-use crate::files::{Measured, measure_trace, read_trace};
+#[cfg(feature = "parquet")]
+use crate::files::read_parquet;
+use crate::files::{Measured, Trace, TraceError, measure_trace, read_trace};
 use crate::pipeline::{self, Output, RunRow, replay};
 use crate::results::{Flag, RunResult};
 use crate::runs::{Record, Settings};
@@ -24,7 +26,7 @@ use std::path::{Path, PathBuf};
     before_help = "Examples:\n  boltscribe analyze trace.csv\n  boltscribe analyze counts.csv.gz --calibration cell.json --gate 1,2,5 --format json\n  boltscribe analyze bay-2.capture"
 )]
 pub struct Args {
-    /// A trace (CSV or CSV.gz with the columns time_s and tension_kN, tension_lbf or counts) or a
+    /// A trace (CSV, CSV.gz or Parquet with the columns time_s and tension_kN, tension_lbf or counts) or a
     /// recording made by `boltscribed --record`.
     #[arg(value_name = "FILE")]
     pub file: PathBuf,
@@ -42,6 +44,9 @@ pub struct Args {
 /// Largest file that is read, bytes: half a day at 2,000 samples/s as CSV.
 const FILE_MAX: u64 = 4 << 30;
 
+/// How a Parquet file begins.
+const PARQUET: &[u8] = b"PAR1";
+
 /// Finds and measures the runs of a file.
 ///
 /// # Errors
@@ -49,7 +54,7 @@ const FILE_MAX: u64 = 4 << 30;
 pub fn run(args: &Args, format: Format) -> Result<(), CliError> {
     check(args)?;
     let bytes = read_file(&args.file)?;
-    let document = if capture::is_capture(&bytes) { recorded(args, &bytes)? } else { traced(args, &bytes)? };
+    let document = if capture::is_capture(&bytes) { recorded(args, &bytes)? } else { traced(args, bytes)? };
     let runs = document["runs"].as_array().map_or(&[][..], Vec::as_slice);
     print(format, &document, &rows(runs))?;
     if format == Format::Table {
@@ -71,15 +76,6 @@ fn check(args: &Args) -> Result<(), CliError> {
     if let Some(range) = args.range_kn.filter(|r| !(r.is_finite() && *r > 0.0)) {
         return Err(CliError::usage(format!("--range-kN: expected kilonewtons above 0, found {range}")));
     }
-    if args.file.extension().is_some_and(|e| e == "parquet") {
-        return Err(CliError::usage_with(
-            format!(
-                "cannot read {}: expected CSV, CSV.gz or a recording, found Parquet",
-                args.file.display()
-            ),
-            "this build has no Parquet reader; write the table as CSV first",
-        ));
-    }
     Ok(())
 }
 
@@ -99,17 +95,38 @@ fn bad_input(path: &Path, error: &impl std::fmt::Display) -> CliError {
     CliError::usage(format!("{}: {error}", path.display()))
 }
 
-fn traced(args: &Args, bytes: &[u8]) -> Result<Value, CliError> {
+fn traced(args: &Args, bytes: Vec<u8>) -> Result<Value, CliError> {
     let calibration = args.calibration.as_deref().map(read_calibration).transpose()?;
     let range_kn = args.range_kn.or(calibration.as_ref().and_then(|c| c.range_kn));
     let mut settings = Settings { range_kn, ..Settings::default() };
     if !args.gate.is_empty() {
         settings.gates_s.clone_from(&args.gate);
     }
-    let trace = read_trace(bytes, calibration.as_ref()).map_err(|e| bad_input(&args.file, &e))?;
+    let trace = if bytes.starts_with(PARQUET) {
+        parquet_trace(bytes, calibration.as_ref())?
+    } else {
+        read_trace(&bytes[..], calibration.as_ref())
+    };
+    let trace = trace.map_err(|error| CliError::Usage {
+        what: format!("{}: {error}", args.file.display()),
+        hint: error.hint().map(str::to_owned),
+    })?;
     let runs: Vec<Value> =
         measure_trace(&trace, &settings).iter().map(|m| of_trace(m, trace.start_s)).collect();
     Ok(json!({ "runs": runs }))
+}
+
+#[cfg(feature = "parquet")]
+fn parquet_trace(
+    bytes: Vec<u8>,
+    calibration: Option<&Calibration>,
+) -> Result<Result<Trace, TraceError>, CliError> {
+    Ok(read_parquet(bytes, calibration))
+}
+
+#[cfg(not(feature = "parquet"))]
+fn parquet_trace(_: Vec<u8>, _: Option<&Calibration>) -> Result<Result<Trace, TraceError>, CliError> {
+    Err(super::export::without_parquet("read"))
 }
 
 fn read_calibration(path: &Path) -> Result<Calibration, CliError> {

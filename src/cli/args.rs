@@ -4,7 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, calibrate, compare, forward, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, export, forward, rig, runs, setup, store};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -15,7 +15,7 @@ const EXAMPLES: &str = "Examples:
   boltscribe setup use \"ext 75\" --tool wrench-1 --bolt m20-a --battery b3 --fresh
   boltscribe runs list --last 10
   boltscribe runs show 42                            every figure, and the trace drawn
-  boltscribe --format csv runs list --all > runs.csv
+  boltscribe export runs --out runs.csv
 ";
 
 /// Exit codes, told at the end of the help.
@@ -69,6 +69,9 @@ pub enum Verb {
     /// What was measured, and corrections to it.
     #[command(subcommand)]
     Runs(runs::Verb),
+    /// Runs, blows, samples and recordings into files.
+    #[command(subcommand)]
+    Export(export::Verb),
     /// Find and measure the runs of a trace or a recording.
     Analyze(analyze::Args),
     /// What each setup gives in percent of a baseline, and whether the difference is real.

@@ -166,6 +166,20 @@ pub fn feed_request(path: &str) -> Result<Request<Body>, CliError> {
     Ok(request)
 }
 
+/// Asks for an answer that comes line by line; a refusal is an error.
+///
+/// # Errors
+/// Nobody answers, or a refusal.
+pub async fn stream(door: &Door, path: &str) -> Result<Body, CliError> {
+    let name = format!("GET {path}");
+    let answer = door.send(request(Method::GET, path, None)?).await?;
+    let status = answer.status();
+    if status.is_success() {
+        return Ok(answer.into_body());
+    }
+    Err(refusal(status, &read_all(answer.into_body(), &name).await?, true, &name))
+}
+
 async fn send_through(path: &Path, request: Request<Body>) -> std::io::Result<Response<Body>> {
     let stream = connect(path).await?;
     let (mut sender, connection) =

@@ -62,6 +62,12 @@ pub enum CliError {
         /// What came, shortened.
         found: String,
     },
+    /// A signal ended the work.
+    #[error("stopped by a signal; nothing was left behind")]
+    Stopped {
+        /// Its number.
+        signal: i32,
+    },
     /// The API refused; its own words.
     #[error("{detail}")]
     Refused {

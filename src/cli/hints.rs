@@ -1,7 +1,7 @@
 //! Advice and exit codes for every error of the command line, in this one place.
 //!
-//! Exit codes: 0 done; 1 the answer is no; 2 wrong usage or settings; 3 IO. An error says what
-//! happened; what to do about it is a line of its own that begins with `hint:`.
+//! Exit codes: 0 done; 1 the answer is no; 2 wrong usage or settings; 3 IO; 128 + its number after a
+//! signal. An error says what happened; what to do about it is a line of its own that begins with `hint:`.
 
 use super::error::CliError;
 use std::io::{ErrorKind, Write};
@@ -16,6 +16,8 @@ pub fn exit_code(error: &CliError) -> u8 {
         CliError::No { .. } => 1,
         CliError::Usage { .. } | CliError::Config(_) => 2,
         CliError::Refused { status, .. } => refused_code(*status),
+        // As shells report it.
+        CliError::Stopped { signal } => u8::try_from(128 + signal).unwrap_or(3),
         CliError::Socket { .. }
         | CliError::Store(_)
         | CliError::File { .. }
@@ -51,8 +53,15 @@ pub fn hint(error: &CliError) -> Option<String> {
         CliError::File { source, .. } if source.kind() == ErrorKind::PermissionDenied => {
             Some("check who may read that file: `ls -l`".into())
         }
-        CliError::File { .. } | CliError::Output(_) => None,
+        CliError::File { source, .. } if is_full(source) => {
+            Some("nothing was left behind: free some space (`df -h`), or write to another disk".into())
+        }
+        CliError::File { .. } | CliError::Output(_) | CliError::Stopped { .. } => None,
     }
+}
+
+fn is_full(source: &std::io::Error) -> bool {
+    matches!(source.kind(), ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge)
 }
 
 /// Writes an error and its hint, as `error: …` and `hint: …`.

@@ -13,6 +13,7 @@ pub mod context;
 pub mod doctor;
 pub mod door;
 pub mod error;
+pub mod export;
 pub mod figures;
 pub mod forward;
 pub mod hints;

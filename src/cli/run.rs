@@ -6,7 +6,7 @@ use super::args::{Args, Verb};
 use super::context::Context;
 use super::error::CliError;
 use super::place::Place;
-use super::{analyze, calibrate, compare, doctor, forward, hints, local, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, doctor, export, forward, hints, local, rig, runs, setup, store};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -50,8 +50,11 @@ async fn verb(args: &Args) -> Result<(), CliError> {
             return store::restore::run(restore, &args.common).await;
         }
         Verb::Calibrate(calibrate::Verb::Fit(fit)) => return calibrate::fit::run(fit, args.common.format),
+        Verb::Export(export::Verb::Captures(captures)) => {
+            return export::run_captures(captures, args.common.format).await;
+        }
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
-        Verb::Forward(_) | Verb::Store(_) => {}
+        Verb::Export(_) | Verb::Forward(_) | Verb::Store(_) => {}
     }
     let context = Context {
         door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
@@ -62,6 +65,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Calibrate(verb) => calibrate::run(verb, &context).await,
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
+        Verb::Export(verb) => export::run(verb, &context).await,
         Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(verb) => store::run(verb, &context).await,
         Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => Ok(()),
@@ -84,7 +88,7 @@ const fn fills_the_store(verb: &Verb) -> bool {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(_) => true,
         Verb::Runs(verb) => verb.fills_the_store(),
-        Verb::Rig(_) | Verb::Forward(_) | Verb::Store(_) => false,
+        Verb::Rig(_) | Verb::Export(_) | Verb::Forward(_) | Verb::Store(_) => false,
         Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => false,
     }
 }

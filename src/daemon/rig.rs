@@ -15,7 +15,7 @@ use super::recording::Recording;
 use super::wall::{Wall, look};
 use crate::control::Command;
 use crate::page::{Link, News, RigState};
-use crate::pipeline::{Event, Input, LinkState, Output, RunRow};
+use crate::pipeline::{Block, Event, Input, LinkState, Output, RunRow};
 use crate::port::PortEvent;
 use crate::results::Flag;
 use crate::store::Write;
@@ -224,7 +224,7 @@ impl<M: Measuring> Rig<M> {
                 Output::Event(event) => self.event(event),
                 Output::Run(row) => self.run_row(row),
                 Output::Block(block) => {
-                    let utc_ns = self.wall.utc_ns(self.last);
+                    let utc_ns = self.wall.utc_ns(self.began(&block));
                     self.keeper.block(block, utc_ns);
                 }
                 Output::Fault(fault) => {
@@ -236,6 +236,18 @@ impl<M: Measuring> Rig<M> {
                 }
             }
         }
+    }
+
+    /// When the first sample of thinned points was taken: they are handed out seconds later. Of other blocks
+    /// the present moment.
+    fn began(&self, block: &Block) -> MonoNs {
+        let Block::Idle { first_sample, rate_hz, samples_per_point, points } = block else {
+            return self.last;
+        };
+        let at = self.pipeline.mono_at(*first_sample as f64 / rate_hz).filter(|at| *at <= self.last);
+        // Where the line broke off its clock is gone; the points then end about now.
+        let length_s = points.len() as f64 * f64::from(*samples_per_point) / rate_hz;
+        at.unwrap_or(MonoNs(self.last.0.saturating_sub((length_s * 1e9) as u64)))
     }
 
     fn faults_now(&self) -> MutexGuard<'_, FaultLog> {

@@ -5,6 +5,8 @@
 pub mod columns;
 pub mod loads;
 pub mod measured;
+#[cfg(feature = "parquet")]
+pub mod parquet;
 pub mod readings;
 pub mod spacing;
 pub mod trace;
@@ -12,5 +14,7 @@ pub mod trace;
 pub use columns::{Columns, ColumnsError};
 pub use loads::{Load, LoadUnit, Loads, LoadsError, read_loads};
 pub use measured::{Measured, measure_trace};
+#[cfg(feature = "parquet")]
+pub use parquet::read_parquet;
 pub use readings::{Quantity, Reading, Readings, ReadingsError, read_readings};
 pub use trace::{Trace, TraceError, TraceUnit, read_trace};

@@ -6,6 +6,8 @@
 pub mod body;
 pub mod calibrating;
 pub mod corrections;
+pub mod exporting;
+mod exporting_samples;
 pub mod figures;
 pub mod forward;
 pub mod guard;

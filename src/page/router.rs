@@ -7,8 +7,8 @@ use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
 use super::{
-    calibrating, corrections, forward, health, keeping, live, readings, recompute, runs, shelf, tags, trace,
-    upkeep,
+    calibrating, corrections, exporting, forward, health, keeping, live, readings, recompute, runs, shelf,
+    tags, trace, upkeep,
 };
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
@@ -51,7 +51,11 @@ pub fn router(state: State) -> Router {
         .route("/runs/recompute", post(recompute::recompute))
         .route("/store/check", get(health::check).post(upkeep::check))
         .route("/store/backup", get(upkeep::copy))
-        .route("/store/prune", post(upkeep::prune));
+        .route("/store/prune", post(upkeep::prune))
+        .route("/export/runs", get(exporting::runs))
+        .route("/export/blows", get(exporting::blows))
+        .route("/export/trace", get(exporting::range))
+        .route("/export/trace/{run}", get(exporting::trace));
     Router::new()
         .nest("/api/v1", timed.merge(untimed))
         .route("/metrics", get(health::metrics))

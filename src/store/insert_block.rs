@@ -8,7 +8,7 @@ use super::insert::{Applied, exact_json};
 use super::write::{Refused, StreamId, Written};
 use crate::control::InForce;
 use crate::pipeline::{Block, Thin};
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 
 /// Stores a block.
 pub(super) fn block(tx: &Connection, stream: StreamId, utc_ns: i64, block: &Block) -> Applied {
@@ -99,17 +99,36 @@ pub(super) fn read(
         "SELECT id, first_sample, samples, counts, missing, crc32 FROM blocks
          WHERE stream = ?1 AND run_seq = ?2 ORDER BY first_sample",
     )?;
-    let rows = select.query_map(params![stream.0, run_seq], |row| {
-        let id: i64 = row.get(0)?;
-        let (first_sample, samples): (i64, i64) = (row.get(1)?, row.get(2)?);
-        let (packed, missing): (Vec<u8>, String) = (row.get(3)?, row.get(4)?);
-        let (expected, found) = (row.get::<_, u32>(5)?, codec::sum(&packed));
-        if expected != found {
-            return Ok(Err((id, format!("expected the sum {expected:08x}, found {found:08x}"))));
-        }
-        Ok(unpack_row(first_sample, samples, &packed, &missing).map_err(|detail| (id, detail)))
-    })?;
+    let rows = select.query_map(params![stream.0, run_seq], checked)?;
     rows.collect()
+}
+
+/// The first block of a run that begins at sample `from` or later.
+pub(super) fn read_from(
+    connection: &Connection,
+    stream: StreamId,
+    run_seq: u32,
+    from: i64,
+) -> rusqlite::Result<Option<Result<RawBlock, (i64, String)>>> {
+    connection
+        .prepare_cached(
+            "SELECT id, first_sample, samples, counts, missing, crc32 FROM blocks
+             WHERE stream = ?1 AND run_seq = ?2 AND first_sample >= ?3 ORDER BY first_sample LIMIT 1",
+        )?
+        .query_row(params![stream.0, run_seq, from], checked)
+        .optional()
+}
+
+/// A row as a block, or with what is wrong with it.
+fn checked(row: &Row<'_>) -> rusqlite::Result<Result<RawBlock, (i64, String)>> {
+    let id: i64 = row.get(0)?;
+    let (first_sample, samples): (i64, i64) = (row.get(1)?, row.get(2)?);
+    let (packed, missing): (Vec<u8>, String) = (row.get(3)?, row.get(4)?);
+    let (expected, found) = (row.get::<_, u32>(5)?, codec::sum(&packed));
+    if expected != found {
+        return Ok(Err((id, format!("expected the sum {expected:08x}, found {found:08x}"))));
+    }
+    Ok(unpack_row(first_sample, samples, &packed, &missing).map_err(|detail| (id, detail)))
 }
 
 fn unpack_row(first_sample: i64, samples: i64, packed: &[u8], missing: &str) -> Result<RawBlock, String> {

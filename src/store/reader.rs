@@ -247,7 +247,7 @@ fn shelf_row(row: &Row<'_>) -> rusqlite::Result<Result<ShelfRow, StoreError>> {
     ))
 }
 
-fn calibration_of(id: i64, text: &str) -> Result<Calibration, StoreError> {
+pub(super) fn calibration_of(id: i64, text: &str) -> Result<Calibration, StoreError> {
     match serde_json::from_str(text) {
         Ok(Command::Calibrate { calibration }) => Ok(calibration),
         Ok(_) => Err(StoreError::Unreadable {

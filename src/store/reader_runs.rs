@@ -9,7 +9,7 @@ use super::recompute::Version;
 use super::write::RunId;
 use crate::results::{Closed, Entry, RunResult};
 use rusqlite::{Row, types::Value};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Most runs in one answer.
 pub const RUNS_MAX: u32 = 1000;
@@ -38,7 +38,7 @@ pub struct RunFilter {
 }
 
 /// Tension and torque at a gate.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct GateLine {
     /// Seconds after the first blow.
     pub after_s: f64,
@@ -51,7 +51,7 @@ pub struct GateLine {
 }
 
 /// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct RunLine {
     /// Number in the store.
     pub id: RunId,
@@ -169,12 +169,17 @@ pub struct RunDetail {
     pub corrections: Vec<CorrectionRow>,
 }
 
-const COLUMNS: &str = "id, rig, rig_run, first_blow_utc, first_blow_utc_ns, simulated, setup, contacts, tool,
+/// What [`line`] reads, in its order.
+pub(super) const COLUMNS: &str = "id, rig, rig_run, first_blow_utc, first_blow_utc_ns, simulated, setup, contacts, tool,
     bolt, calibration, first_blow_s, last_blow_s, drive_time_s, blows, blow_rate_hz, peak_kN, peak_time_s,
     peak_is_lower_bound, held_kN, plateau_kN, plateau_se_kN, time_constant_s, equivalent_torque_held_Nm,
     closed_by, flags, excluded, left_out_because, timing, gates, recomputed_utc, resolution_kN, entered_by, note";
 
-fn line(row: &Row<'_>) -> rusqlite::Result<RunLine> {
+/// How many [`COLUMNS`] there are.
+pub(super) const COLUMNS_COUNT: usize = 34;
+
+/// A run from a row of [`COLUMNS`].
+pub(super) fn line(row: &Row<'_>) -> rusqlite::Result<RunLine> {
     Ok(RunLine {
         id: RunId(row.get(0)?),
         rig: row.get(1)?,

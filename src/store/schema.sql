@@ -197,7 +197,8 @@ CREATE TABLE blocks (
     UNIQUE (stream, run_seq, first_sample)
 ) STRICT;
 
--- Idle time: min, max and mean of each point, compressed with pco (codes; means as 32-bit floats).
+-- Idle time: min, max and mean of each point, compressed with pco (codes; means as 32-bit floats). `utc_ns`
+-- is the wall time of the first sample.
 CREATE TABLE idle_blocks (
     id                INTEGER PRIMARY KEY,
     stream            INTEGER NOT NULL REFERENCES streams (id),

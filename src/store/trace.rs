@@ -74,8 +74,12 @@ impl Reader {
         }))
     }
 
-    /// A name may be given to another line later: the latest one told before the run is the one used.
-    pub(super) fn calibration(
+    /// The calibration of this name at a moment of a stream. A name may be given to another line later: the
+    /// latest one told before is the one used.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn calibration(
         &self,
         stream: StreamId,
         rig: &str,

@@ -8,6 +8,7 @@ mod bench;
 mod demo;
 mod error;
 mod honesty;
+mod python;
 mod tidy;
 mod tree;
 mod verify;
@@ -25,7 +26,9 @@ cargo xtask tidy
 cargo xtask bench
     speed, size on disk and latency, as ratios from one run
 cargo xtask honesty [TRIALS]
-    how often limits, verdicts and acceptance are right, over simulated trials";
+    how often limits, verdicts and acceptance are right, over simulated trials
+cargo xtask python FILE
+    the Python that has the packages of a list; made where it is not there yet";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
@@ -36,13 +39,14 @@ fn main() -> ExitCode {
         Some("tidy") => tidy::run(),
         Some("bench") => bench::run(rest),
         Some("honesty") => honesty::run(rest),
+        Some("python") => python::run(rest),
         None | Some("help" | "--help" | "-h") => {
             println!("{HELP}");
             Ok(())
         }
-        Some(other) => {
-            Err(Failed::usage(format!("expected demo, verify, tidy, bench or honesty, found '{other}'")))
-        }
+        Some(other) => Err(Failed::usage(format!(
+            "expected demo, verify, tidy, bench, honesty or python, found '{other}'"
+        ))),
     };
     match result {
         Ok(()) => ExitCode::SUCCESS,

@@ -18,9 +18,14 @@ pub fn cargo() -> Command {
     cargo
 }
 
-/// A built program of a profile (`debug` or `release`).
-pub fn program(profile: &str, name: &str) -> PathBuf {
+/// Where cargo builds.
+pub fn target() -> PathBuf {
     // Cargo is run at the top, so a relative folder counts from there.
     let target = std::env::var_os("CARGO_TARGET_DIR").map_or_else(|| PathBuf::from("target"), PathBuf::from);
-    root().join(target).join(profile).join(name)
+    root().join(target)
+}
+
+/// A built program of a profile (`debug` or `release`).
+pub fn program(profile: &str, name: &str) -> PathBuf {
+    target().join(profile).join(name)
 }
