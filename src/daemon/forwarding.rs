@@ -147,6 +147,12 @@ pub async fn health(
 fn point(rig: &RigState, utc_ns: i64) -> Point {
     let counters = &rig.counters;
     let whole = |n: u64| Some(i64::try_from(n).unwrap_or(i64::MAX));
+    if rig.dial.is_some() {
+        // There is no line that could be open or silent, and nothing that comes over it.
+        return Point::new(points::RIG, utc_ns)
+            .tag("rig", Some(&rig.rig))
+            .integer("runs", whole(counters.runs));
+    }
     Point::new(points::RIG, utc_ns)
         .tag("rig", Some(&rig.rig))
         .integer("up", Some(i64::from(rig.link == Link::Up)))

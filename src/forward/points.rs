@@ -26,7 +26,11 @@ const STEP_NS: i64 = 1_000_000;
 pub fn points(item: &OutboxItem) -> Vec<Point> {
     match item {
         OutboxItem::Run(run) => {
-            let mut all = vec![figures(start(RUN, &run.key, 0), run)];
+            // Of a measured run the closing tells these two.
+            let point = figures(start(RUN, &run.key, 0), run)
+                .integer("counts", run.counts.map(i64::from))
+                .integer("simulated", run.simulated.map(i64::from));
+            let mut all = vec![point];
             all.extend(gates(run));
             all
         }

@@ -127,6 +127,18 @@ pub enum Entry {
     ByHand(Box<ByHand>),
 }
 
+impl From<RunResult> for Entry {
+    fn from(run: RunResult) -> Self {
+        Self::Measured(Box::new(run))
+    }
+}
+
+impl From<ByHand> for Entry {
+    fn from(read: ByHand) -> Self {
+        Self::ByHand(Box::new(read))
+    }
+}
+
 /// Tells a reading's document from a run's.
 #[derive(Deserialize)]
 struct Probe {
@@ -141,7 +153,7 @@ impl Entry {
     pub fn from_json(text: &str) -> Result<Self, serde_json::Error> {
         // Nearly all are measured; only what does not read so is looked at twice.
         let error = match serde_json::from_str(text) {
-            Ok(run) => return Ok(Self::Measured(Box::new(run))),
+            Ok(run) => return Ok(Self::Measured(run)),
             Err(error) => error,
         };
         match serde_json::from_str::<Probe>(text) {

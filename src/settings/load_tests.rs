@@ -555,7 +555,7 @@ const DIALS: [(&str, f64); 6] = [
     // 100 psi on 4 in² are 400 lbf.
     (
         "dial_unit = \"psi\"\ndial_psi = \"oil-pressure\"\ndial_resolution = 1\npiston_area_in2 = 4\n",
-        1779.288_646_104_2,
+        1_779.288_646_104_2,
     ),
     // 100 bar are 10 N/mm².
     ("dial_unit = \"bar\"\ndial_resolution = 1\npiston_area_mm2 = 5000\n", 50_000.0),

@@ -79,8 +79,11 @@ fn explanations() -> HashMap<&'static str, String> {
             comment.push('\n');
         } else {
             let key = line.trim_start_matches('#').split('=').next().unwrap_or_default().trim();
-            // What stands above a table belongs to the line that opens it.
-            all.entry(key).or_insert_with(|| std::mem::take(&mut comment));
+            // What stands above a table belongs to the line that opens it. A blank line explains nothing, and
+            // the example that stands first explains a key.
+            if !key.is_empty() {
+                all.entry(key).or_insert_with(|| std::mem::take(&mut comment));
+            }
             comment.clear();
         }
     }
@@ -149,6 +152,24 @@ mod tests {
         let keys = text.lines().filter(|l| !l.is_empty() && !l.starts_with('#')).count();
         let explained = text.split("\n\n").count() - 1;
         assert_eq!(keys, explained, "every key has its words: {text}");
+    }
+
+    #[test]
+    fn a_dial_gets_its_comments_too() {
+        let measure = runs::Settings::default();
+        let document = json!({
+            "name": "press", "instrument": "typed", "dial_unit": "psi", "dial_psi": "oil-pressure",
+            "dial_resolution": 50, "piston_area_in2": 4, "range_kN": 250,
+            "calibration": { "id": "c", "coefficients_kN": [0.4, 0.985], "nominal": false },
+        });
+        let rig = rig_from_document(&document, &measure).unwrap();
+        let text = commented(&rig, "Made by a test.").unwrap();
+        assert_eq!(parse_rig("file", &text, &measure).unwrap(), rig);
+        for explained in
+            ["# Typed only: what stands on the dial", "# A dial marked psi only", "# Instead of piston"]
+        {
+            assert!(text.contains(explained), "{explained} is not in {text}");
+        }
     }
 
     #[test]

@@ -5,6 +5,7 @@
 
 use super::insert::{Applied, ensure_rig, exact_json};
 use super::insert_run::{insert_flags, next_numbers};
+use super::outbox::{self, Part};
 use super::write::{Refused, RunId, Written};
 use crate::results::ByHand;
 use rusqlite::{Connection, named_params};
@@ -34,5 +35,6 @@ pub(super) fn reading(tx: &Connection, rig: &str, read: &ByHand, utc_ns: i64) ->
         ":result": document,
     })?;
     insert_flags(tx, id, &read.flags)?;
+    outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))
 }

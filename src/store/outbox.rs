@@ -71,6 +71,10 @@ impl Part {
     }
 }
 
+/// Whether a run gets no closing any more: it has one, or it was read by hand.
+const SETTLED: &str = "SELECT EXISTS (SELECT 1 FROM closings WHERE run = ?1)
+    OR EXISTS (SELECT 1 FROM runs WHERE id = ?1 AND stream IS NULL)";
+
 /// Puts a part of a run in, if something is set up to forward.
 pub(super) fn enqueue(tx: &Connection, part: Part, run: RunId) -> rusqlite::Result<()> {
     let forwarding: bool = tx
@@ -81,7 +85,7 @@ pub(super) fn enqueue(tx: &Connection, part: Part, run: RunId) -> rusqlite::Resu
     }
     // What was corrected before the closing goes with the closing, so that no figure of a point changes.
     match part {
-        Part::Correction if !has(tx, "SELECT EXISTS (SELECT 1 FROM closings WHERE run = ?1)", run)? => Ok(()),
+        Part::Correction if !has(tx, SETTLED, run)? => Ok(()),
         Part::Closing if has(tx, "SELECT EXISTS (SELECT 1 FROM corrections WHERE run = ?1)", run)? => {
             put(tx, Part::Closing, run)?;
             put(tx, Part::Correction, run)
@@ -212,7 +216,8 @@ fn runs(tx: &Connection, first: i64, last: i64) -> Applied {
              FROM runs r JOIN (SELECT 'run' AS part, 1 AS place UNION ALL SELECT 'closing', 2
                                UNION ALL SELECT 'correction', 3) p
              WHERE r.id BETWEEN ?1 AND ?2
-               AND (p.part = 'run' OR EXISTS (SELECT 1 FROM closings c WHERE c.run = r.id))
+               AND (p.part = 'run' OR EXISTS (SELECT 1 FROM closings c WHERE c.run = r.id)
+                    OR (p.part = 'correction' AND r.stream IS NULL))
                AND (p.part <> 'correction' OR EXISTS (SELECT 1 FROM corrections c WHERE c.run = r.id))
                AND NOT EXISTS (SELECT 1 FROM outbox o
                                WHERE o.run = r.id AND o.kind = p.part AND o.reason IS NULL)

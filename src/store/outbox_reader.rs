@@ -84,9 +84,10 @@ pub struct OutboxRun {
     pub flags: Vec<String>,
     /// How many corrections it has; 0 in an announcement.
     pub corrections: i64,
-    /// Whether it counts in results; none in an announcement, since the closing may still bring flags.
+    /// Whether it counts in results, in an announcement by its flags alone; none in that of a measured run,
+    /// whose closing may still bring flags.
     pub counts: Option<bool>,
-    /// Whether it is simulated; none in an announcement.
+    /// Whether it is simulated; none in the announcement of a measured run.
     pub simulated: Option<bool>,
 }
 
@@ -125,7 +126,7 @@ pub struct QuarantineRow {
 }
 
 /// Figures: column of `runs`, name when sent.
-const FIGURES: [(&str, &str); 20] = [
+const FIGURES: [(&str, &str); 21] = [
     ("rate_hz", "rate_hz"),
     ("zero_kN", "zero_kN"),
     ("zero_shift_kN", "zero_shift_kN"),
@@ -146,6 +147,7 @@ const FIGURES: [(&str, &str); 20] = [
     ("plateau_Nm", "equivalent_torque_plateau_Nm"),
     ("time_constant_s", "time_constant_s"),
     ("time_constant_se_s", "time_constant_se_s"),
+    ("resolution_kN", "resolution_kN"),
 ];
 /// Whole numbers: column of `runs`, name when sent.
 const NUMBERS: [(&str, &str); 6] = [
@@ -281,6 +283,16 @@ impl Reader {
                 |row| Ok((row.get(0)?, row.get(1)?)),
             )?;
             (found.corrections, found.counts) = state.ok_or_else(|| gone(run))?;
+        } else {
+            // A reading by hand gets no closing that would tell it later.
+            found.counts = self.first(
+                "SELECT NOT EXISTS (SELECT 1 FROM run_flags rf JOIN flags f ON f.flag = rf.flag
+                                        WHERE rf.run = r.id AND f.leaves_out = 1)
+                     FROM runs r WHERE r.id = ?1 AND r.stream IS NULL",
+                [run],
+                |row| row.get(0),
+            )?;
+            found.simulated = found.counts.map(|_| false);
         }
         Ok(found)
     }

@@ -147,3 +147,19 @@ fn without_a_daemon_or_a_terminal_adding_says_what_is_missing() {
     assert_eq!(code, Some(1), "{said}");
     assert!(said.contains("start boltscribed"), "{said}");
 }
+
+#[test]
+fn a_port_that_another_process_holds_is_told_with_the_name_of_that_process() {
+    let (bench, other) = (Bench::new(), Bench::new());
+    let port = bench.path("tty");
+    let _board = Board::start(port.clone(), Board::FRAMED, true);
+    let add = ["rig", "add", "bench-1", "--port", port.to_str().unwrap(), "--instrument", "framed"];
+    bench.cli(&add);
+    wait_for("counts", || bench.rig("bench-1")["counts"].is_number());
+    other.cli(&add);
+    wait_for("the reason", || {
+        other.rig("bench-1")["link_detail"].as_str().is_some_and(|why| why.contains("in use by boltscribed"))
+    });
+    assert_eq!(other.rig("bench-1")["link"], "down", "a state, not an exit");
+    assert!(bench.rig("bench-1")["counts"].is_number(), "the first reader goes on");
+}

@@ -5,7 +5,7 @@
 use crate::support::Recording;
 use boltscribe::capture::Entry;
 use boltscribe::control::Command as Order;
-use boltscribe::settings::{Rig, rig::rig_text};
+use boltscribe::settings::{Instrument, Line, Rig, rig::rig_text};
 use serde_json::Value;
 use std::collections::BTreeSet;
 use std::io::{BufRead, BufReader};
@@ -67,9 +67,11 @@ impl Bench {
         for recording in recordings {
             let rig = Rig {
                 name: recording.name.clone(),
-                port: self.path(&recording.name).to_str().unwrap().to_owned(),
-                baud: 115_200,
-                pipeline: recording.settings.clone(),
+                instrument: Instrument::Line(Box::new(Line {
+                    port: self.path(&recording.name).to_str().unwrap().to_owned(),
+                    baud: 115_200,
+                    pipeline: recording.settings.clone(),
+                })),
             };
             let file = self.path("store/rigs").join(format!("{}.toml", rig.name));
             std::fs::write(file, rig_text(&rig).unwrap()).unwrap();
