@@ -9,6 +9,7 @@ mod backup;
 mod desk;
 mod doctor;
 mod kills;
+mod older;
 mod prune;
 mod recompute;
 mod registers;

@@ -123,3 +123,22 @@ fn what_cannot_be_measured_again_is_refused_in_words() {
     assert!(reason.contains("pruned") && reason.contains("by ana: disk"), "{reason}");
     assert!(outcomes(&answer)[1..].iter().all(|o| *o == "unchanged"), "the others are done: {answer}");
 }
+
+#[test]
+fn a_reading_typed_from_a_dial_has_no_samples_to_measure_or_to_prune() {
+    let desk = Desk::with(&["plain-2000"]);
+    let settings = std::fs::read_to_string(desk.path("settings.toml")).unwrap();
+    let dial =
+        "[[rig]]\nname = \"press\"\ninstrument = \"typed\"\ndial_unit = \"kN\"\ndial_resolution = 0.5\n";
+    std::fs::write(desk.path("settings.toml"), settings + dial).unwrap();
+    desk.json(&["runs", "enter", "81.5", "--rig", "press", "--at", "2020-02-01T00:00:00Z"]);
+    let output = desk.run(&["--format", "json", "runs", "recompute", "--all", "--why", "x"]);
+    assert_eq!(output.status.code(), Some(1));
+    let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(outcomes(&answer), ["unchanged", "refused"]);
+    let reason = answer["outcomes"][1]["reason"].as_str().unwrap();
+    assert!(reason.contains("typed by hand"), "{reason}");
+    let pruned = desk.json(&["store", "prune", "--older-than", "30d", "--why", "disk"]);
+    assert_eq!(pruned["pruned"]["runs"], 1);
+    desk.sound();
+}
