@@ -37,14 +37,14 @@ fn refusal(text: &str, options: &[&str]) -> (i32, String) {
 fn loads(unit: &str, per_kn: f64) -> String {
     let mut text = format!("# an invented cell\nseries,direction,{unit},counts,position_deg\n");
     for (series, position) in [(1, 0), (2, 0), (3, 120), (4, 240)] {
-        for step in 0..=8 {
-            let scatter = [0, 3, -2, 1, -1, 2, -3, 1, 0][step] + series;
-            let force = 10.0 * step as f64 * per_kn;
-            text += &format!("{series},up,{force},{},{position}\n", 25_000 * step as i32 + scatter);
+        for step in 0..=8_i32 {
+            let scatter = [0, 3, -2, 1, -1, 2, -3, 1, 0][step as usize] + series;
+            let force = 10.0 * f64::from(step) * per_kn;
+            text += &format!("{series},up,{force},{},{position}\n", 25_000 * step + scatter);
         }
         for step in (0..8).rev().filter(|_| series > 2) {
-            let force = 10.0 * step as f64 * per_kn;
-            text += &format!("{series},down,{force},{},{position}\n", 25_000 * step as i32 + series + 9);
+            let force = 10.0 * f64::from(step) * per_kn;
+            text += &format!("{series},down,{force},{},{position}\n", 25_000 * step + series + 9);
         }
     }
     text

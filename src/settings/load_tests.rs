@@ -68,11 +68,11 @@ const MISTAKES: &[(&str, &str)] = &[
     // Forwarding.
     (
         "[forward]\nurl = \"central\"\n",
-        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found 'central'",
+        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found \"central\"",
     ),
     (
         "[forward]\nurl = \"http://h:1/write\"\n",
-        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found 'http://h:1/write'",
+        "f:2:7: forward.url: expected an address such as \"https://central.example:8086\", http or https with a host, a port and nothing behind, found \"http://h:1/write\"",
     ),
     (
         "[forward]\nsettle_s = 0\n",
@@ -499,6 +499,11 @@ fn variables_win_over_the_file_and_the_file_over_the_defaults() {
             "measure.lowpass_hz = 50.0  # environment BOLTSCRIBE__MEASURE__LOWPASS_HZ",
             "measure.start_threshold_kN = 0.25  # environment BOLTSCRIBE__MEASURE__START_THRESHOLD_KN",
             "measure.short_s = 0.5  # built-in",
+            "forward.org = \"boltscribe\"  # built-in",
+            "forward.bucket = \"boltscribe\"  # built-in",
+            "forward.health_s = 60  # built-in",
+            "forward.batch_max = 500  # built-in",
+            "forward.settle_s = 60  # built-in",
         ]
     );
 }
