@@ -204,8 +204,8 @@ fn csv_ends_its_lines_with_crlf_and_data_stays_apart_from_talk() {
     let text = desk.done(&["--format", "csv", "setup", "list", "piece"]);
     assert_eq!(
         text,
-        "piece,kind,drive_in,drive_out,length_mm,mass_g,serial\r\n\
-         ext,extension,1/2 in,1/2 in,,,\r\nsocket 30,socket,1/2 in,,,,\r\n"
+        "piece,kind,drive_in,drive_out,length_mm,mass_g,serial,runs,first,last\r\n\
+         ext,extension,1/2 in,1/2 in,,,,0,,\r\nsocket 30,socket,1/2 in,,,,,0,,\r\n"
     );
     desk.fails(2, &["--format", "csv", "setup", "list"]);
 }

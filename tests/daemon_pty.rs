@@ -83,7 +83,7 @@ fn a_zero_is_taken_from_the_idle_reading_and_outlives_a_restart() {
     let mut bench = Bench::new();
     bench.start_rig(0, &[]);
     wait_for("a live reading", || bench.rig()["tension_kN"].is_number());
-    let zeroed = bench.cli(&["rig", "zero"]);
+    let zeroed = bench.zero();
     // The scenario's zero is 1.2 kN, and drifts by 0.01 kN a minute.
     let zero_kn = number(&zeroed, "zero_kN");
     assert!((zero_kn - 1.2).abs() < 0.05, "{zeroed}");

@@ -8,6 +8,7 @@ pub mod measured;
 #[cfg(feature = "parquet")]
 pub mod parquet;
 pub mod readings;
+pub mod records;
 pub mod spacing;
 pub mod trace;
 

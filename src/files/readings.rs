@@ -3,7 +3,7 @@
 //! RFC 4180; lines that begin with `#` are skipped; other columns are left alone. An error names the line,
 //! the column, what was expected and what was found. Must not know what is done with the readings.
 
-use super::trace::csv_error_line;
+use super::records::{Records, RecordsError};
 use crate::units::{NewtonMetres, Newtons};
 use std::io::Read;
 
@@ -68,13 +68,8 @@ pub struct Readings {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ReadingsError {
     /// The text is not CSV.
-    #[error("line {line}: expected comma-separated values, found {found}")]
-    Csv {
-        /// Counted from 1.
-        line: u64,
-        /// What the reader says.
-        found: String,
-    },
+    #[error(transparent)]
+    Csv(#[from] RecordsError),
     /// A column is missing, or there is more than one of values.
     #[error("line {line}: expected {expected}, found the columns {found:?}")]
     Columns {
@@ -122,17 +117,17 @@ struct Columns {
 /// # Errors
 /// Wrong columns; cells that are no numbers, not above zero, or empty names; no rows, or too many.
 pub fn read_readings(from: impl Read) -> Result<Readings, ReadingsError> {
-    let mut reader =
-        csv::ReaderBuilder::new().comment(Some(b'#')).trim(csv::Trim::All).flexible(false).from_reader(from);
-    let headers = reader.headers().map_err(|e| csv_error(&e))?.clone();
-    let columns = Columns::of(&headers)?;
+    let mut records = Records::new(from);
+    let columns = match records.next()? {
+        Some((line, header)) => Columns::of(line, header)?,
+        None => Columns::of(1, &csv::StringRecord::new())?,
+    };
     let mut rows = Vec::new();
-    let mut record = csv::StringRecord::new();
-    while reader.read_record(&mut record).map_err(|e| csv_error(&e))? {
+    while let Some((line, record)) = records.next()? {
         if rows.len() == ROWS_MAX {
             return Err(ReadingsError::TooMany);
         }
-        rows.push(columns.reading(&record)?);
+        rows.push(columns.reading(line, record)?);
     }
     if rows.is_empty() {
         return Err(ReadingsError::Empty);
@@ -142,10 +137,8 @@ pub fn read_readings(from: impl Read) -> Result<Readings, ReadingsError> {
 }
 
 impl Columns {
-    fn of(headers: &csv::StringRecord) -> Result<Self, ReadingsError> {
-        let line = headers.position().map_or(1, csv::Position::line);
-        let found: Vec<String> =
-            headers.iter().map(|h| h.trim_start_matches('\u{feff}').to_owned()).collect();
+    fn of(line: u64, header: &csv::StringRecord) -> Result<Self, ReadingsError> {
+        let found: Vec<String> = header.iter().map(str::to_owned).collect();
         let column = |name: &str| found.iter().position(|f| f == name);
         let missing = |expected| ReadingsError::Columns { line, expected, found: found.clone() };
         let twice = found.iter().enumerate().any(|(i, f)| found[..i].contains(f) && !f.is_empty());
@@ -167,8 +160,7 @@ impl Columns {
         })
     }
 
-    fn reading(&self, record: &csv::StringRecord) -> Result<Reading, ReadingsError> {
-        let line = record.position().map_or(0, csv::Position::line);
+    fn reading(&self, line: u64, record: &csv::StringRecord) -> Result<Reading, ReadingsError> {
         let text = |at: usize| record.get(at).unwrap_or("");
         let wrong = |column, expected, found: &str| ReadingsError::Cell {
             line,
@@ -224,11 +216,6 @@ pub fn pieces(text: &str) -> Option<Vec<String>> {
     (!names.iter().any(String::is_empty)).then_some(names)
 }
 
-fn csv_error(error: &csv::Error) -> ReadingsError {
-    let (line, found) = csv_error_line(error);
-    ReadingsError::Csv { line, found }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -281,7 +268,7 @@ mod tests {
         assert!(matches!(read("run,run,time_s,setup,tension_kN\n"), Err(ReadingsError::Columns { .. })));
         assert!(matches!(
             read("run,time_s,setup,tension_kN\n1,2,a\n"),
-            Err(ReadingsError::Csv { line: 2, .. })
+            Err(ReadingsError::Csv(RecordsError { line: 2, .. }))
         ));
         assert_eq!(read(head), Err(ReadingsError::Empty));
         assert_eq!(cell("run,time_s,setup,tension_kN,pieces\n1,0,a,1,ext++socket\n"), (2, "pieces"));

@@ -4,6 +4,7 @@
 //! given. CSV is read here: RFC 4180, lines that begin with `#` are skipped, other columns are left alone. An
 //! error names the place, the column, what was expected and what was found, long cells cut short.
 
+use super::records::{Records, RecordsError};
 use super::spacing::{Spacing, SpacingError, even};
 use crate::constants::{Calibration, CalibrationError};
 use crate::tension::Converter;
@@ -41,13 +42,8 @@ pub struct Trace {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum TraceError {
     /// The text is not CSV.
-    #[error("line {line}: expected comma-separated values, found {found}")]
-    Csv {
-        /// Counted from 1.
-        line: u64,
-        /// What the reader says.
-        found: String,
-    },
+    #[error(transparent)]
+    Csv(#[from] RecordsError),
     /// The bytes are not Parquet, or not a table of numbers.
     #[error("expected {expected}, found {found}")]
     Parquet {
@@ -304,16 +300,14 @@ pub(super) fn trace_of(rows: &Rows, calibration: Option<&Calibration>) -> Result
 }
 
 fn read_rows(from: impl Read, calibrated: bool) -> Result<Rows, TraceError> {
-    let mut reader =
-        csv::ReaderBuilder::new().comment(Some(b'#')).trim(csv::Trim::All).flexible(false).from_reader(from);
-    let headers = reader.headers().map_err(|e| csv_error(&e))?.clone();
-    let header = Place::Line(headers.position().map_or(1, csv::Position::line));
-    let names: Vec<String> = headers.iter().map(|h| h.trim_start_matches('\u{feff}').to_owned()).collect();
-    let Chosen { time, unit, name, value } = choose(&names, header, calibrated)?;
+    let mut records = Records::new(from);
+    let (line, names) = match records.next()? {
+        Some((line, header)) => (line, header.iter().map(str::to_owned).collect()),
+        None => (1, Vec::new()),
+    };
+    let Chosen { time, unit, name, value } = choose(&names, Place::Line(line), calibrated)?;
     let mut rows = Rows::new(unit, Some(Vec::new()));
-    let mut record = csv::StringRecord::new();
-    while reader.read_record(&mut record).map_err(|e| csv_error(&e))? {
-        let line = record.position().map_or(0, csv::Position::line);
+    while let Some((line, record)) = records.next()? {
         let cell = |at: usize, column, unit: Option<TraceUnit>| {
             let text = record.get(at).unwrap_or("");
             text.parse::<f64>().ok().filter(|v| fits(*v, unit)).ok_or_else(|| TraceError::Cell {
@@ -341,16 +335,6 @@ fn decimals(text: &str) -> usize {
         return DECIMALS_MAX;
     }
     text.split_once('.').map_or(0, |(_, fraction)| fraction.len())
-}
-
-fn csv_error(error: &csv::Error) -> TraceError {
-    let (line, found) = csv_error_line(error);
-    TraceError::Csv { line, found }
-}
-
-/// Where a text stops being CSV, and what the reader says of it.
-pub(super) fn csv_error_line(error: &csv::Error) -> (u64, String) {
-    (error.position().map_or(1, csv::Position::line), short(&error.to_string()))
 }
 
 #[cfg(test)]
@@ -392,7 +376,10 @@ mod tests {
             matches!(&comma, TraceError::Cell { place: Place::Line(2), found, .. } if found == "1,5"),
             "{comma}"
         );
-        assert!(matches!(trace("time_s,tension_kN\n0,1,2\n"), Err(TraceError::Csv { line: 2, .. })));
+        assert!(matches!(
+            trace("time_s,tension_kN\n0,1,2\n"),
+            Err(TraceError::Csv(RecordsError { line: 2, .. }))
+        ));
         assert!(matches!(trace("time_s,tension_kN\n0,1\n"), Err(TraceError::Short { found: 1, .. })));
         let counts = format!("time_s,counts\n{}", rows(20, 0.01));
         assert_eq!(trace(&counts), Err(TraceError::NoCalibration));

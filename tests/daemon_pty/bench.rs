@@ -226,6 +226,17 @@ impl Bench {
         serde_json::from_slice(&output.stdout).unwrap()
     }
 
+    /// Takes the zero once the rig has been idle for long enough.
+    pub fn zero(&self) -> Value {
+        let mut taken = None;
+        wait_for("a zero", || {
+            let output = self.cli_command(&["rig", "zero"]).output().unwrap();
+            taken = output.status.success().then(|| serde_json::from_slice(&output.stdout).unwrap());
+            taken.is_some()
+        });
+        taken.unwrap()
+    }
+
     /// Starts a command that goes on.
     pub fn spawn_cli(&self, words: &[&str]) -> Child {
         self.cli_command(words).stdout(Stdio::piped()).spawn().unwrap()

@@ -106,18 +106,17 @@ fn a_pruning_killed_anywhere_leaves_each_run_its_samples_or_its_tombstone() {
     let mut dice = Dice::new();
     let words = ["store", "prune", "--older-than", "1d", "--shrink", "--why", "disk"];
     let time = usual(&large(), &words);
-    let mut partly = 0;
+    let mut cut = 0;
     for kill in 0..KILLS {
         let desk = large();
         let before = desk.json(&["runs", "list", "--all"]);
-        kill_within(&desk, &words, time, &mut dice);
+        cut += u32::from(!kill_within(&desk, &words, time, &mut dice));
         let report = desk.sound();
         let pruned = report["pruned_runs"].as_u64().unwrap();
         assert_eq!(desk.json(&["runs", "list", "--all"])["runs"], before["runs"], "kill {kill}");
-        partly += u32::from(pruned == 0);
         let done = desk.json(&words);
         assert_eq!(done["pruned"]["runs"].as_u64().unwrap() + pruned, 7, "kill {kill}: the next goes on");
         assert_eq!(desk.sound()["pruned_runs"], 7);
     }
-    assert!(partly > 0, "no pruning was killed before its end");
+    assert!(cut > 0, "no pruning was killed in its work");
 }
