@@ -125,9 +125,7 @@ BEGIN
     VALUES (json_extract(NEW.result, '$.in_force.source.id'), NEW.first_blow_utc_ns, NEW.id);
 END;
 
-DROP VIEW run_results;
 DROP VIEW run_left_out_by_flag;
-DROP VIEW runs_tagged;
 
 -- Runs with their newest measures; `recomputation` is null where that is the announcement.
 CREATE VIEW runs_measured AS

@@ -5,7 +5,7 @@
 
 use super::error::StoreError;
 use crate::results::{Flag, Verdict};
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, OptionalExtension, params};
 use std::io::Read;
 use std::path::Path;
 
@@ -17,8 +17,11 @@ pub const SCHEMA_VERSION: u32 = 3;
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
 /// Each entry brings the schema from version (index) to (index + 1).
-const STEPS: [&str; SCHEMA_VERSION as usize] =
-    [include_str!("schema.sql"), include_str!("outbox.sql"), include_str!("keeping.sql")];
+const STEPS: [&str; SCHEMA_VERSION as usize] = [
+    include_str!("schema.sql"),
+    include_str!("outbox.sql"),
+    concat!(include_str!("by_hand.sql"), include_str!("keeping.sql")),
+];
 
 /// Tables whose rows are never changed.
 pub(super) const KEPT: [&str; 21] = [
@@ -128,6 +131,8 @@ pub(super) fn bring_up(connection: &mut Connection, from: u32) -> rusqlite::Resu
         // With a rollback journal the header changes with the commit, not at some later checkpoint.
         connection.pragma_update(None, "journal_mode", "DELETE")?;
         connection.pragma_update(None, "synchronous", "EXTRA")?;
+        // A table may be made anew, which must not take what refers to it along; outside transactions only.
+        connection.pragma_update(None, "foreign_keys", false)?;
         let step = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Exclusive)?;
         for sql in &STEPS[from as usize..] {
             step.execute_batch(sql)?;
@@ -140,11 +145,27 @@ pub(super) fn bring_up(connection: &mut Connection, from: u32) -> rusqlite::Resu
              ON CONFLICT (key) DO UPDATE SET value = excluded.value",
             [env!("CARGO_PKG_VERSION")],
         )?;
+        refuse_loose_references(&step)?;
         step.pragma_update(None, "application_id", APPLICATION_ID)?;
         step.pragma_update(None, "user_version", SCHEMA_VERSION)?;
         step.commit()?;
+        connection.pragma_update(None, "foreign_keys", true)?;
     }
     write_flags(connection)
+}
+
+/// A row that refers to one that is not there fails the step, which leaves the version before.
+fn refuse_loose_references(connection: &Connection) -> rusqlite::Result<()> {
+    let loose = connection
+        .query_row("SELECT \"table\" FROM pragma_foreign_key_check", [], |row| row.get::<_, String>(0))
+        .optional()?;
+    match loose {
+        None => Ok(()),
+        Some(table) => Err(rusqlite::Error::SqliteFailure(
+            rusqlite::ffi::Error::new(rusqlite::ffi::SQLITE_CONSTRAINT_FOREIGNKEY),
+            Some(format!("rows of {table} refer to rows that are not there")),
+        )),
+    }
 }
 
 fn refuse_changes(connection: &Connection, table: &str) -> rusqlite::Result<()> {

@@ -68,35 +68,34 @@ CREATE TABLE shelf (
 ) STRICT;
 CREATE INDEX shelf_by_name ON shelf (kind, name, id);
 
--- One row a run, made at its announcement, or when it was read by hand from a dial. `result` is the whole of
--- it, exact; the columns are for looking at it with any client. What a dial cannot tell is null; its moment
--- of reading stands in `first_blow_utc_ns`, because the first blow is not known.
+-- One row a run, made at its announcement. `result` is the whole of it, exact; the columns are for
+-- looking at it with any client.
 CREATE TABLE runs (
     id                  INTEGER PRIMARY KEY,
     rig                 TEXT NOT NULL REFERENCES rigs (rig),
     rig_run             INTEGER NOT NULL,
-    stream              INTEGER REFERENCES streams (id),
-    run_seq             INTEGER,
+    stream              INTEGER NOT NULL REFERENCES streams (id),
+    run_seq             INTEGER NOT NULL,
     first_blow_utc_ns   INTEGER NOT NULL,
     setup               TEXT,
     contacts            INTEGER,
     tool                TEXT,
     bolt                TEXT,
-    calibration         TEXT,
-    rate_hz             REAL,
-    timing              TEXT,
-    zero_kN             REAL,
-    zero_shift_kN       REAL,
-    noise_kN            REAL,
-    first_blow_s        REAL,
-    last_blow_s         REAL,
-    drive_time_s        REAL,
+    calibration         TEXT NOT NULL,
+    rate_hz             REAL NOT NULL,
+    timing              TEXT NOT NULL,
+    zero_kN             REAL NOT NULL,
+    zero_shift_kN       REAL NOT NULL,
+    noise_kN            REAL NOT NULL,
+    first_blow_s        REAL NOT NULL,
+    last_blow_s         REAL NOT NULL,
+    drive_time_s        REAL NOT NULL,
     blows               INTEGER,
     blow_rate_hz        REAL,
     ringing_kN          REAL,
-    peak_kN             REAL,
-    peak_time_s         REAL,
-    peak_is_lower_bound INTEGER CHECK (peak_is_lower_bound IN (0, 1)),
+    peak_kN             REAL NOT NULL,
+    peak_time_s         REAL NOT NULL,
+    peak_is_lower_bound INTEGER NOT NULL CHECK (peak_is_lower_bound IN (0, 1)),
     level_kN            REAL,
     held_kN             REAL,
     held_Nm             REAL,
@@ -106,25 +105,12 @@ CREATE TABLE runs (
     plateau_Nm          REAL,
     time_constant_s     REAL,
     time_constant_se_s  REAL,
-    spikes              INTEGER,
-    missing             INTEGER,
-    clipped             INTEGER,
-    -- Of readings by hand: the dial's smallest step in tension, who typed it, what else was said.
-    resolution_kN       REAL,
-    entered_by          TEXT,
-    note                TEXT,
+    spikes              INTEGER NOT NULL,
+    missing             INTEGER NOT NULL,
+    clipped             INTEGER NOT NULL,
     result              TEXT NOT NULL CHECK (json_valid(result)),
     UNIQUE (rig, rig_run),
-    UNIQUE (stream, run_seq),
-    CHECK (CASE WHEN stream IS NULL
-        THEN resolution_kN IS NOT NULL AND entered_by IS NOT NULL AND run_seq IS NULL
-             AND (held_kN IS NULL) + (peak_kN IS NULL) = 1
-        ELSE resolution_kN IS NULL AND entered_by IS NULL AND note IS NULL AND run_seq IS NOT NULL
-             AND calibration IS NOT NULL AND rate_hz IS NOT NULL AND timing IS NOT NULL
-             AND zero_kN IS NOT NULL AND zero_shift_kN IS NOT NULL AND noise_kN IS NOT NULL
-             AND first_blow_s IS NOT NULL AND last_blow_s IS NOT NULL AND drive_time_s IS NOT NULL
-             AND peak_kN IS NOT NULL AND peak_time_s IS NOT NULL AND peak_is_lower_bound IS NOT NULL
-             AND spikes IS NOT NULL AND missing IS NOT NULL AND clipped IS NOT NULL END)
+    UNIQUE (stream, run_seq)
 ) STRICT;
 CREATE INDEX runs_by_setup ON runs (setup, id);
 CREATE INDEX runs_by_tool ON runs (tool, id);
@@ -154,7 +140,7 @@ CREATE TABLE run_flags (
     PRIMARY KEY (run, flag)
 ) STRICT, WITHOUT ROWID;
 
--- The second row of a measured run; a reading by hand has none.
+-- The second row of a run.
 CREATE TABLE closings (
     run                INTEGER PRIMARY KEY REFERENCES runs (id),
     closed_s           REAL NOT NULL,
@@ -197,8 +183,7 @@ CREATE TABLE blocks (
     UNIQUE (stream, run_seq, first_sample)
 ) STRICT;
 
--- Idle time: min, max and mean of each point, compressed with pco (codes; means as 32-bit floats). `utc_ns`
--- is the wall time of the first sample.
+-- Idle time: min, max and mean of each point, compressed with pco (codes; means as 32-bit floats).
 CREATE TABLE idle_blocks (
     id                INTEGER PRIMARY KEY,
     stream            INTEGER NOT NULL REFERENCES streams (id),
@@ -287,7 +272,7 @@ SELECT
     plateau_Nm AS equivalent_torque_plateau_Nm,
     closed_by, re_pulled, re_pulled_level_kN, simulated,
     flags, left_out_because, json_array_length(left_out_because) > 0 AS excluded,
-    resolution_kN, entered_by, note, stream, run_seq
+    stream, run_seq
 FROM (
     SELECT
         t.id, t.rig, t.rig_run, t.first_blow_utc_ns,
@@ -307,7 +292,7 @@ FROM (
             UNION ALL
             SELECT flag FROM run_left_out_by_flag
             WHERE run = t.id AND (v.lifts IS NULL OR v.lifts <> 'flags'))) AS left_out_because,
-        t.resolution_kN, t.entered_by, t.note, t.stream, t.run_seq
+        t.stream, t.run_seq
     FROM runs_tagged t
     LEFT JOIN corrections v ON v.id = t.verdict
     LEFT JOIN closings c ON c.run = t.id

@@ -1,65 +1,62 @@
-//! A store of the version before this one is brought up whole.
+//! A store of an older version is brought up whole.
 //!
-//! It is made of that version's own schema files and of rows that the present program stored.
+//! `version-1.sqlite.gz` was written by the first program that had a store, reading a virtual rig: five runs at 80
+//! samples/s, two of them tagged, one excluded, a zero. All its numbers are invented.
 
 use crate::desk::Desk;
-use boltscribe::store::migrate::{APPLICATION_ID, SCHEMA_VERSION};
+use boltscribe::store::migrate::SCHEMA_VERSION;
+use sha2::Digest;
+use std::io::Read;
+use std::path::Path;
+
+fn unpack(to: &Path) {
+    let packed = &include_bytes!("version-1.sqlite.gz")[..];
+    let mut bytes = Vec::new();
+    flate2::read::GzDecoder::new(packed).read_to_end(&mut bytes).unwrap();
+    std::fs::write(to, bytes).unwrap();
+}
 
 #[test]
-fn a_store_of_version_2_keeps_every_row_and_gets_its_registers() {
-    let (new, old) = (Desk::with(&["two-runs", "not-fresh", "second-pull"]), Desk::new());
+fn a_store_of_version_1_keeps_every_row_and_gets_its_registers() {
+    let old = Desk::new();
     std::fs::create_dir(old.path("store")).unwrap();
-    let db = rusqlite::Connection::open(old.path("store/store.sqlite")).unwrap();
-    db.execute_batch(include_str!("../../src/store/schema.sql")).unwrap();
-    db.execute_batch(include_str!("../../src/store/outbox.sql")).unwrap();
-    let from = new.path("store/store.sqlite").display().to_string();
-    db.execute("ATTACH ?1 AS new", [&from]).unwrap();
-    for table in [
-        "meta",
-        "flags",
-        "rigs",
-        "streams",
-        "identities",
-        "commands",
-        "zeros",
-        "shelf",
-        "runs",
-        "blows",
-        "gates",
-        "run_flags",
-        "closings",
-        "corrections",
-        "blocks",
-        "idle_blocks",
-        "open_runs",
-        "events",
-    ] {
-        db.execute_batch(&format!("INSERT INTO main.{table} SELECT * FROM new.{table}")).unwrap();
-    }
-    db.execute_batch("DETACH new").unwrap();
-    db.pragma_update(None, "application_id", APPLICATION_ID).unwrap();
-    db.pragma_update(None, "user_version", 2).unwrap();
-    db.close().unwrap();
+    let file = old.path("store/store.sqlite");
+    unpack(&file);
+    let rows = |table: &str| {
+        let db = rusqlite::Connection::open(&file).unwrap();
+        let sql = format!(
+            "SELECT group_concat(row, char(10)) FROM (SELECT id || '|' || result AS row FROM {table})"
+        );
+        db.query_row(&sql, [], |row| row.get::<_, String>(0)).unwrap()
+    };
+    let before = rows("runs");
 
     // As a copy it is not touched, and it can be put in place of another store.
-    let copy = old.path("store/store.sqlite").display().to_string();
+    let copy = file.display().to_string();
     assert!(old.fails(3, &["--store", &copy, "runs", "list"]).contains("schema version"));
-    let third = Desk::with(&["plain-500"]);
-    assert_eq!(third.json(&["store", "restore", &copy])["runs"], 4);
-    for desk in [&old, &third] {
+    let other = Desk::with(&["plain-500"]);
+    assert_eq!(other.json(&["store", "restore", &copy])["runs"], 5);
+    for desk in [&old, &other] {
         assert_eq!(desk.sound()["schema_version"], SCHEMA_VERSION);
-        assert_eq!(
-            desk.json(&["runs", "list", "--all"])["runs"],
-            new.json(&["runs", "list", "--all"])["runs"]
-        );
+        let list = desk.json(&["runs", "list", "--all"]);
+        let list = list["runs"].as_array().unwrap();
+        let held: Vec<f64> = list.iter().map(|r| (r["held_kN"].as_f64().unwrap() * 100.0).round()).collect();
+        assert_eq!(held, [7527.0, 7702.0, 7342.0, 7567.0, 7731.0], "as the program of then listed them");
+        assert_eq!(list[4]["left_out_because"][0], "excluded by root: socket slipped");
         let again = desk.json(&["runs", "recompute", "--all", "--dry-run"]);
         assert!(again["outcomes"].as_array().unwrap().iter().all(|o| o["outcome"] == "unchanged"), "{again}");
+        let batteries = desk.json(&["setup", "list", "source"]);
+        assert_eq!(batteries["sources"][0]["uses"]["runs"], 2, "{batteries}");
     }
-    let sources = |desk: &Desk| {
-        let db = rusqlite::Connection::open(desk.path("store/store.sqlite")).unwrap();
-        let sql = "SELECT json_group_array(source || first_blow_utc_ns || run) FROM run_sources";
-        db.query_row(sql, [], |row| row.get::<_, String>(0)).unwrap()
-    };
-    assert!(sources(&new).len() > 2, "a recording names its battery");
-    assert_eq!(sources(&old), sources(&new));
+    assert_eq!(rows("runs"), before, "to the last byte");
+}
+
+#[test]
+fn the_schema_that_stores_of_version_1_were_made_with_is_never_changed() {
+    let sum = sha2::Sha256::digest(include_str!("../../src/store/schema.sql"));
+    let sum: String = sum.iter().map(|byte| format!("{byte:02x}")).collect();
+    assert_eq!(
+        sum, "ab5eddc33ae82e6bb4c08c63dc65ef680fba2fc90f23c5eb0ceae38c63706285",
+        "a change of the schema is a step of its own in src/store/migrate.rs"
+    );
 }

@@ -7,7 +7,6 @@ use boltscribe::store::{
     Correction, Mode, NewTags, OutboxItem, OutboxStatus, OutboxWrite, RunId, Store, StreamId, Write, Written,
     outbox,
 };
-use std::path::Path;
 
 struct Case {
     store: Store,
@@ -189,48 +188,4 @@ fn a_full_outbox_takes_no_more_rows_of_runs_counts_them_and_keeps_the_runs() {
     assert_eq!(case.store.readers().reader().unwrap().run_count().unwrap(), 1);
     // Two rows a run, three where it was corrected.
     assert!(most / 3 >= 1_000_000);
-}
-
-/// What stands in a store's schema, but for the statistics SQLite keeps for itself.
-fn schema(db: &rusqlite::Connection) -> Vec<(String, String)> {
-    let mut select = db
-        .prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite_%' ORDER BY name")
-        .unwrap();
-    let rows = select.query_map([], |row| Ok((row.get(0)?, row.get(1)?))).unwrap();
-    rows.collect::<Result<_, _>>().unwrap()
-}
-
-/// Makes the store of a folder what version 1 of the program left: without everything that version 2 added.
-fn back_to_version_1(folder: &Path) {
-    let db = rusqlite::Connection::open(folder.join("store.sqlite")).unwrap();
-    db.pragma_update(None, "journal_mode", "DELETE").unwrap();
-    db.execute_batch("DROP TABLE outbox; DROP TABLE outbox_state; PRAGMA user_version = 1;").unwrap();
-    // The proof that this is version 1: its schema is what the first step makes, but for the triggers that
-    // keep rows from being changed, which every version makes.
-    let first = rusqlite::Connection::open_in_memory().unwrap();
-    first.execute_batch(include_str!("../../src/store/schema.sql")).unwrap();
-    let kept: Vec<_> = schema(&db).into_iter().filter(|(name, _)| !name.contains("_refuses_")).collect();
-    assert_eq!(kept, schema(&first));
-}
-
-#[test]
-fn a_store_of_version_1_is_brought_up_with_all_its_runs() {
-    let case = Case::new();
-    put(&case.store, "rig-1", whole(case.stream, result(1), 12_000));
-    let Case { store, folder, .. } = case;
-    store.close();
-    back_to_version_1(folder.path());
-    assert!(
-        boltscribe::store::open_read_only(folder.path()).is_err(),
-        "a copy is not changed behind one's back"
-    );
-    let store = Store::open(folder.path(), Mode::Existing).unwrap();
-    let stream = begin(&store, "rig-1");
-    let case = Case { store, stream, folder };
-    let run = case.store.readers().reader().unwrap().run(RunId(1)).unwrap().unwrap();
-    assert_eq!(run.result.measured(), Some(&result(1)));
-    case.sound();
-    case.change(OutboxWrite::Forwarding(true));
-    put(&case.store, "rig-1", vec![announced(case.stream, result(2))]);
-    assert_eq!(case.words(), ["run 2"]);
 }
