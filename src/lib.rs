@@ -8,6 +8,7 @@
 pub mod capture;
 pub mod constants;
 pub mod control;
+pub mod line_protocol;
 pub mod stats;
 pub mod time;
 pub mod units;

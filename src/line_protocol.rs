@@ -260,5 +260,5 @@ fn shortened(text: &str) -> String {
 }
 
 #[cfg(test)]
-#[path = "line_tests.rs"]
+#[path = "line_protocol_tests.rs"]
 mod tests;

@@ -4,6 +4,7 @@
 //! data is marked.
 
 mod add;
+mod dial;
 mod guide;
 mod live;
 

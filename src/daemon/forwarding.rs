@@ -6,7 +6,8 @@
 use super::error::DaemonError;
 use super::hub::Hub;
 use super::wall::{Wall, look};
-use crate::forward::{self, Board, Now, Point, Settings, points};
+use crate::forward::{self, Board, Now, Settings, points};
+use crate::line_protocol::Point;
 use crate::page::{ForwardState, Link, RigState, Rigs};
 use crate::store::{OutboxWrite, Store, Write, Writer};
 use std::sync::Arc;

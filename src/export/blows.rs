@@ -2,7 +2,7 @@
 //!
 //! Runs whose sampling cannot show blows have no rows here. No figure but a difference is computed.
 
-use super::table::{Cell, Column, Form, Table};
+use super::table::{Cell, Column, Form, Table, When};
 use crate::store::{BlowExport, RunLine};
 use serde::{Deserialize, Serialize};
 
@@ -35,7 +35,8 @@ pub const COLUMNS: &[Column] = &[
 /// The table.
 #[must_use]
 pub fn table(notes: Vec<(String, String)>) -> Table {
-    Table { name: "blows", columns: COLUMNS, notes }
+    let when = When::After { time: "first_blow_utc", seconds: "after_first_blow_s" };
+    Table { name: "blows", columns: COLUMNS, notes, when, tags: Vec::new() }
 }
 
 /// The rows of one run.

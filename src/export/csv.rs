@@ -88,6 +88,7 @@ fn guarded(text: &mut String, word: &str) -> std::fmt::Result {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::export::table::When;
 
     const COLUMNS: &[Column] = &[
         Column::new("utc", Form::Time, ""),
@@ -99,8 +100,9 @@ mod tests {
 
     #[test]
     fn lines_end_with_crlf_and_what_is_absent_is_empty() {
+        let notes = vec![("rig".into(), "two\nlines".into())];
         let table =
-            Table { name: "runs", columns: COLUMNS, notes: vec![("rig".into(), "two\nlines".into())] };
+            Table { name: "runs", columns: COLUMNS, notes, when: When::Column("utc"), tags: Vec::new() };
         let mut bytes = Vec::new();
         let mut csv: Box<dyn Sink + '_> = Box::new(Csv::new(&mut bytes, &table, true).unwrap());
         csv.row(&[

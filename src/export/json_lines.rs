@@ -57,6 +57,7 @@ impl Serialize for Row<'_> {
 mod tests {
     use super::*;
     use crate::export::table::Form;
+    use crate::export::table::When;
 
     #[test]
     fn a_row_is_one_line_with_the_keys_in_order() {
@@ -65,7 +66,8 @@ mod tests {
             Column::real("held_kN", "kN", ""),
             Column::reals("gates_kN", "kN", ""),
         ];
-        let table = Table { name: "t", columns: COLUMNS, notes: Vec::new() };
+        let (when, tags) = (When::Column("utc"), Vec::new());
+        let table = Table { name: "t", columns: COLUMNS, notes: Vec::new(), when, tags };
         let mut bytes = Vec::new();
         let mut lines: Box<dyn Sink + '_> = Box::new(JsonLines::new(&mut bytes, &table));
         lines.row(&[Cell::Whole(7), Cell::Absent, Cell::Reals(vec![Some(0.1), None])]).unwrap();

@@ -1,4 +1,5 @@
-//! Rows out of the store: which columns there are, and how they are written as CSV, JSON lines and Parquet.
+//! Rows out of the store: which columns there are, and how they are written as CSV, JSON lines, line protocol and
+//! Parquet.
 //!
 //! A row comes as a document of the API's streams and leaves through a sink, one at a time, so any amount goes
 //! through in bounded memory. Must not know the daemon, the network, or who asked.
@@ -9,6 +10,7 @@ pub mod csv;
 pub mod json_lines;
 #[cfg(feature = "parquet")]
 pub mod parquet;
+pub mod points;
 pub mod range;
 pub mod runs;
 pub mod samples;
@@ -20,5 +22,5 @@ pub mod trace;
 
 pub use sink::{Kind, Sink, SinkError};
 pub use stream::Line;
-pub use table::{Cell, Column, Form, Table};
+pub use table::{Cell, Column, Form, Table, When};
 pub use target::{Target, TargetError};

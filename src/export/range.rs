@@ -5,7 +5,7 @@
 //! rows. A run that was not announced yet is not in it.
 
 use super::samples::{reading_kn, to_1e9};
-use super::table::{Cell, Column, Form, Table, utc};
+use super::table::{Cell, Column, Form, Table, When, utc};
 use crate::constants::Calibration;
 use crate::pipeline::Thin;
 use crate::store::{RunId, StreamId};
@@ -88,7 +88,8 @@ pub fn table(head: &RangeHead) -> Table {
         ("missing_samples", "a missing sample is no row".to_owned()),
     ];
     let notes = notes.into_iter().map(|(key, value)| (key.to_owned(), value)).collect();
-    Table { name: "readings", columns: COLUMNS, notes }
+    let tags = vec![("rig", head.rig.clone())];
+    Table { name: "readings", columns: COLUMNS, notes, when: When::Column("utc"), tags }
 }
 
 impl RangePiece {

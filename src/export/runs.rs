@@ -3,7 +3,7 @@
 //! A run comes as the store's `RunExport`; no figure is computed here. Gates are as many as the settings say:
 //! the first one has columns of its own, all of them stand in lists of one length.
 
-use super::table::{Cell, Column, Form, Table};
+use super::table::{Cell, Column, Form, Table, When};
 use crate::control::SourceState;
 use crate::store::RunExport;
 
@@ -72,7 +72,7 @@ pub const COLUMNS: &[Column] = &[
 /// The table.
 #[must_use]
 pub fn table(notes: Vec<(String, String)>) -> Table {
-    Table { name: "runs", columns: COLUMNS, notes }
+    Table { name: "runs", columns: COLUMNS, notes, when: When::Column("utc"), tags: Vec::new() }
 }
 
 /// One run as a row.

@@ -13,16 +13,19 @@ pub enum Kind {
     Csv,
     /// One JSON object a line.
     JsonLines,
+    /// Line protocol.
+    LineProtocol,
     /// Parquet.
     Parquet,
 }
 
 impl Kind {
     /// Endings of file names and what they say.
-    const ENDINGS: [(&'static str, Self); 4] = [
+    const ENDINGS: [(&'static str, Self); 5] = [
         ("csv", Self::Csv),
         ("jsonl", Self::JsonLines),
         ("ndjson", Self::JsonLines),
+        ("lp", Self::LineProtocol),
         ("parquet", Self::Parquet),
     ];
 
@@ -76,6 +79,7 @@ pub fn open<'a, W: Write + Send + 'a>(
     match kind {
         Kind::Csv => Ok(Box::new(super::csv::Csv::new(to, table, noted)?)),
         Kind::JsonLines => Ok(Box::new(super::json_lines::JsonLines::new(to, table))),
+        Kind::LineProtocol => Ok(Box::new(super::points::Points::new(to, table))),
         #[cfg(feature = "parquet")]
         Kind::Parquet => Ok(Box::new(super::parquet::Parquet::new(to, table)?)),
         #[cfg(not(feature = "parquet"))]

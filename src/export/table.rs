@@ -114,6 +114,31 @@ pub struct Table {
     pub columns: &'static [Column],
     /// What is true of all rows, as (key, value): comment lines above a trace, metadata in Parquet.
     pub notes: Vec<(String, String)>,
+    /// When a row was.
+    pub when: When,
+    /// What all rows are looked up by in a time-series store, besides their columns `rig`, `tool`, `setup`.
+    pub tags: Vec<(&'static str, String)>,
+}
+
+/// What tells the wall time of a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum When {
+    /// A column of [`Form::Time`].
+    Column(&'static str),
+    /// So many seconds after such a column.
+    After {
+        /// The column of times.
+        time: &'static str,
+        /// The column of seconds.
+        seconds: &'static str,
+    },
+    /// So many seconds after a moment.
+    Since {
+        /// The moment.
+        utc_ns: i64,
+        /// The column of seconds.
+        seconds: &'static str,
+    },
 }
 
 /// A wall time in ISO 8601 with `Z` and as many digits as it needs, at least milliseconds.

@@ -4,9 +4,9 @@
 //! idle reading before the first blow. Missing samples are not rows. `analyze` reads such a file back.
 
 use super::samples::{Stretch, reading_kn, to_1e9};
-use super::table::{Cell, Column, Form, Table, utc};
+use super::table::{Cell, Column, Form, Table, When, utc};
 use crate::constants::Calibration;
-use crate::store::RunExport;
+use crate::store::{RunExport, RunLine};
 use serde::{Deserialize, Serialize};
 
 /// What comes before the samples.
@@ -73,7 +73,15 @@ pub fn table(head: &TraceHead) -> Table {
         "missing_samples",
         format!("{} inside the run; a missing sample is no row", run.missing.unwrap_or(0)),
     );
-    Table { name: "trace", columns: COLUMNS, notes }
+    let first_blow_ns = (run.line.first_blow_s.unwrap_or(0.0) * 1e9).round() as i64;
+    let when = When::Since { utc_ns: run.line.utc_ns.saturating_sub(first_blow_ns), seconds: "time_s" };
+    Table { name: "trace", columns: COLUMNS, notes, when, tags: tags(&run.line) }
+}
+
+fn tags(run: &RunLine) -> Vec<(&'static str, String)> {
+    let given = [("setup", &run.setup), ("tool", &run.tool)];
+    let given = given.into_iter().filter_map(|(key, tag)| Some((key, tag.clone()?)));
+    [("rig", run.rig.clone()), ("run", run.id.0.to_string())].into_iter().chain(given).collect()
 }
 
 /// The rows of a stretch.

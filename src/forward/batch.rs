@@ -6,9 +6,9 @@
 
 use super::answer::Answer;
 use super::courier::Courier;
-use super::line::Point;
 use super::points::{PROBE, points};
 use super::transport::Transport;
+use crate::line_protocol::Point;
 use crate::store::{OutboxItem, OutboxRow, OutboxWrite, Write};
 
 /// Most bytes of one request (a single row may pass it).

@@ -7,7 +7,6 @@ pub mod answer;
 pub mod backoff;
 mod batch;
 pub mod courier;
-pub mod line;
 pub mod points;
 pub mod settings;
 pub mod state;
@@ -15,7 +14,6 @@ pub mod token;
 pub mod transport;
 
 pub use courier::{Clock, Courier, Now, Wires};
-pub use line::{LineError, Point, Value};
 pub use settings::Settings;
 pub use state::{Board, Condition, State};
 #[cfg(feature = "forward")]

@@ -4,7 +4,7 @@
 //! field of a point ever gets another value: a closing adds fields to the point of its run, and a correction is
 //! a point of its own. README "Many rigs, one central store" lists them.
 
-use super::line::Point;
+use crate::line_protocol::Point;
 use crate::store::outbox_reader::{OutboxClosing, OutboxItem, OutboxKey, OutboxRun};
 
 /// A run as announced, and what its closing adds.

@@ -6,7 +6,7 @@
 use super::body::Asked;
 use super::exporting_samples::{Range, Samples};
 use super::problem::Problem;
-use super::runs::{run_id, time};
+use super::runs::{no_run, run_id, time};
 use super::state::State;
 use crate::export::blows::RunBlows;
 use crate::export::range::RangeHead;
@@ -210,8 +210,12 @@ pub async fn blows(Shared(state): Shared<State>, Asked(query): Asked<RunQuery>) 
 /// No such run, no samples; the store's.
 pub async fn trace(Shared(state): Shared<State>, Path(id): Path<String>) -> Result<Response, Problem> {
     let id = run_id(&id)?;
-    let (head, samples) =
-        state.read(move |reader| Samples::of(reader, id)?.ok_or_else(|| no_samples(id))).await?;
+    let samples = state.read(move |reader| match Samples::of(reader, id)? {
+        Some(found) => Ok(found),
+        None if reader.run(id)?.is_none() => Err(no_run(id)),
+        None => Err(no_samples(id)),
+    });
+    let (head, samples) = samples.await?;
     if head.samples == 0 {
         return Err(no_samples(id));
     }

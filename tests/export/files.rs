@@ -35,7 +35,7 @@ fn a_file_says_how_much_is_in_it_and_standard_output_holds_data_only() {
 fn a_name_that_says_no_kind_is_asked_about() {
     let desk = Desk::new();
     let said = desk.fails(2, &["export", "runs", "--out", "runs.xlsx"]);
-    assert!(said.contains("expected the ending csv, jsonl or parquet"), "{said}");
+    assert!(said.contains("expected the ending csv, jsonl, lp or parquet"), "{said}");
     desk.done(&["export", "runs", "--out", "runs.txt", "--as", "csv"]);
     assert!(desk.fails(2, &["export", "runs", "--out", "store", "--as", "csv"]).contains("found a folder"));
     let nowhere = desk.fails(3, &["export", "runs", "--out", "no/such/folder/runs.csv"]);

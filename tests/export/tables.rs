@@ -4,6 +4,7 @@
 
 use crate::desk::{Desk, INVENTED, INVENTED_RUNS};
 use boltscribe::store::{RunExport, RunFilter};
+use influxdb_line_protocol::{FieldValue, parse_lines};
 use serde_json::Value;
 
 /// A CSV as rows of (name, cell).
@@ -162,4 +163,48 @@ fn every_blow_is_a_row_with_its_run() {
     }
     let rows = csv(&desk.done(&["export", "blows", "--rig", "knock"]));
     assert!(rows.iter().all(|row| cell(row, "rig") == "knock") && !rows.is_empty());
+}
+
+#[test]
+fn every_run_blow_and_sample_is_a_point_that_the_servers_own_parser_reads_as_stored() {
+    let desk = Desk::new();
+    let words = ["export", "runs", "--all", "--out", "runs.lp"];
+    desk.done(&words);
+    let text = std::fs::read_to_string(desk.path("runs.lp")).unwrap();
+    let points: Vec<_> = parse_lines(&text).map(Result::unwrap).collect();
+    let stored = stored(&desk);
+    assert_eq!(points.len(), stored.len());
+    for (point, run) in points.iter().zip(&stored) {
+        assert_eq!(point.series.measurement.as_str(), "boltscribe_runs");
+        assert_eq!(point.tag_value("rig").unwrap().as_str(), run.line.rig);
+        assert_eq!(point.tag_value("setup").map(ToString::to_string), run.line.setup);
+        assert_eq!(point.timestamp, Some(run.line.utc_ns));
+        let number = |name: &str| match point.field_value(name) {
+            Some(FieldValue::F64(number)) => Some(*number),
+            None => None,
+            other => panic!("{name}: {other:?}"),
+        };
+        assert_eq!(number("held_kN"), run.line.held_kn, "to the last bit");
+        assert_eq!(number("gate_kN"), run.line.gates.first().and_then(|gate| gate.tension_kn));
+        assert!(matches!(point.field_value("id"), Some(FieldValue::I64(id)) if *id == run.line.id.0));
+        assert!(
+            matches!(point.field_value("excluded"), Some(FieldValue::Boolean(b)) if *b == run.line.excluded)
+        );
+    }
+    for (name, words) in [
+        ("boltscribe_blows", &["export", "blows", "--all"][..]),
+        ("boltscribe_trace", &["export", "trace", "1"]),
+    ] {
+        let rows = csv(&desk.done(&[words, &["--no-notes"][..usize::from(words[1] == "trace")]].concat()));
+        let text = desk.done(&[words, &["--as", "lp"]].concat());
+        let points: Vec<_> = parse_lines(&text).map(Result::unwrap).collect();
+        assert_eq!(points.len(), rows.len(), "{name}");
+        assert!(points.iter().all(|point| point.series.measurement.as_str() == name));
+        // Points of one series at one time would take each other's place.
+        let mut places: Vec<String> =
+            points.iter().map(|point| format!("{} {:?}", point.series, point.timestamp)).collect();
+        places.sort();
+        places.dedup();
+        assert_eq!(places.len(), rows.len(), "{name}");
+    }
 }

@@ -17,8 +17,8 @@ fn a_person_at_a_terminal_adds_a_board_that_prints_lines_and_finds_its_sign() {
     let bench = Bench::new();
     let board = Board::start(bench.path("tty"), Board::LINES, true);
     let mut person = Terminal::start(bench.command(&["rig", "add"]));
-    person.answer("to look again [again]:", bench.path("tty").to_str().unwrap());
     person.answer("instrument [lines]:", "");
+    person.answer("to look again [again]:", bench.path("tty").to_str().unwrap());
     person.answer("another baud rate [go on]:", "");
     assert!(person.text().contains("grows by 1000000 a second: taken for a clock"), "{}", person.text());
     person.answer("pattern of a line [{tick},{value}]:", "");
@@ -137,6 +137,42 @@ fn a_nominal_calibration_is_put_in_force_and_means_one_line_for_ever() {
 }
 
 #[test]
+fn a_dial_is_added_without_a_port_and_takes_readings_at_once() {
+    let bench = Bench::new();
+    let mut person = Terminal::start(bench.command(&["rig", "add"]));
+    person.answer("instrument [lines]:", "dial");
+    person.answer("found 'dial'\r\ninstrument [lines]:", "typed");
+    person.answer("kN, N, lbf, psi, bar, MPa [kN]:", "psi");
+    person.answer("force or oil-pressure:", "oil-pressure");
+    person.answer("area of the piston, mm²:", "5000");
+    person.answer("smallest step that you can read, psi:", "0");
+    person.answer("expected more than 0\r\nsmallest step that you can read, psi:", "50");
+    person.answer("name [bench-1]:", "press-1");
+    person.answer("full range of the cell, kN [unknown]:", "250");
+    person.expect("Standing: ");
+    person.expect("boltscribe runs enter FIGURE --rig press-1");
+    assert_eq!(person.end(), Some(0));
+    let file = std::fs::read_to_string(bench.path("store/rigs/press-1.toml")).unwrap();
+    assert!(
+        file.contains("dial_psi = \"oil-pressure\"") && file.contains("piston_area_mm2 = 5000"),
+        "{file}"
+    );
+    bench.cli(&["runs", "enter", "2000", "--rig", "press-1"]);
+    // 2000 lbf/in² of 6894.757293168 Pa on 5000 mm².
+    let held = bench.run(1)["held_kN"].as_f64().unwrap();
+    assert!((held - 68.947_572_931_68).abs() < 1e-9, "{held}");
+
+    // The same by options; what is missing is told.
+    let add = ["rig", "add", "press-2", "--instrument", "typed", "--dial-unit", "kN"];
+    let (code, _, said) = bench.cli_raw(&add.map(str::to_owned));
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("dial_resolution"), "{said}");
+    let all: Vec<String> = add.iter().chain(&["--dial-resolution", "0.5"]).map(|w| (*w).to_owned()).collect();
+    assert_eq!(bench.cli_raw(&all).0, Some(0));
+    assert!(bench.rig("press-2")["dial"].is_object());
+}
+
+#[test]
 fn without_a_daemon_or_a_terminal_adding_says_what_is_missing() {
     let mut bench = Bench::new();
     let (code, _, said) = bench.cli_raw(&["rig", "add", "bench-1"].map(str::to_owned));
@@ -158,7 +194,9 @@ fn a_port_that_another_process_holds_is_told_with_the_name_of_that_process() {
     wait_for("counts", || bench.rig("bench-1")["counts"].is_number());
     other.cli(&add);
     wait_for("the reason", || {
-        other.rig("bench-1")["link_detail"].as_str().is_some_and(|why| why.contains("in use by boltscribed"))
+        other.rig("bench-1")["link_detail"]
+            .as_str()
+            .is_some_and(|why| why.contains("in use by process") && why.contains("(boltscribed)"))
     });
     assert_eq!(other.rig("bench-1")["link"], "down", "a state, not an exit");
     assert!(bench.rig("bench-1")["counts"].is_number(), "the first reader goes on");

@@ -3,7 +3,8 @@
 //! Its carrier can be called to try at once, so that tests need not wait. Makes no claim of its own.
 
 use crate::sample::{T0_NS, begin, put, result, whole};
-use boltscribe::forward::{Board, Courier, Influx, Now, Point, Settings, State, Wires, points::points};
+use boltscribe::forward::{Board, Courier, Influx, Now, Settings, State, Wires, points::points};
+use boltscribe::line_protocol::Point;
 use boltscribe::store::{Mode, OutboxItem, OutboxStatus, OutboxWrite, Store, StreamId, Write};
 use boltscribe::time::MonoNs;
 use std::collections::BTreeMap;

@@ -18,7 +18,7 @@ const BUFFER_BYTES: usize = 1 << 16;
 /// Options of what is written.
 #[derive(Clone, Debug, clap::Args)]
 pub struct Out {
-    /// File to make; `-` is standard output. Its ending (csv, jsonl, parquet) says the kind.
+    /// File to make; `-` is standard output. Its ending (csv, jsonl, lp, parquet) says the kind.
     #[arg(long, short, value_name = "FILE", default_value = STANDARD_OUTPUT)]
     pub out: PathBuf,
     /// The kind, whatever the ending says.
@@ -36,6 +36,8 @@ pub enum Word {
     Csv,
     /// One JSON object a line.
     Jsonl,
+    /// Line protocol, for time-series stores.
+    Lp,
     /// Parquet.
     Parquet,
 }
@@ -49,6 +51,7 @@ impl Out {
         let named = self.kind.map(|word| match word {
             Word::Csv => Kind::Csv,
             Word::Jsonl => Kind::JsonLines,
+            Word::Lp => Kind::LineProtocol,
             Word::Parquet => Kind::Parquet,
         });
         let kind = match named {
@@ -60,10 +63,10 @@ impl Out {
             None => Kind::of(&self.out).ok_or_else(|| {
                 CliError::usage_with(
                     format!(
-                        "cannot tell the kind of {}: expected the ending csv, jsonl or parquet",
+                        "cannot tell the kind of {}: expected the ending csv, jsonl, lp or parquet",
                         self.out.display()
                     ),
-                    "say it with `--as csv|jsonl|parquet`",
+                    "say it with `--as csv|jsonl|lp|parquet`",
                 )
             })?,
         };

@@ -7,6 +7,7 @@ use super::super::door::segment;
 use super::super::error::CliError;
 use super::super::figures::Figures;
 use super::super::output::{Cell, Rows, print, say};
+use super::dial::DialArgs;
 use super::guide;
 use crate::constants::Calibration;
 use axum::http::Method;
@@ -21,6 +22,8 @@ pub enum Instrument {
     Lines,
     /// The protocol of firmware-protocol/SPEC.md.
     Framed,
+    /// None: a dial that a person reads after each run.
+    Typed,
 }
 
 /// A rig as typed.
@@ -65,6 +68,9 @@ pub struct Add {
     #[arg(long, value_name = "ID")]
     pub calibration: Option<String>,
     #[command(flatten)]
+    /// A dial, where there is no amplifier.
+    pub dial: DialArgs,
+    #[command(flatten)]
     /// Figures of that calibration.
     pub figures: Figures,
     /// Who does it (default: the login name).
@@ -96,6 +102,7 @@ impl Add {
         let instrument = self.instrument.map(|i| match i {
             Instrument::Lines => "lines",
             Instrument::Framed => "framed",
+            Instrument::Typed => "typed",
         });
         put("instrument", json!(instrument));
         put("baud", json!(self.baud));
@@ -107,6 +114,9 @@ impl Add {
         put("decimals", json!(self.decimals));
         put("count_min", json!(self.count_min));
         put("count_max", json!(self.count_max));
+        for (key, value) in self.dial.keys() {
+            put(key, value);
+        }
         if let Some(c) = calibration {
             put(
                 "calibration",
@@ -124,7 +134,7 @@ impl Add {
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
     let missing: Vec<&str> = [
         ("NAME", add.name.is_none()),
-        ("--port", add.port.is_none()),
+        ("--port", add.port.is_none() && add.instrument != Some(Instrument::Typed)),
         ("--instrument", add.instrument.is_none()),
     ]
     .into_iter()

@@ -1,5 +1,5 @@
-//! `rig add` at a terminal: port, instrument, what the board prints, calibration, then the live rig: counts,
-//! zero, and a push that tells the sign.
+//! `rig add` at a terminal: instrument, port, what the board prints, calibration, then the live rig: counts,
+//! zero, and a push that tells the sign. A dial needs none of that: what stands on it, and its range.
 //!
 //! Every answer could have been an option; nothing is decided here that the operator did not see.
 
@@ -27,9 +27,13 @@ pub async fn run(mut add: Add, by: &str, context: &Context) -> Result<Value, Cli
     tell(
         "A new rig. Enter takes what stands in brackets; Ctrl-C ends without a change until the rig is added.\n",
     )?;
-    port(&mut add, &mut asker, context).await?;
     instrument(&mut add, &mut asker).await?;
+    let by_hand = add.instrument == Some(Instrument::Typed);
+    if !by_hand {
+        port(&mut add, &mut asker, context).await?;
+    }
     match add.instrument {
+        Some(Instrument::Typed) => add.dial.ask(&mut asker).await?,
         Some(Instrument::Framed) => framed(&mut add, &mut asker, context).await?,
         _ => lines(&mut add, &mut asker, context).await?,
     }
@@ -40,6 +44,11 @@ pub async fn run(mut add: Add, by: &str, context: &Context) -> Result<Value, Cli
     if add.range_kn.is_none() {
         tell("\nRange. Thresholds and warnings follow it; Enter where it is not known.\n")?;
         add.range_kn = asker.ask("full range of the cell, kN", Some("unknown"), optional).await?;
+    }
+    if by_hand {
+        let (answer, _) = added(&mut add, None, by, &mut asker, context).await?;
+        live::farewell_to_dial(&add.name.clone().unwrap_or_default(), context).await?;
+        return Ok(answer);
     }
     let name = add.name.clone().unwrap_or_default();
     let line = match add.line(&name)? {
@@ -127,14 +136,15 @@ async fn instrument(add: &mut Add, asker: &mut Asker) -> Result<(), CliError> {
     }
     tell(
         "\nInstrument. How does the amplifier talk?\n  lines   it prints numbers as lines of text\n  \
-         framed  it speaks the protocol of firmware-protocol/SPEC.md\n\
-         (A dial without an amplifier needs no port: see README, \"A dial, no amplifier\".)\n",
+         framed  it speaks the protocol of firmware-protocol/SPEC.md\n  \
+         typed   there is none: a dial that you read after each run\n",
     )?;
     let chosen = asker
         .ask("instrument", Some("lines"), |answer| match answer {
             "lines" => Ok(Instrument::Lines),
             "framed" => Ok(Instrument::Framed),
-            other => Err(format!("expected lines or framed, found '{other}'")),
+            "typed" => Ok(Instrument::Typed),
+            other => Err(format!("expected lines, framed or typed, found '{other}'")),
         })
         .await?;
     add.instrument = Some(chosen);

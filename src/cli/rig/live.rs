@@ -181,6 +181,18 @@ async fn pushed(
 /// # Errors
 /// The daemon does not answer.
 pub async fn farewell(name: &str, context: &Context) -> Result<(), CliError> {
+    next(name, &format!("boltscribe rig watch {name}"), context).await
+}
+
+/// The same where there is nothing to watch.
+///
+/// # Errors
+/// The daemon does not answer.
+pub async fn farewell_to_dial(name: &str, context: &Context) -> Result<(), CliError> {
+    next(name, &format!("boltscribe runs enter FIGURE --rig {name}"), context).await
+}
+
+async fn next(name: &str, last: &str, context: &Context) -> Result<(), CliError> {
     let rig = rig(name, context).await?;
     let standing: Vec<&str> =
         rig["standing"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
@@ -189,7 +201,7 @@ pub async fn farewell(name: &str, context: &Context) -> Result<(), CliError> {
     }
     tell(&format!(
         "\nNext:\n  boltscribe setup --help          put pieces, tool and test bolt on the shelf\n  \
-         boltscribe setup use ... --rig {name}\n  boltscribe rig watch {name}\n\n"
+         boltscribe setup use ... --rig {name}\n  {last}\n\n"
     ))
 }
 

@@ -14,7 +14,7 @@ pub struct Room {
 }
 
 /// Rooms that every room may import.
-pub const LEAVES: &[&str] = &["capture", "constants", "control", "stats", "time", "units"];
+pub const LEAVES: &[&str] = &["capture", "constants", "control", "line_protocol", "stats", "time", "units"];
 
 const fn pure(name: &'static str, imports: &'static [&'static str]) -> Room {
     Room { name, imports, pure: true }
@@ -37,6 +37,7 @@ pub const ROOMS: &[Room] = &[
     pure("capture", &[]),
     pure("constants", &[]),
     pure("control", &[]),
+    pure("line_protocol", &[]),
     pure("stats", &[]),
     pure("time", &[]),
     pure("units", &[]),
