@@ -6,6 +6,7 @@ use super::band::BandSignal;
 use super::blows::{Series, look_for};
 use super::kept::Wave;
 use crate::stats::median;
+use std::ops::Range;
 
 /// Farther back than this the first blows of a soft start are not looked for, seconds.
 pub const LOOK_BACK_S: f64 = 1.5;
@@ -266,8 +267,8 @@ fn pulled_again(medians: &[f64], step_s: f64, height: f64, spread: f64) -> bool 
 /// if it fell from there; the middle of the greatest median if it stayed; or the end of the unrest in the
 /// band that began with the run, where that lies later.
 ///
-/// `crossing` is the offset at which tension crossed the threshold, `end` bounds the search (offset); `noise` is the band's, `zero` and `raw_noise` (of single samples) in
-/// newtons.
+/// `loaded` are offsets: from where tension crossed the threshold to where the search ends. `noise` is the
+/// band's; `zero` and `raw_noise` (of single samples) are in newtons.
 #[must_use]
 pub fn last_unseen(
     wave: Wave<'_>,
@@ -275,11 +276,11 @@ pub fn last_unseen(
     noise: f64,
     (zero, raw_noise): (f64, f64),
     first_s: f64,
-    (crossing, end): (usize, usize),
+    loaded: Range<usize>,
 ) -> Unseen {
     let width = ((0.1 * wave.rate_hz).round() as usize).max(3);
     let hop = ((0.01 * wave.rate_hz) as usize).max(1);
-    let (start, end) = (wave.offset(first_s), end.min(wave.x.len()));
+    let (start, end) = (wave.offset(first_s), loaded.end.min(wave.x.len()));
     let spread = 1.25 * raw_noise / (width as f64).sqrt();
     let (mut medians, mut greatest, mut stop, mut next) = (Vec::new(), f64::MIN, end, None);
     let mut at = start;
@@ -290,7 +291,7 @@ pub fn last_unseen(
         let height = greatest - zero;
         // Before the crossing tension is flat because it is idle.
         let flat_since = at.saturating_sub(((JUMP_S + PAUSE_UNSEEN_S) * wave.rate_hz) as usize);
-        if flat_since > crossing && pulled_again(&medians, hop as f64 / wave.rate_hz, height, spread) {
+        if flat_since > loaded.start && pulled_again(&medians, hop as f64 / wave.rate_hz, height, spread) {
             stop = at.saturating_sub((JUMP_S * wave.rate_hz) as usize);
             next = Some(stop + width);
             break;
@@ -331,7 +332,7 @@ pub fn last_unseen(
 
 /// Blocks of 0.1 s whose band stands out of its noise.
 #[must_use]
-pub fn restless_blocks(band: &BandSignal, noise: f64, range: std::ops::Range<usize>) -> usize {
+pub fn restless_blocks(band: &BandSignal, noise: f64, range: Range<usize>) -> usize {
     let width = ((0.1 * band.design().rate_hz).round() as usize).max(3);
     let loud = noise * noise * super::band::chi_square_mean(width, 4.0);
     let starts = range.clone().step_by(width).filter(|at| at + width <= range.end);

@@ -69,6 +69,7 @@ const GRID_S: f64 = 0.05;
 const PAUSE_S: f64 = 0.35;
 /// A run is at most this long, seconds.
 pub const RUN_MAX_S: f64 = 300.0;
+
 enum State {
     Idle {
         armed: bool,

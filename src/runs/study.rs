@@ -140,7 +140,8 @@ impl<'a> Study<'a> {
         self.seen = first.is_some();
         let first = first.unwrap_or(0);
         let ramp = self.seen && kept.crossing < self.series.onsets[first].index;
-        let departure_s = self.departure(first, earliest);
+        let (departure_s, rest) = self.departure(earliest);
+        self.add_faint_first(first, departure_s, rest);
         let first_s = if self.seen {
             (ends::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
@@ -160,7 +161,7 @@ impl<'a> Study<'a> {
             band_noise,
             (zero, raw_noise),
             first_s,
-            (kept.crossing, unseen_end),
+            kept.crossing..unseen_end,
         );
         let of_pull = pull.as_ref().map(|p| {
             let onsets = &self.series.onsets;
@@ -196,18 +197,22 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// When tension leaves the zero, seconds: idle ends there, because tension may rise smoothly before the hammer
-    /// starts. If it rose at a step, an interval ahead of the first onset, that was a blow too faint for the band.
-    fn departure(&mut self, first: usize, earliest: usize) -> f64 {
+    /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
+    /// may rise smoothly before the hammer starts.
+    fn departure(&self, earliest: usize) -> (f64, f64) {
         let rough = before(self.kept, self.kept.crossing, 0.1);
-        let (zero, noise) =
+        let (rest, noise) =
             (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
-        let departure_s = ends::first_unseen(self.wave(), self.kept.crossing, earliest, zero, noise);
-        if self.seen && ends::steps_up(self.wave(), &self.series, first, departure_s, zero) {
+        (ends::first_unseen(self.wave(), self.kept.crossing, earliest, rest, noise), rest)
+    }
+
+    /// Where tension left its rest at a step, an interval ahead of the first onset, that was a blow too faint for
+    /// the band.
+    fn add_faint_first(&mut self, first: usize, departure_s: f64, rest: f64) {
+        if self.seen && ends::steps_up(self.wave(), &self.series, first, departure_s, rest) {
             let index = self.wave().offset(departure_s) + 1;
             self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
         }
-        departure_s
     }
 
     fn pull(&mut self, first: usize, zero: f64, noise: f64, raw_noise: f64) -> Option<Pull> {

@@ -29,9 +29,10 @@ impl Finder {
         }
         self.break_off(found);
         self.next = self.next.saturating_add(missing);
-        let release = self.awaited_release().filter(|_| missing as f64 <= RELEASE_MAX_S * self.rate_hz);
-        self.restart();
-        if let Some(below) = release {
+        let hangs = missing as f64 <= RELEASE_MAX_S * self.rate_hz;
+        let awaited = self.awaited_release().filter(|_| hangs);
+        self.begin_anew();
+        if let Some(below) = awaited {
             self.await_release(below);
         }
     }
@@ -68,7 +69,8 @@ impl Finder {
         self.end_tail(self.next, found);
     }
 
-    fn restart(&mut self) {
+    /// Idle, from the next sample on, with nothing known of what was before.
+    fn begin_anew(&mut self) {
         self.filter_state = None;
         self.idle.clear();
         self.kept.clear();
@@ -77,5 +79,85 @@ impl Finder {
         self.missing.clear();
         self.clipped.clear();
         self.state = State::Idle { armed: false };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::runs::{Settings, Timing};
+
+    const RATE_HZ: f64 = 500.0;
+
+    fn finder() -> Finder {
+        Finder::new(Settings::default(), RATE_HZ, Timing::Device, 0, 0)
+    }
+
+    /// `seconds` of a tension in newtons with a little ripple, so that there is a noise.
+    fn stand(finder: &mut Finder, newtons: f32, seconds: f64) -> Vec<Found> {
+        let samples = (seconds * RATE_HZ) as usize;
+        let x: Vec<f32> = (0..samples).map(|i| newtons + [0.0, 3.0, -2.0, 1.0, -3.0][i % 5]).collect();
+        let mut found = Vec::new();
+        finder.push(&x, &[], &mut found);
+        found
+    }
+
+    /// Two seconds in which tension rises by 60 kN, with a ring at each of 20 blows a second.
+    fn drive(finder: &mut Finder, from: f32) -> Vec<Found> {
+        let x: Vec<f32> = (0..(2.0 * RATE_HZ) as usize)
+            .map(|i| {
+                let (t, since) = (i as f64 / RATE_HZ, (i % 25) as f64 / RATE_HZ);
+                let ring = 4000.0 * libm::exp(-since / 0.004) * libm::cos(1000.0 * since);
+                from + (30_000.0 * t + ring) as f32
+            })
+            .collect();
+        let mut found = Vec::new();
+        finder.push(&x, &[], &mut found);
+        found
+    }
+
+    fn opened(found: &[Found]) -> usize {
+        found.iter().filter(|f| matches!(f, Found::Opened { .. })).count()
+    }
+
+    /// A run that is broken off by this many seconds without samples; what the finder says of it.
+    fn broken(finder: &mut Finder, gap_s: f64) -> Vec<Found> {
+        stand(finder, 0.0, 3.0);
+        let mut found = drive(finder, 0.0);
+        assert_eq!(opened(&found), 1);
+        finder.gap((gap_s * RATE_HZ) as u64, &mut found);
+        found
+    }
+
+    #[test]
+    fn after_a_gap_in_a_run_no_other_begins_before_the_release() {
+        let mut finder = finder();
+        let found = broken(&mut finder, 2.0);
+        assert!(found.iter().any(|f| matches!(f, Found::Closed { run: 1, closing }
+            if closing.reason == CloseReason::Interrupted)));
+        let below = finder.awaited_release().unwrap().get();
+        assert!((20_000.0..40_000.0).contains(&below), "half of what stood: {below}");
+        assert_eq!(opened(&stand(&mut finder, 60_000.0, 3.0)), 0);
+        assert_eq!(opened(&drive(&mut finder, 60_000.0)), 0, "the rest of the tightening is no run");
+        assert_eq!(opened(&stand(&mut finder, 0.0, 3.0)), 0);
+        assert!(finder.awaited_release().is_none());
+        assert_eq!(opened(&drive(&mut finder, 0.0)), 1, "the next tightening is one");
+    }
+
+    #[test]
+    fn after_more_than_a_minute_what_stands_there_is_idle() {
+        let mut finder = finder();
+        broken(&mut finder, RELEASE_MAX_S + 1.0);
+        assert!(finder.awaited_release().is_none());
+        assert_eq!(opened(&stand(&mut finder, 5_000.0, 3.0)), 0);
+        assert_eq!(opened(&drive(&mut finder, 5_000.0)), 1);
+    }
+
+    #[test]
+    fn a_short_gap_is_bridged_and_ends_nothing() {
+        let mut finder = finder();
+        let found = broken(&mut finder, 0.4);
+        assert!(!found.iter().any(|f| matches!(f, Found::Closed { .. })));
+        assert!(finder.awaited_release().is_none() && finder.open());
     }
 }

@@ -260,5 +260,5 @@ fn shortened(text: &str) -> String {
 }
 
 #[cfg(test)]
-#[path = "line_protocol_tests.rs"]
+#[path = "point_tests.rs"]
 mod tests;
