@@ -118,12 +118,12 @@ struct Columns {
 /// Wrong columns; cells that are no numbers, not above zero, or empty names; no rows, or too many.
 pub fn read_readings(from: impl Read) -> Result<Readings, ReadingsError> {
     let mut records = Records::new(from);
-    let columns = match records.next()? {
+    let columns = match records.read()? {
         Some((line, header)) => Columns::of(line, header)?,
         None => Columns::of(1, &csv::StringRecord::new())?,
     };
     let mut rows = Vec::new();
-    while let Some((line, record)) = records.next()? {
+    while let Some((line, record)) = records.read()? {
         if rows.len() == ROWS_MAX {
             return Err(ReadingsError::TooMany);
         }

@@ -44,7 +44,7 @@ impl<R: Read> Records<R> {
     ///
     /// # Errors
     /// What cannot be read, no UTF-8, a quote that is never closed, more or fewer values than the first record.
-    pub fn next(&mut self) -> Result<Option<(u64, &csv::StringRecord)>, RecordsError> {
+    pub fn read(&mut self) -> Result<Option<(u64, &csv::StringRecord)>, RecordsError> {
         let Some(line) = self.gather()? else { return Ok(None) };
         let wrong = |expected, found: String| RecordsError { line, expected, found };
         let text =
@@ -144,7 +144,7 @@ mod tests {
     fn all(text: &str) -> Result<Vec<(u64, Vec<String>)>, RecordsError> {
         let mut records = Records::new(text.as_bytes());
         let mut rows = Vec::new();
-        while let Some((line, record)) = records.next()? {
+        while let Some((line, record)) = records.read()? {
             rows.push((line, record.iter().map(str::to_owned).collect()));
         }
         Ok(rows)
@@ -171,9 +171,9 @@ mod tests {
             "line 3: expected as many values as the header has, found 1 values below a header of 2"
         );
         let mut records = Records::new(&b"a\n\xff\n"[..]);
-        records.next().unwrap();
+        records.read().unwrap();
         assert_eq!(
-            records.next().unwrap_err().to_string(),
+            records.read().unwrap_err().to_string(),
             "line 2: expected text in UTF-8, found other bytes"
         );
         let open = format!("a,b\n\n1,\"{}", "x\n".repeat(RECORD_BYTES_MAX));

@@ -301,13 +301,13 @@ pub(super) fn trace_of(rows: &Rows, calibration: Option<&Calibration>) -> Result
 
 fn read_rows(from: impl Read, calibrated: bool) -> Result<Rows, TraceError> {
     let mut records = Records::new(from);
-    let (line, names) = match records.next()? {
+    let (line, names) = match records.read()? {
         Some((line, header)) => (line, header.iter().map(str::to_owned).collect()),
         None => (1, Vec::new()),
     };
     let Chosen { time, unit, name, value } = choose(&names, Place::Line(line), calibrated)?;
     let mut rows = Rows::new(unit, Some(Vec::new()));
-    while let Some((line, record)) = records.next()? {
+    while let Some((line, record)) = records.read()? {
         let cell = |at: usize, column, unit: Option<TraceUnit>| {
             let text = record.get(at).unwrap_or("");
             text.parse::<f64>().ok().filter(|v| fits(*v, unit)).ok_or_else(|| TraceError::Cell {

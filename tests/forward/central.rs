@@ -79,6 +79,15 @@ impl Central {
         head.contains(" 200 ").then(|| body.to_owned())
     }
 
+    /// Hands it a body, which it must take.
+    pub fn post(&self, path: &str, body: &str) {
+        let mut stream = TcpStream::connect(self.address).unwrap();
+        write!(stream, "POST {path} HTTP/1.0\r\nContent-Length: {}\r\n\r\n{body}", body.len()).unwrap();
+        let mut text = String::new();
+        stream.read_to_string(&mut text).unwrap();
+        assert!(text.starts_with("HTTP/1.0 204") || text.starts_with("HTTP/1.1 204"), "{text}");
+    }
+
     /// All it holds of this program, each sample once.
     pub fn export(&self) -> Series {
         let path =

@@ -15,6 +15,7 @@ mod bench;
 mod central;
 mod courier;
 mod durable;
+mod exported;
 mod outage;
 #[path = "../store/sample.rs"]
 #[allow(dead_code)]
