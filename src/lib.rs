@@ -32,5 +32,6 @@ pub mod daemon;
 pub mod forward;
 pub mod page;
 pub mod port;
+pub mod report;
 pub mod settings;
 pub mod store;

@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods)]
 
 #[path = "daemon_pty/bench.rs"]
+#[allow(dead_code)]
 mod bench;
 
 use bench::{Bench, wait_for};

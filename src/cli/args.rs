@@ -4,7 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, calibrate, compare, export, forward, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, export, forward, report, rig, runs, setup, store};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -72,6 +72,9 @@ pub enum Verb {
     /// Runs, blows, samples and recordings into files.
     #[command(subcommand)]
     Export(export::Verb),
+    /// One self-contained HTML file, to be printed or mailed.
+    #[command(subcommand)]
+    Report(report::Verb),
     /// Find and measure the runs of a trace or a recording.
     Analyze(analyze::Args),
     /// What each setup gives in percent of a baseline, and whether the difference is real.

@@ -2,8 +2,12 @@
 //!
 //! A nominal line needs no reference: percent of baseline is sound on it, because its gain cancels.
 
+mod bolt;
+mod collect;
 mod document;
 pub mod fit;
+mod keep;
+mod series_plan;
 mod show;
 
 use super::context::{Context, who};
@@ -20,6 +24,30 @@ use serde_json::json;
 pub enum Verb {
     /// Fit a line to the loads of a file, or to any two of its columns; needs no store.
     Fit(fit::Args),
+    /// Take the loads of a calibration at the rig, guided; goes on where it was broken off.
+    Collect(collect::Collect),
+    /// Measure the bolt factor of a test bolt with a calibrated hand wrench.
+    Bolt(bolt::Bolt),
+    /// Keep a calibration against a reference in the store, with its loads and circumstances.
+    Keep(Box<keep::Keep>),
+    /// The calibrations that are kept, and which rig uses which.
+    List,
+    /// One of them with its circumstances.
+    Show {
+        /// Its name.
+        name: String,
+    },
+    /// Put a kept calibration in force at a rig.
+    Use {
+        /// Its name.
+        name: String,
+        /// The rig; may be left out where there is only one.
+        #[arg(long)]
+        rig: Option<String>,
+        /// Who does it (default: the login name).
+        #[arg(long)]
+        who: Option<String>,
+    },
     /// Put a nominal calibration, from data sheets, in force at a rig.
     #[command(
         before_help = "Examples:\n  boltscribe calibrate nominal cell-1-sheet --rig bench-1 --rated-kN 200 \
@@ -41,6 +69,14 @@ pub enum Verb {
     },
 }
 
+impl Verb {
+    /// Whether it puts something into the store.
+    #[must_use]
+    pub const fn fills_the_store(&self) -> bool {
+        !matches!(self, Self::Fit(_) | Self::List | Self::Show { .. } | Self::Collect(_))
+    }
+}
+
 /// Does it.
 ///
 /// # Errors
@@ -48,6 +84,14 @@ pub enum Verb {
 pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
     match verb {
         Verb::Fit(args) => fit::run(args, context.format),
+        Verb::Collect(args) => collect::run(args, context).await,
+        Verb::Bolt(args) => bolt::run(args, context).await,
+        Verb::Keep(keep) => keep::keep(keep, context).await,
+        Verb::List => keep::list(context).await,
+        Verb::Show { name } => keep::show(name, context).await,
+        Verb::Use { name, rig, who: by } => {
+            keep::put_in_force(name, rig.as_deref(), by.as_deref(), context).await
+        }
         Verb::Nominal { id, rig, figures, who: by } => {
             nominal(context, id, rig.as_deref(), figures, by.as_deref()).await
         }

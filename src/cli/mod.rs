@@ -21,6 +21,7 @@ pub mod local;
 pub mod output;
 pub mod place;
 pub mod plot;
+pub mod report;
 pub mod rig;
 pub mod run;
 pub mod runs;

@@ -6,7 +6,9 @@ use super::args::{Args, Verb};
 use super::context::Context;
 use super::error::CliError;
 use super::place::Place;
-use super::{analyze, calibrate, compare, doctor, export, forward, hints, local, rig, runs, setup, store};
+use super::{
+    analyze, calibrate, compare, doctor, export, forward, hints, local, report, rig, runs, setup, store,
+};
 use clap::Parser;
 use std::process::ExitCode;
 
@@ -54,7 +56,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
             return export::run_captures(captures, args.common.format).await;
         }
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
-        Verb::Export(_) | Verb::Forward(_) | Verb::Store(_) => {}
+        Verb::Export(_) | Verb::Report(_) | Verb::Forward(_) | Verb::Store(_) => {}
     }
     let context = Context {
         door: local::open_door(&args.common, fills_the_store(&args.verb)).await?,
@@ -66,6 +68,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
         Verb::Export(verb) => export::run(verb, &context).await,
+        Verb::Report(verb) => report::run(verb, &context).await,
         Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(verb) => store::run(verb, &context).await,
         Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => Ok(()),
@@ -86,9 +89,9 @@ async fn verb(args: &Args) -> Result<(), CliError> {
 const fn fills_the_store(verb: &Verb) -> bool {
     match verb {
         Verb::Setup(verb) => verb.fills_the_shelf(),
-        Verb::Calibrate(_) => true,
+        Verb::Calibrate(verb) => verb.fills_the_store(),
         Verb::Runs(verb) => verb.fills_the_store(),
-        Verb::Rig(_) | Verb::Export(_) | Verb::Forward(_) | Verb::Store(_) => false,
+        Verb::Rig(_) | Verb::Export(_) | Verb::Report(_) | Verb::Forward(_) | Verb::Store(_) => false,
         Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => false,
     }
 }

@@ -19,7 +19,8 @@ use crate::pipeline::{Block, Event, Input, LinkState, Output, RunRow};
 use crate::port::PortEvent;
 use crate::results::Flag;
 use crate::store::Write;
-use crate::time::MonoNs;
+use crate::time::{MonoNs, day_utc};
+use jiff::civil::Date;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::{mpsc, watch};
@@ -74,6 +75,8 @@ pub struct Rig<M> {
     pub accounts_at: MonoNs,
     /// Orders without an answer, oldest first; at most `ORDERS_MAX`.
     pub waiting: Vec<Waiting>,
+    /// Last day (UTC) on which its calibration holds.
+    pub valid_until: Option<Date>,
 }
 
 impl<M: Measuring> Rig<M> {
@@ -301,10 +304,14 @@ impl<M: Measuring> Rig<M> {
                     first_blow_utc_ns = self.wall.utc_ns(first);
                     if self.wall.stepped_between(first, now) {
                         run.flags.push(Flag::ClockSuspect);
-                        run.flags.sort_unstable();
-                        run.flags.dedup();
                     }
                 }
+                // What day it is, is not known where flags are raised otherwise.
+                if self.valid_until.is_some_and(|until| until < day_utc(first_blow_utc_ns)) {
+                    run.flags.push(Flag::Expired);
+                }
+                run.flags.sort_unstable();
+                run.flags.dedup();
                 tracing::info!("rig '{}': run {} of this stream measured", self.name, run.run_seq);
             }
             RunRow::Closed(closed) => board::take_closed(&mut on(&self.board), closed.run_seq),

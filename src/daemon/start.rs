@@ -104,6 +104,12 @@ async fn start_line(
         .map(|folder| recording::begin(folder, name, line, &format!("{utc:.0}")))
         .transpose()?;
     let (calibration, range_kn) = (line.pipeline.calibration.as_ref(), line.pipeline.runs.range_kn);
+    let valid_until = match calibration {
+        Some(line) => {
+            shared.readers.reader()?.kept_calibration(&line.id)?.and_then(|row| row.kept.taken.valid_until)
+        }
+        None => None,
+    };
     let board: Board = Arc::new(Mutex::new(blank(name, &line.port, calibration, range_kn)));
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let (letters, letters_in) = mpsc::channel(LETTERS_MAX);
@@ -124,6 +130,7 @@ async fn start_line(
         last: MonoNs(0),
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
+        valid_until,
     };
     let wires = Wires { port, to_port, orders: orders_in, stop: stopped };
     let here = Handle::current();

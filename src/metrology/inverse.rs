@@ -69,7 +69,7 @@ pub fn inverse(fit: &PolynomialFit, y: f64, readings: usize, level: f64) -> Resu
 }
 
 /// Where the polynomial takes `y`: in its range, else at the least distance from it.
-fn solve(fit: &PolynomialFit, y: f64) -> Result<f64, InverseError> {
+pub(super) fn solve(fit: &PolynomialFit, y: f64) -> Result<f64, InverseError> {
     let (low, high) = fit.range;
     let width = high - low;
     let gap = |x: f64| fit.value(x) - y;

@@ -9,6 +9,7 @@ pub mod e74;
 pub mod friction;
 pub mod inverse;
 pub mod iso376;
+pub mod kept;
 pub mod monte_carlo;
 pub mod nominal;
 pub mod outlier;
@@ -18,4 +19,6 @@ pub mod ratio;
 pub mod tension_fit;
 pub mod threads;
 
+pub use kept::{KeptCalibration, KeptError, KeptLoad, Reference, Taken};
 pub use nominal::{Nominal, NominalError};
+pub use tension_fit::TensionFit;

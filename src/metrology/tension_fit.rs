@@ -4,6 +4,7 @@
 //! on counts and no inversion is needed in use. The lower limit factor is 2.4 residual SDs (ASTM E74),
 //! here in units of tension straight away.
 
+use super::inverse::solve;
 use crate::stats::{DoubleDouble, PolynomialError, PolynomialFit, fit_polynomial_exact};
 
 /// Highest degree.
@@ -128,6 +129,18 @@ pub fn turning_point(fit: &PolynomialFit) -> Option<f64> {
 }
 
 impl TensionFit {
+    /// Counts at which the line gives this tension, in its range or as much again either side; none beyond.
+    #[must_use]
+    pub fn counts_at(&self, tension_kn: f64) -> Option<f64> {
+        solve(&self.polynomial, tension_kn).ok()
+    }
+
+    /// Standard uncertainty that the line's coefficients give to a sum of its powers with these weights, kN.
+    #[must_use]
+    pub fn line_u_kn(&self, weights: &[f64]) -> f64 {
+        self.residual_sd_kn * libm::sqrt(self.polynomial.centred.unscaled_variance(weights).max(0.0))
+    }
+
     /// Tension at `counts`, a mean of `readings` readings.
     #[must_use]
     pub fn tension(&self, counts: f64, readings: usize) -> Tension {

@@ -4,6 +4,7 @@
 //! remember their calibration by its name.
 
 use super::body::{Body, check_who};
+use super::calibrations::find;
 use super::problem::Problem;
 use super::rigs::RigState;
 use super::state::State;
@@ -16,12 +17,13 @@ use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-/// A calibration to be put in force.
+/// A calibration to be put in force: a line, or the name of one that is kept.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CalibrateBody {
     who: String,
-    calibration: Calibration,
+    calibration: Option<Calibration>,
+    name: Option<String>,
 }
 
 /// `POST /rigs/{rig}/calibrate`.
@@ -36,7 +38,15 @@ pub async fn calibrate(
     check_who(&body.who)?;
     let now = state.rig(&rig)?;
     may_change(&now)?;
-    let mut calibration = body.calibration;
+    let (mut calibration, expired) = match (body.calibration, &body.name) {
+        (Some(line), None) => (line, false),
+        (None, Some(name)) => {
+            let kept = find(&state, name).await?.kept;
+            let expired = kept.expired_on(state.today());
+            (kept.line, expired)
+        }
+        _ => return Err(Problem::unprocessable("expected one of 'calibration' and 'name'")),
+    };
     calibration.check().map_err(|error| Problem::unprocessable(error.to_string()))?;
     check_text("calibration", &calibration.id).map_err(|error| Problem::unprocessable(error.to_string()))?;
     calibration.range_kn = calibration.range_kn.or(now.range_kn);
@@ -46,7 +56,7 @@ pub async fn calibrate(
         Write::Command { utc_ns: state.now(), who: body.who.clone(), command: Box::new(command.clone()) };
     state.write(&rig, write).await?;
     let reply = state.rigs.command(&rig, &body.who, command).await?;
-    Ok(Json(json!({ "rig": rig, "reply": reply, "calibration": calibration })))
+    Ok(Json(json!({ "rig": rig, "reply": reply, "calibration": calibration, "expired": expired })))
 }
 
 fn may_change(rig: &RigState) -> Result<(), Problem> {

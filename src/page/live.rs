@@ -2,8 +2,10 @@
 //!
 //! The feed is bounded: a client that reads too slowly misses messages and is told how many.
 
+use super::problem::Problem;
 use super::rigs::LiveMessage;
 use super::state::State;
+use crate::store::StoreError;
 use axum::Json;
 use axum::body::{Body, Bytes};
 use axum::extract::State as Shared;
@@ -21,16 +23,35 @@ use tokio_stream::wrappers::{BroadcastStream, IntervalStream};
 const KEEP_ALIVE: Duration = Duration::from_secs(10);
 
 /// `GET /rigs`: `{"rigs": [...]}`.
-pub async fn rigs(Shared(state): Shared<State>) -> Json<Value> {
+///
+/// # Errors
+/// The store's.
+pub async fn rigs(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let mut rigs = state.rig_states();
+    let names: Vec<String> = rigs.iter().filter_map(|rig| rig.calibration.clone()).collect();
+    let today = state.today();
+    let expired = state
+        .read(move |reader| {
+            let mut expired = Vec::new();
+            for name in names {
+                if reader.kept_calibration(&name)?.is_some_and(|row| row.kept.expired_on(today)) {
+                    expired.push(name);
+                }
+            }
+            Ok::<_, StoreError>(expired)
+        })
+        .await?;
     for rig in &mut rigs {
+        if rig.calibration.as_ref().is_some_and(|name| expired.contains(name)) {
+            rig.standing.insert(0, "calibration expired");
+        }
         // The last value is never shown as live.
         if rig.stale || rig.link != super::rigs::Link::Up {
             rig.tension_kn = None;
             rig.counts = None;
         }
     }
-    Json(json!({ "rigs": rigs }))
+    Ok(Json(json!({ "rigs": rigs })))
 }
 
 /// `GET /ports`: `{"ports": [...]}`.

@@ -4,7 +4,9 @@
 //! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
 pub mod body;
+pub mod budgets;
 pub mod calibrating;
+pub mod calibrations;
 pub mod corrections;
 pub mod exporting;
 mod exporting_samples;

@@ -7,8 +7,8 @@ use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
 use super::{
-    calibrating, corrections, exporting, forward, health, keeping, live, readings, recompute, runs, shelf,
-    tags, trace, upkeep,
+    budgets, calibrating, calibrations, corrections, exporting, forward, health, keeping, live, readings,
+    recompute, runs, shelf, tags, trace, upkeep,
 };
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
@@ -37,6 +37,10 @@ pub fn router(state: State) -> Router {
         .route("/rigs/{rig}/calibrate", post(calibrating::calibrate))
         .route("/rigs/{rig}/zero", post(tags::zero))
         .route("/rigs/{rig}/readings", post(readings::enter))
+        .route("/calibrations", get(calibrations::list).post(calibrations::keep))
+        .route("/calibrations/{name}", get(calibrations::show))
+        .route("/calibrations/{name}/report", get(calibrations::report))
+        .route("/budget", get(budgets::budget))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))
         .route("/runs/{id}/trace", get(trace::trace))

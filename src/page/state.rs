@@ -5,7 +5,9 @@
 use super::problem::Problem;
 use super::rigs::{RigState, Rigs};
 use crate::store::{Reader, Readers, StoreError, Write, Writer, Written};
+use crate::time::day_utc;
 use axum::http::StatusCode;
+use jiff::civil::Date;
 use std::sync::Arc;
 
 /// Gives the wall time in nanoseconds since 1970 UTC.
@@ -91,5 +93,11 @@ impl State {
     #[must_use]
     pub fn now(&self) -> i64 {
         (self.now_utc_ns)()
+    }
+
+    /// The day, in UTC.
+    #[must_use]
+    pub fn today(&self) -> Date {
+        day_utc(self.now())
     }
 }

@@ -6,9 +6,12 @@
 pub mod by_hand;
 pub mod dial;
 pub mod flags;
+pub mod measure_of;
 pub mod result;
+pub mod uncertainty;
 
 pub use by_hand::{ByHand, Entry, Reading, ReadingOf};
 pub use dial::{Dial, DialUnit, PistonArea, ReadingError, parse_reading};
 pub use flags::{Flag, Verdict};
+pub use measure_of::{Figure, Measure};
 pub use result::{Closed, Context, RunResult, Torques};

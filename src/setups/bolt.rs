@@ -37,6 +37,19 @@ pub enum GivenFactor {
         /// K, no unit.
         nut_factor: f64,
     },
+    /// Measured with a hand wrench over separate tightenings.
+    Measured {
+        /// Mean of the ratios, N per N·m.
+        #[serde(rename = "factor_N_per_Nm")]
+        n_per_nm: f64,
+        /// SD of the ratios between tightenings, N per N·m.
+        #[serde(rename = "sd_N_per_Nm")]
+        sd_n_per_nm: f64,
+        /// Tightenings.
+        tightenings: u32,
+        /// Expanded uncertainty (k = 2) of the hand wrench, percent of the torque.
+        wrench_uncertainty_percent: f64,
+    },
 }
 
 /// One test bolt.
@@ -58,6 +71,15 @@ pub struct TestBolt {
     /// Lubricant, free text; none: not known.
     #[serde(default)]
     pub lubricant: Option<String>,
+    /// Property class or grade as marked, such as `8.8`; none: not known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub class: Option<String>,
+    /// Tightenings after which the bolt is due to be looked at, cleaned or measured anew; none: no limit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub due_after: Option<u32>,
+    /// Where a measured factor comes from: wrench, its certificate, the day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub factor_source: Option<String>,
 }
 
 /// Why a test bolt was not taken.
@@ -82,6 +104,22 @@ pub enum BoltError {
         /// What was given.
         found: f64,
     },
+    /// A measured factor whose scatter cannot be.
+    #[error("test bolt '{name}': expected {expected} of a measured factor, found {found}")]
+    Measured {
+        /// The bolt.
+        name: String,
+        /// What would do.
+        expected: &'static str,
+        /// What was given.
+        found: f64,
+    },
+    /// Due after no tightening at all.
+    #[error("test bolt '{name}': expected due_after of at least 1, found 0")]
+    Due {
+        /// The bolt.
+        name: String,
+    },
     /// The factor is no positive number or means an impossible friction.
     #[error(
         "test bolt '{name}': expected a bolt factor that means a nut factor from 0.05 to 0.6 at {diameter_mm} mm, found a nut factor of {found:.4}"
@@ -105,6 +143,12 @@ impl TestBolt {
         check_text("test bolt name", &self.name)?;
         check_text("thread", &self.thread)?;
         check_optional("lubricant", self.lubricant.as_deref())?;
+        check_optional("class", self.class.as_deref())?;
+        check_optional("factor_source", self.factor_source.as_deref())?;
+        if self.due_after == Some(0) {
+            return Err(BoltError::Due { name: self.name.clone() });
+        }
+        self.check_measured()?;
         if !DIAMETER_MM_RANGE.contains(&self.diameter_mm) {
             return Err(BoltError::Diameter { name: self.name.clone(), found: self.diameter_mm });
         }
@@ -142,13 +186,35 @@ impl TestBolt {
         })
     }
 
+    fn check_measured(&self) -> Result<(), BoltError> {
+        let Some(GivenFactor::Measured { n_per_nm, sd_n_per_nm, tightenings, wrench_uncertainty_percent }) =
+            self.factor
+        else {
+            return Ok(());
+        };
+        let wrong = |expected, found| BoltError::Measured { name: self.name.clone(), expected, found };
+        if !(sd_n_per_nm >= 0.0 && sd_n_per_nm < n_per_nm) {
+            return Err(wrong("sd_N_per_Nm from 0 to under the factor", sd_n_per_nm));
+        }
+        if tightenings < 3 {
+            return Err(wrong("at least 3 tightenings", f64::from(tightenings)));
+        }
+        if !(wrench_uncertainty_percent > 0.0 && wrench_uncertainty_percent <= 20.0) {
+            return Err(wrong(
+                "wrench_uncertainty_percent above 0 and at most 20",
+                wrench_uncertainty_percent,
+            ));
+        }
+        Ok(())
+    }
+
     fn diameter_m(&self) -> f64 {
         self.diameter_mm / 1000.0
     }
 
     fn factor_of(&self, given: GivenFactor) -> BoltFactor {
         match given {
-            GivenFactor::Ratio { n_per_nm } => BoltFactor(n_per_nm),
+            GivenFactor::Ratio { n_per_nm } | GivenFactor::Measured { n_per_nm, .. } => BoltFactor(n_per_nm),
             GivenFactor::RatioLbf { lbf_per_lbf_ft } => BoltFactor::from_lbf_per_lbf_ft(lbf_per_lbf_ft),
             GivenFactor::NutFactor { nut_factor } => {
                 BoltFactor::from_nut_factor(nut_factor, self.diameter_m())
@@ -169,7 +235,32 @@ mod tests {
             factor,
             allowed_kn: Some(140.0),
             lubricant: None,
+            class: None,
+            due_after: None,
+            factor_source: None,
         }
+    }
+
+    #[test]
+    fn a_measured_factor_says_how_far_it_scatters() {
+        let measured = |sd, tightenings, percent| {
+            bolt(Some(GivenFactor::Measured {
+                n_per_nm: 250.0,
+                sd_n_per_nm: sd,
+                tightenings,
+                wrench_uncertainty_percent: percent,
+            }))
+            .check()
+        };
+        assert_eq!(measured(9.0, 5, 4.0), Ok(()));
+        assert_eq!(bolt(None).in_force().unwrap().factor, None);
+        for bad in
+            [measured(-1.0, 5, 4.0), measured(250.0, 5, 4.0), measured(9.0, 2, 4.0), measured(9.0, 5, 0.0)]
+        {
+            assert!(matches!(bad, Err(BoltError::Measured { .. })), "{bad:?}");
+        }
+        let never = TestBolt { due_after: Some(0), ..bolt(None) };
+        assert!(matches!(never.check(), Err(BoltError::Due { .. })));
     }
 
     #[test]

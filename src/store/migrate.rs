@@ -12,7 +12,7 @@ use std::path::Path;
 /// Marks a file as a store of this program: "BSCR".
 pub const APPLICATION_ID: u32 = 0x4253_4352;
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: u32 = 3;
+pub const SCHEMA_VERSION: u32 = 4;
 /// Before this one SQLite could lose committed rows in WAL mode with two connections.
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
@@ -21,10 +21,11 @@ const STEPS: [&str; SCHEMA_VERSION as usize] = [
     include_str!("schema.sql"),
     include_str!("outbox.sql"),
     concat!(include_str!("by_hand.sql"), include_str!("keeping.sql")),
+    include_str!("calibrations.sql"),
 ];
 
 /// Tables whose rows are never changed.
-pub(super) const KEPT: [&str; 21] = [
+pub(super) const KEPT: [&str; 22] = [
     "rigs",
     "streams",
     "identities",
@@ -46,6 +47,7 @@ pub(super) const KEPT: [&str; 21] = [
     "tombstones",
     "idle_tombstones",
     "run_sources",
+    "calibrations",
 ];
 
 /// What the header of a file says.

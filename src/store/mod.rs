@@ -4,6 +4,8 @@
 //! wall times come with the rows. The schema is `schema.sql`; its views are for any SQLite client.
 
 pub mod backup;
+mod bolt_due;
+pub mod calibrations;
 pub mod check;
 pub mod codec;
 pub mod error;
@@ -32,6 +34,7 @@ pub mod uses;
 pub mod write;
 pub mod writer;
 
+pub use calibrations::CalibrationRow;
 pub use check::CheckReport;
 pub use codec::RawBlock;
 pub use error::StoreError;

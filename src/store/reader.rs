@@ -181,9 +181,8 @@ impl Reader {
         text.map(|(id, text)| calibration_of(id, &text)).transpose()
     }
 
-    /// Calibrations known under a name, oldest first: of commands, then of streams, then of runs that were
-    /// measured again. More than one differing
-    /// from the first means that the name was used twice.
+    /// Lines known under a name, oldest first: of the calibration that is kept, of commands, of streams, then of
+    /// runs that were measured again. More than one differing from the first means that the name was used twice.
     ///
     /// # Errors
     /// The store cannot be read.
@@ -195,7 +194,10 @@ impl Reader {
             |row| Ok((row.get(0)?, row.get(1)?)),
         )?;
         let mut all: Vec<Calibration> =
-            told.iter().map(|(id, text)| calibration_of(*id, text)).collect::<Result<_, _>>()?;
+            self.kept_calibration(name)?.map(|row| row.kept.line).into_iter().collect();
+        for (id, text) in &told {
+            all.push(calibration_of(*id, text)?);
+        }
         let of_streams: Vec<(i64, String)> = self.all(
             "SELECT MIN(id), json_extract(settings, '$.calibration') FROM streams
              WHERE json_extract(settings, '$.calibration.id') = ?1 GROUP BY 2 ORDER BY 1",

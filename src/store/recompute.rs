@@ -6,11 +6,11 @@
 use super::check::CheckReport;
 use super::error::StoreError;
 use super::insert::{Applied, exact_json};
-use super::insert_block;
 use super::insert_run::{Parts, insert_named, measures};
 use super::prune::Tombstone;
 use super::reader::Reader;
 use super::write::{Recomputed, Refused, RunId, StreamId, Written};
+use super::{bolt_due, insert_block};
 use crate::constants::Calibration;
 use crate::pipeline::{Block, Settings};
 use crate::results::RunResult;
@@ -116,6 +116,7 @@ pub(super) fn insert(tx: &Connection, again: &Recomputed) -> Applied {
     if let Ok(closed) = serde_json::from_str::<crate::results::Closed>(&closing) {
         AGAIN.insert_flags(tx, id, &closed.flags)?;
     }
+    bolt_due::carry(tx, again.run.0, id)?;
     Ok(Ok(Written::Row))
 }
 

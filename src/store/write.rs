@@ -192,6 +192,15 @@ pub enum Write {
         /// The document.
         document: Option<serde_json::Value>,
     },
+    /// A calibration against a reference.
+    Calibration {
+        /// When.
+        utc_ns: i64,
+        /// Who.
+        who: String,
+        /// The calibration.
+        kept: Box<crate::metrology::KeptCalibration>,
+    },
     /// A person's word on a stored run.
     Correct {
         /// Which.

@@ -290,6 +290,7 @@ fn name(write: &Write) -> &'static str {
         Write::Command { .. } => "a command",
         Write::Zero { .. } => "a zero",
         Write::Shelf { .. } => "a document of the shelf",
+        Write::Calibration { .. } => "a calibration",
         Write::Correct { .. } => "a correction",
         Write::Event { .. } => "an event",
         Write::Recompute(_) => "a run measured again",

@@ -226,6 +226,20 @@ impl Bench {
         serde_json::from_slice(&output.stdout).unwrap()
     }
 
+    /// Runs a command that must fail with this exit code; gives what it said.
+    pub fn fails(&self, code: i32, words: &[&str]) -> String {
+        let output = self.cli_command(words).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(code), "{words:?}: {said}");
+        said
+    }
+
+    /// Runs a command that writes a file or nothing.
+    pub fn done(&self, words: &[&str]) {
+        let output = self.cli_command(words).output().unwrap();
+        assert!(output.status.success(), "{words:?}: {}", String::from_utf8_lossy(&output.stderr));
+    }
+
     /// Takes the zero once the rig has been idle for long enough.
     pub fn zero(&self) -> Value {
         let mut taken = None;

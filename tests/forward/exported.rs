@@ -11,7 +11,7 @@ fn an_exported_file_is_taken_by_a_server_and_holds_what_the_store_holds() {
     bench.start_rig(2, &[]);
     let runs = bench.runs(2);
     let file = bench.path("runs.lp");
-    bench.cli(&["export", "runs", "--all", "--out", file.to_str().unwrap()]);
+    bench.done(&["export", "runs", "--all", "--out", file.to_str().unwrap()]);
     let central = Central::new();
     let text = std::fs::read_to_string(&file).unwrap();
     assert_eq!(text.lines().count(), 2);

@@ -102,7 +102,7 @@ fn check(args: &Args) -> Result<(), CliError> {
     Ok(())
 }
 
-fn read(path: &Path) -> Result<Vec<u8>, CliError> {
+pub(super) fn read(path: &Path) -> Result<Vec<u8>, CliError> {
     let failed = |source| CliError::File { tried: "read", path: path.to_owned(), source };
     let mut bytes = Vec::new();
     std::fs::File::open(path).map_err(failed)?.take(FILE_MAX + 1).read_to_end(&mut bytes).map_err(failed)?;
@@ -112,7 +112,7 @@ fn read(path: &Path) -> Result<Vec<u8>, CliError> {
     Ok(bytes)
 }
 
-fn bad(path: &Path, error: impl std::fmt::Display) -> CliError {
+pub(super) fn bad(path: &Path, error: impl std::fmt::Display) -> CliError {
     CliError::usage(format!("{}: {error}", path.display()))
 }
 

@@ -12,4 +12,4 @@ mod verb;
 mod write;
 
 pub use verb::{Verb, run, run_captures};
-pub use write::without_parquet;
+pub use write::{of_target, without_parquet};

@@ -2,6 +2,7 @@
 //!
 //! A run as the API gives it becomes rows here; no figure is computed again.
 
+pub mod budget;
 pub mod correct;
 pub mod enter;
 pub mod list;

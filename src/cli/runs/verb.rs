@@ -2,7 +2,7 @@
 //!
 //! Must not know how any of them is done.
 
-use super::{correct, enter, list, recompute, show};
+use super::{budget, correct, enter, list, recompute, show};
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use clap::Subcommand;
@@ -24,6 +24,8 @@ pub enum Verb {
     Restore(correct::Correct),
     /// Measure stored runs again; the figures before stay in the record.
     Recompute(recompute::Recompute),
+    /// What is uncertain about a figure of one run, a mean or a ratio, line by line.
+    Budget(budget::Budget),
 }
 
 impl Verb {
@@ -46,6 +48,7 @@ pub async fn run(verb: &Verb, context: &Context) -> Result<(), CliError> {
         Verb::Tag(tag) => correct::tag(tag, context).await,
         Verb::Exclude(exclude) => correct::mark("exclude", exclude, context).await,
         Verb::Recompute(recompute) => recompute::run(recompute, context).await,
+        Verb::Budget(budget) => budget::run(budget, context).await,
         Verb::Restore(restore) => correct::mark("restore", restore, context).await,
     }
 }

@@ -4,6 +4,7 @@
 //! in kN, lbf or as read from a dial. "No limit set" is a state that is said aloud, never silence.
 
 use super::shelf::{By, Kind, put};
+use super::thread::{self, Thread};
 use crate::cli::caution;
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
@@ -25,6 +26,7 @@ pub enum Verb {
 #[command(
     before_help = "Examples:
   boltscribe setup bolt add m20-a --thread M20x2.5 --diameter-mm 20 --nut-factor 0.16 --allowed-kN 120
+  boltscribe setup bolt add m20-b --thread M20 --class 8.8 --nut-factor 0.16 --due-after 60 --lubricant \"MoS2 paste\"
   boltscribe setup bolt add in125 --thread \"1 1/4-7\" --diameter-mm 31.75 --factor-lbf-per-lbf-ft 70 --allowed '27000 lbf'
   boltscribe setup bolt add dial --thread M20x2.5 --diameter-mm 20 --allowed '2500 psi' --psi-is oil --piston-area-in2 4
 ",
@@ -37,9 +39,16 @@ pub struct Add {
     /// Thread, as marked.
     #[arg(long)]
     pub thread: String,
-    /// Nominal diameter in millimetres.
+    /// Nominal diameter in millimetres; may be left out where the thread tells it.
     #[arg(long, value_name = "MM", value_parser = positive)]
-    pub diameter_mm: f64,
+    pub diameter_mm: Option<f64>,
+    /// Property class (ISO 898-1, such as 8.8) or grade (SAE J429: 2, 5, 8) as marked on the head. Proposes the
+    /// allowed tension where none is given.
+    #[arg(long)]
+    pub class: Option<String>,
+    /// Tightenings after which the bolt is due; runs are flagged `bolt-due` after them.
+    #[arg(long, value_name = "N")]
+    pub due_after: Option<u32>,
     /// Nut factor K of T = K·d·F.
     #[arg(long, value_name = "K", value_parser = positive)]
     pub nut_factor: Option<f64>,
@@ -71,20 +80,43 @@ pub struct Add {
 /// # Errors
 /// A tension that cannot be read, or a refusal of the API.
 pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
-    let allowed_kn = match &add.allowed {
+    let given_kn = match &add.allowed {
         Some(entry) => Some(read(entry, &add.psi)?.kn()),
         None => add.allowed_kn,
     };
+    let known = thread::of(&add.thread);
+    let diameter_mm = add.diameter_mm.or_else(|| known.map(Thread::diameter_mm)).ok_or_else(|| {
+        CliError::usage_with(
+            format!("cannot tell the diameter of the thread '{}'", add.thread),
+            "give it with `--diameter-mm`",
+        )
+    })?;
+    let proposed_kn = match (given_kn, &add.class) {
+        (None, Some(class)) => Some(thread::allowed_kn(known, class, &add.thread)?),
+        _ => None,
+    };
+    let allowed_kn = given_kn.or(proposed_kn);
     let bolt = TestBolt {
         name: add.name.clone(),
         thread: add.thread.clone(),
-        diameter_mm: add.diameter_mm,
+        diameter_mm,
         factor: factor(add),
         allowed_kn,
         lubricant: add.lubricant.clone(),
+        class: add.class.clone(),
+        due_after: add.due_after,
+        factor_source: None,
     };
     put(Kind::Bolt, &add.name, &bolt, &add.by, context).await?;
     if context.format == Format::Table {
+        if let Some(kn) = proposed_kn {
+            say(&format!(
+                "allowed tension proposed: {kn:.1} kN, {:.0} % of the proof load of class {}; give --allowed-kN to set \
+                 your own. It is no proof that this bolt holds it",
+                100.0 * thread::SHARE_OF_PROOF,
+                add.class.as_deref().unwrap_or_default()
+            ));
+        }
         if allowed_kn.is_none() {
             say("no limit set: no run on this bolt can be checked against its allowed tension");
         }

@@ -8,6 +8,7 @@ pub mod chain;
 pub mod piece;
 pub mod shelf;
 pub mod source;
+pub mod thread;
 pub mod tool;
 pub mod usage;
 pub mod verb;

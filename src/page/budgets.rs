@@ -1,0 +1,277 @@
+//! Uncertainty budgets of runs: one value, the mean of several, or a ratio of two groups.
+//!
+//! Which calibration and which bolt factor belong to the runs is found here; how they are combined is
+//! [`crate::results::uncertainty`].
+
+use super::body::Asked;
+use super::problem::Problem;
+use super::runs::no_run;
+use super::state::State;
+use crate::metrology::budget::Line;
+use crate::metrology::monte_carlo::{Distribution, Simulated, simulate};
+use crate::results::uncertainty::{KnownFactor, KnownLine, LEVEL, Value as Valued, against, tension, torque};
+use crate::results::{Entry, Figure, Measure};
+use crate::setups::{GivenFactor, TestBolt};
+use crate::store::{Reader, RunDetail, RunId, ShelfKind};
+use axum::Json;
+use axum::extract::State as Shared;
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// Most runs in one question.
+const RUNS_MAX: usize = 200;
+/// Most trials: an answer is expected within seconds.
+const TRIALS_MAX: usize = 1_000_000;
+
+/// Whose budget.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BudgetQuery {
+    runs: String,
+    against: Option<String>,
+    #[serde(default)]
+    measure: Measure,
+    monte_carlo: Option<usize>,
+    #[serde(default)]
+    seed: u64,
+}
+
+/// `GET /budget?runs=1,2&against=3,4&measure=gate&monte_carlo=N&seed=S`.
+///
+/// # Errors
+/// No such run, a run without the measure, too many; the store's.
+pub async fn budget(
+    Shared(state): Shared<State>,
+    Asked(query): Asked<BudgetQuery>,
+) -> Result<Json<Value>, Problem> {
+    if let Some(found) = query.monte_carlo.filter(|n| !(100..=TRIALS_MAX).contains(n)) {
+        return Err(Problem::unprocessable(format!(
+            "monte_carlo: expected 100 to {TRIALS_MAX} trials, found {found}"
+        )));
+    }
+    state.read(move |reader| answer(reader, &query)).await.map(Json)
+}
+
+fn numbers(text: &str) -> Result<Vec<RunId>, Problem> {
+    let all: Result<Vec<RunId>, Problem> = text
+        .split(',')
+        .map(|part| {
+            part.trim().parse().map(RunId).map_err(|_| {
+                Problem::unprocessable(format!("runs: expected numbers with commas between, found '{part}'"))
+            })
+        })
+        .collect();
+    let all = all?;
+    if all.len() > RUNS_MAX {
+        let found = all.len();
+        return Err(Problem::unprocessable(format!("runs: expected at most {RUNS_MAX}, found {found}")));
+    }
+    Ok(all)
+}
+
+fn details(reader: &Reader, ids: &[RunId]) -> Result<Vec<RunDetail>, Problem> {
+    ids.iter().map(|id| reader.run(*id)?.ok_or_else(|| no_run(*id))).collect()
+}
+
+/// One word that all runs agree on; none where they differ or do not know it.
+fn common<'a>(runs: &[&'a RunDetail], of: impl Fn(&'a RunDetail) -> Option<&'a str>) -> Option<&'a str> {
+    let first = of(runs.first()?)?;
+    runs.iter().all(|run| of(run) == Some(first)).then_some(first)
+}
+
+fn answer(reader: &Reader, query: &BudgetQuery) -> Result<Value, Problem> {
+    let ids = numbers(&query.runs)?;
+    let runs = details(reader, &ids)?;
+    let others = query.against.as_deref().map(numbers).transpose()?;
+    let others = others.map(|ids| details(reader, &ids)).transpose()?;
+    let all: Vec<&RunDetail> = runs.iter().chain(others.iter().flatten()).collect();
+    let mut notes = Vec::new();
+    let line = line(reader, &all, &mut notes)?;
+    let slope = line.as_ref().map(|line| line.fit.polynomial.coefficients[1]);
+    let figures = figures(&runs, query.measure, slope)?;
+    let found = tension(&figures, line.as_ref()).ok_or_else(|| Problem::unprocessable("runs: found none"))?;
+    if found.outside {
+        notes.push(
+            "a figure lies outside the loads of the calibration: its uncertainty there is not known".into(),
+        );
+    }
+    if let [only] = &runs[..] {
+        if matches!(only.result, Entry::Measured(_)) {
+            notes.push("one run: how runs scatter is not in it".into());
+        }
+    }
+    for run in all.iter().filter(|run| run.line.excluded) {
+        let why = run.line.left_out_because.join("; ");
+        notes.push(format!(
+            "run {} is left out of results ({why}); it counts here because it was asked for",
+            run.line.id.0
+        ));
+    }
+    let factor = factor(reader, &all, &mut notes)?;
+    let torque = factor.map(|factor| torque(&found.mean, runs.len(), factor));
+    let ratio = match &others {
+        None => None,
+        Some(others) => {
+            let b = self::figures(others, query.measure, slope)?;
+            against(&figures, &b, line.as_ref())
+        }
+    };
+    let simulated =
+        query.monte_carlo.map(|trials| monte_carlo(&found.mean, torque.as_ref(), trials, query.seed));
+    Ok(json!({
+        "runs": ids.iter().map(|id| id.0).collect::<Vec<_>>(),
+        "measure": query.measure.name(),
+        "tension": valued(&found.mean, "kN"),
+        "torque": torque.as_ref().map(|torque| valued(torque, "Nm")),
+        "ratio": ratio.as_ref().map(|found| {
+            let mut document = valued(&found.ratio, "percent");
+            document["calibration_line_if_nothing_cancelled_percent"] =
+                json!(found.line_u_if_apart.map(|u| 100.0 * u));
+            document["cancels"] = cancels(factor.is_some(), line.is_some());
+            document
+        }),
+        "monte_carlo": simulated.transpose()?,
+        "notes": notes,
+    }))
+}
+
+/// What is common to both groups and so leaves no trace in their ratio.
+fn cancels(factor: bool, line: bool) -> Value {
+    let mut words = vec!["gain of the cell and amplifier"];
+    if line {
+        words.push("reference standard");
+    }
+    if factor {
+        words.push("mean of the bolt factor");
+    }
+    json!(words)
+}
+
+fn figures(runs: &[RunDetail], measure: Measure, slope: Option<f64>) -> Result<Vec<Figure>, Problem> {
+    let of = |run: &RunDetail| {
+        measure.of(&run.result, slope).ok_or_else(|| {
+            Problem::conflict(format!(
+                "run {}: expected a figure '{}', found none",
+                run.line.id.0,
+                measure.name()
+            ))
+        })
+    };
+    runs.iter().map(of).collect()
+}
+
+fn line(reader: &Reader, runs: &[&RunDetail], notes: &mut Vec<String>) -> Result<Option<KnownLine>, Problem> {
+    let Some(name) = common(runs, |run| run.line.calibration.as_deref()) else {
+        notes.push(
+            "the runs are not all on one calibration: nothing of a calibration is in the budget".into(),
+        );
+        return Ok(None);
+    };
+    let Some(row) = reader.kept_calibration(name)? else {
+        notes.push(format!(
+            "the calibration '{name}' is not against a reference: kN and torque are approximate, and nothing of it is in the budget"
+        ));
+        return Ok(None);
+    };
+    let reference_share = row.kept.taken.reference.standard_share();
+    match row.kept.taken.fit() {
+        Ok(fit) => Ok(Some(KnownLine { fit, reference_share })),
+        Err(error) => Err(Problem::conflict(format!("calibration '{name}': {error}"))),
+    }
+}
+
+fn factor(
+    reader: &Reader,
+    runs: &[&RunDetail],
+    notes: &mut Vec<String>,
+) -> Result<Option<KnownFactor>, Problem> {
+    let Some(name) = common(runs, |run| run.line.bolt.as_deref()) else { return Ok(None) };
+    let document = reader.shelf_entry(ShelfKind::Bolts, name)?.map(|row| row.document);
+    let bolt: Option<TestBolt> = document.and_then(|document| serde_json::from_value(document).ok());
+    let given = bolt.as_ref().and_then(|bolt| bolt.factor);
+    let used = runs[0].result.in_force().bolt.as_ref().and_then(|bolt| bolt.factor);
+    match given {
+        Some(GivenFactor::Measured { n_per_nm, sd_n_per_nm, tightenings, wrench_uncertainty_percent })
+            if used.is_some_and(|used| used.0 == n_per_nm) =>
+        {
+            Ok(Some(KnownFactor {
+                factor: n_per_nm,
+                sd: sd_n_per_nm,
+                tightenings,
+                wrench_share: wrench_uncertainty_percent / 200.0,
+            }))
+        }
+        Some(GivenFactor::Measured { .. }) => {
+            notes.push(format!(
+                "bolt '{name}' has another factor now than the runs were measured with: no torque"
+            ));
+            Ok(None)
+        }
+        _ => {
+            notes.push(format!(
+                "the factor of bolt '{name}' was given, not measured (`calibrate bolt`): how far it scatters is not known, so there is no uncertainty of torque"
+            ));
+            Ok(None)
+        }
+    }
+}
+
+fn valued(value: &Valued, unit: &str) -> Value {
+    let by = if unit == "percent" { 100.0 } else { 1.0 };
+    let total: f64 = value.budget.lines.iter().map(|line| line.contribution * line.contribution).sum();
+    let finite = |number: f64| number.is_finite().then_some(number);
+    let line = |line: &Line| {
+        json!({
+            "line": line.name,
+            format!("contribution_{unit}"): by * line.contribution.abs(),
+            "share_percent": if total > 0.0 { 100.0 * line.contribution * line.contribution / total } else { 0.0 },
+            "degrees_of_freedom": finite(line.degrees_of_freedom),
+        })
+    };
+    json!({
+        format!("value_{unit}"): by * value.value,
+        "lines": value.budget.lines.iter().map(line).collect::<Vec<_>>(),
+        format!("standard_uncertainty_{unit}"): by * value.combined.standard_uncertainty,
+        "degrees_of_freedom": finite(value.combined.degrees_of_freedom),
+        "coverage_factor": value.expanded.coverage_factor,
+        "level": LEVEL,
+        format!("expanded_uncertainty_{unit}"): by * value.expanded.uncertainty,
+        "dominating": value.combined.dominating.as_ref().map(|(name, _)| name),
+    })
+}
+
+/// Lines as distributions about nought: Student's t where an uncertainty is itself from a sample.
+fn distributions(value: &Valued) -> Vec<Distribution> {
+    let of = |line: &Line| {
+        if line.degrees_of_freedom.is_finite() {
+            Distribution::StudentT(0.0, line.contribution.abs(), line.degrees_of_freedom)
+        } else {
+            Distribution::Normal(0.0, line.contribution.abs())
+        }
+    };
+    value.budget.lines.iter().map(of).collect()
+}
+
+fn monte_carlo(
+    tension: &Valued,
+    torque: Option<&Valued>,
+    trials: usize,
+    seed: u64,
+) -> Result<Value, Problem> {
+    let run = |value: &Valued| {
+        let model = |x: &[f64]| value.value + x.iter().sum::<f64>();
+        simulate(model, &distributions(value), trials, seed, LEVEL)
+            .map_err(|error| Problem::unprocessable(error.to_string()))
+    };
+    let shown = |found: &Simulated| {
+        json!({
+            "mean": found.mean, "standard_uncertainty": found.standard_uncertainty,
+            "low": found.symmetric.0, "high": found.symmetric.1,
+        })
+    };
+    Ok(json!({
+        "trials": trials, "seed": seed, "level": LEVEL,
+        "tension_kN": shown(&run(tension)?),
+        "torque_Nm": torque.map(run).transpose()?.as_ref().map(shown),
+    }))
+}

@@ -1,0 +1,135 @@
+//! Calibrations against a reference: handed in with their loads, fitted here, kept for ever.
+//!
+//! What is sent are loads and circumstances; the line is made by the one who keeps it. Must not know which rig
+//! converts with which: that is [`super::calibrating`].
+
+use super::body::{Body, check_who};
+use super::calibrating::is_the_one_of_its_name;
+use super::problem::Problem;
+use super::state::State;
+use crate::metrology::{KeptError, Taken};
+use crate::report::calibration;
+use crate::setups::check_text;
+use crate::store::{CalibrationRow, Write};
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
+
+/// A calibration to be kept.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct KeepBody {
+    who: String,
+    calibration: Taken,
+}
+
+/// A calibration as it is shown.
+#[derive(Debug, Serialize)]
+pub struct Shown {
+    #[serde(flatten)]
+    row: CalibrationRow,
+    /// It holds no longer.
+    expired: bool,
+    /// Rigs that convert with it now.
+    rigs: Vec<String>,
+}
+
+/// `POST /calibrations`: fits the loads and keeps the calibration.
+///
+/// # Errors
+/// Figures that cannot be, no usable line, a name that is taken.
+pub async fn keep(
+    Shared(state): Shared<State>,
+    Body(body): Body<KeepBody>,
+) -> Result<(StatusCode, Json<Shown>), Problem> {
+    check_who(&body.who)?;
+    check_text("name", &body.calibration.name).map_err(|error| Problem::unprocessable(error.to_string()))?;
+    if body.calibration.performed_on > state.today() {
+        return Err(Problem::unprocessable(format!(
+            "performed_on: expected no day after today, found {}",
+            body.calibration.performed_on
+        )));
+    }
+    let kept = body.calibration.keep().map_err(|error| match error {
+        // The loads are as they should be; there is no such line through them.
+        KeptError::Fit(error) => {
+            Problem::unprocessable(format!("loads: {error}")).hint("try a lower degree, and look for slips")
+        }
+        other => Problem::unprocessable(other.to_string()),
+    })?;
+    let name = kept.taken.name.clone();
+    let asked = name.clone();
+    if state.read(move |reader| reader.kept_calibration(&asked)).await?.is_some() {
+        return Err(Problem::conflict(format!(
+            "cannot keep the calibration '{name}': expected a new name, found it taken"
+        ))
+        .hint("a name means one line for ever; give the new one a name of its own"));
+    }
+    is_the_one_of_its_name(&state, &kept.line).await?;
+    let write = Write::Calibration { utc_ns: state.now(), who: body.who, kept: Box::new(kept) };
+    // It belongs to no rig.
+    state.write("", write).await?;
+    Ok((StatusCode::CREATED, Json(shown(&state, find(&state, &name).await?))))
+}
+
+/// `GET /calibrations`: `{"calibrations": [...]}`, oldest first.
+///
+/// # Errors
+/// The store's.
+pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+    let rows = state.read(crate::store::Reader::kept_calibrations).await?;
+    let all: Vec<Shown> = rows.into_iter().map(|row| shown(&state, row)).collect();
+    Ok(Json(json!({ "calibrations": all })))
+}
+
+/// `GET /calibrations/{name}`.
+///
+/// # Errors
+/// None of this name; the store's.
+pub async fn show(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Json<Shown>, Problem> {
+    let row = find(&state, &name).await?;
+    Ok(Json(shown(&state, row)))
+}
+
+/// The calibration of a name.
+///
+/// # Errors
+/// None of this name; the store's.
+pub(super) async fn find(state: &State, name: &str) -> Result<CalibrationRow, Problem> {
+    let asked = name.to_owned();
+    state.read(move |reader| reader.kept_calibration(&asked)).await?.ok_or_else(|| {
+        Problem::not_found(format!("cannot find the calibration '{name}' among those that are kept"))
+            .hint("`boltscribe calibrate list` shows them; nominal ones are known by their rig")
+    })
+}
+
+fn shown(state: &State, row: CalibrationRow) -> Shown {
+    let name = row.kept.taken.name.as_str();
+    let rigs = state.rigs.rigs().into_iter().filter(|rig| rig.calibration.as_deref() == Some(name));
+    let rigs = rigs.map(|rig| rig.rig).collect();
+    Shown { expired: row.kept.expired_on(state.today()), rigs, row }
+}
+
+/// `GET /calibrations/{name}/report`: one self-contained HTML page.
+///
+/// # Errors
+/// None of this name; the store's.
+pub async fn report(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Response, Problem> {
+    let row = find(&state, &name).await?;
+    let document = serde_json::to_vec(&row.kept).unwrap_or_default();
+    let digest: String = Sha256::digest(document).iter().map(|byte| format!("{byte:02x}")).collect();
+    let Some(text) = calibration::html(&row, &digest, state.today()) else {
+        return Err(Problem::conflict(format!(
+            "calibration '{name}': no line goes through its loads any more"
+        )));
+    };
+    // It stands alone: nothing may be fetched or run, whatever a text in it says.
+    let policy = "default-src 'none'; style-src 'unsafe-inline'";
+    let headers =
+        [(header::CONTENT_TYPE, "text/html; charset=utf-8"), (header::CONTENT_SECURITY_POLICY, policy)];
+    Ok((headers, text).into_response())
+}
