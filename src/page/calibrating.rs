@@ -37,7 +37,6 @@ pub async fn calibrate(
 ) -> Result<Json<Value>, Problem> {
     check_who(&body.who)?;
     let now = state.rig(&rig)?;
-    may_change(&now)?;
     let (mut calibration, expired) = match (body.calibration, &body.name) {
         (Some(line), None) => (line, false),
         (None, Some(name)) => {
@@ -47,6 +46,7 @@ pub async fn calibrate(
         }
         _ => return Err(Problem::unprocessable("expected one of 'calibration' and 'name'")),
     };
+    may_change(&now)?;
     calibration.check().map_err(|error| Problem::unprocessable(error.to_string()))?;
     check_text("calibration", &calibration.id).map_err(|error| Problem::unprocessable(error.to_string()))?;
     calibration.range_kn = calibration.range_kn.or(now.range_kn);

@@ -9,7 +9,7 @@ use std::fmt::Write;
 const WIDTH: f64 = 720.0;
 const HEIGHT: f64 = 300.0;
 const LEFT: f64 = 76.0;
-const RIGHT: f64 = 16.0;
+const RIGHT: f64 = 36.0;
 const TOP: f64 = 12.0;
 const BOTTOM: f64 = 48.0;
 
@@ -212,7 +212,7 @@ mod tests {
         let text = plot.finish();
         assert_eq!(text.matches("<circle").count(), 2);
         assert!(
-            text.contains("cx=\"76.0\" cy=\"252.0\"") && text.contains("cx=\"704.0\" cy=\"12.0\""),
+            text.contains("cx=\"76.0\" cy=\"252.0\"") && text.contains("cx=\"684.0\" cy=\"12.0\""),
             "{text}"
         );
         assert!(text.contains("stroke-dasharray") && text.contains("a &lt;b&gt;"));

@@ -173,6 +173,61 @@ fn a_dial_is_added_without_a_port_and_takes_readings_at_once() {
 }
 
 #[test]
+fn loads_are_collected_step_by_step_and_the_same_command_goes_on_after_a_break() {
+    let bench = Bench::new();
+    let port = bench.path("tty");
+    let _board = Board::start(port.clone(), Board::LINES, true);
+    let port = port.to_str().unwrap();
+    bench.cli(&[
+        "rig",
+        "add",
+        "bench-1",
+        "--port",
+        port,
+        "--instrument",
+        "lines",
+        "--pattern",
+        "{tick},{value}",
+        "--tick-hz",
+        "1000000",
+        "--rate-hz",
+        "80",
+    ]);
+    wait_for("counts", || bench.rig("bench-1")["counts"].is_number());
+    let file = bench.path("cell.csv");
+    let file = file.to_str().unwrap();
+    let words = ["calibrate", "collect", file, "--loads-kN", "0,50"];
+    let mut person = Terminal::start(bench.command(&words));
+    person.expect("3 loads in 1 series");
+    person.answer("it stands; the reference shows, kN [0]:", "");
+    person.expect("n 20)");
+    person.answer("it stands; the reference shows, kN [50]:", "50,1");
+    person.answer("found a comma in '50,1'\r\nit stands; the reference shows, kN [50]:", "50.1");
+    person.expect("n 20)");
+    person.expect("kN [0]:");
+    drop(person);
+    let text = std::fs::read_to_string(file).unwrap();
+    assert_eq!(text.lines().count(), 3, "each load is on disk before the next is asked for: {text}");
+    assert!(text.lines().nth(2).unwrap().starts_with("1,up,50.1,"), "{text}");
+
+    let mut person = Terminal::start(bench.command(&words));
+    person.expect("it goes on with load 3");
+    person.answer("it stands; the reference shows, kN [0]:", "");
+    person.expect("All taken.");
+    assert_eq!(person.end(), Some(0));
+    let text = std::fs::read_to_string(file).unwrap();
+    // The board's zero is 3.1 kN of 9000 counts, whatever is said to hang on it.
+    for line in text.lines().skip(1) {
+        let counts: f64 = line.split(',').nth(3).unwrap().parse().unwrap();
+        assert!((counts / 9000.0 - 3.1).abs() < 0.2, "{line}");
+    }
+    let (code, _, said) =
+        bench.cli_raw(&["calibrate", "collect", file, "--loads-kN", "0,50", "--only-up"].map(str::to_owned));
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("line 4: expected no further line by the plan"), "{said}");
+}
+
+#[test]
 fn without_a_daemon_or_a_terminal_adding_says_what_is_missing() {
     let mut bench = Bench::new();
     let (code, _, said) = bench.cli_raw(&["rig", "add", "bench-1"].map(str::to_owned));
