@@ -25,6 +25,7 @@ pub mod runs;
 pub mod samples;
 pub mod setups;
 pub mod tension;
+pub mod trial;
 
 // The rooms that touch the world.
 pub mod cli;

@@ -4,7 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
-use super::{analyze, calibrate, compare, export, forward, report, rig, runs, setup, store};
+use super::{analyze, calibrate, compare, export, forward, judge, report, rig, runs, setup, store, trial};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -69,6 +69,9 @@ pub enum Verb {
     /// What was measured, and corrections to it.
     #[command(subcommand)]
     Runs(runs::Verb),
+    /// Planned comparisons: plan, next step, ready.
+    #[command(subcommand)]
+    Trial(trial::Verb),
     /// Runs, blows, samples and recordings into files.
     #[command(subcommand)]
     Export(export::Verb),
@@ -79,6 +82,10 @@ pub enum Verb {
     Analyze(analyze::Args),
     /// What each setup gives in percent of a baseline, and whether the difference is real.
     Compare(compare::Args),
+    /// Whether a tool meets a limit, with the uncertainty counted; exit 1 when it does not, or cannot be said.
+    Accept(judge::Accept),
+    /// How a tool has been: a chart of its runs.
+    History(judge::History),
     /// What is still to reach a central store that many rigs share.
     #[command(subcommand)]
     Forward(forward::Verb),

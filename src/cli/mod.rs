@@ -17,6 +17,7 @@ pub mod export;
 pub mod figures;
 pub mod forward;
 pub mod hints;
+pub mod judge;
 pub mod local;
 pub mod output;
 pub mod place;
@@ -29,6 +30,7 @@ pub mod setup;
 pub mod sse;
 pub mod store;
 pub mod tension_entry;
+pub mod trial;
 pub mod unserved;
 pub mod watch;
 

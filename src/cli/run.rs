@@ -7,7 +7,8 @@ use super::context::Context;
 use super::error::CliError;
 use super::place::Place;
 use super::{
-    analyze, calibrate, compare, doctor, export, forward, hints, local, report, rig, runs, setup, store,
+    analyze, calibrate, compare, doctor, export, forward, hints, judge, local, report, rig, runs, setup,
+    store, trial,
 };
 use clap::Parser;
 use std::process::ExitCode;
@@ -46,7 +47,8 @@ async fn verb(args: &Args) -> Result<(), CliError> {
     // a restore exchanges what is behind it.
     match &args.verb {
         Verb::Analyze(analyze) => return analyze::run(analyze, args.common.format),
-        Verb::Compare(words) => return compare::run(words, args.common.format),
+        // A file is one even where a trial has its name.
+        Verb::Compare(words) if words.file.exists() => return compare::run(words, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
         Verb::Store(store::Verb::Restore(restore)) => {
             return store::restore::run(restore, &args.common).await;
@@ -56,6 +58,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
             return export::run_captures(captures, args.common.format).await;
         }
         Verb::Rig(_) | Verb::Calibrate(_) | Verb::Setup(_) | Verb::Runs(_) => {}
+        Verb::Trial(_) | Verb::Compare(_) | Verb::Accept(_) | Verb::History(_) => {}
         Verb::Export(_) | Verb::Report(_) | Verb::Forward(_) | Verb::Store(_) => {}
     }
     let context = Context {
@@ -71,7 +74,11 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Report(verb) => report::run(verb, &context).await,
         Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(verb) => store::run(verb, &context).await,
-        Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => Ok(()),
+        Verb::Trial(verb) => trial::run(verb, &context).await,
+        Verb::Compare(words) => compare::run_trial(words, &context).await,
+        Verb::Accept(accept) => judge::accept(accept, &context).await,
+        Verb::History(history) => judge::history(history, &context).await,
+        Verb::Analyze(_) | Verb::Doctor => Ok(()),
     };
     let in_process = !context.door.is_daemon();
     context.door.close();
@@ -91,7 +98,9 @@ const fn fills_the_store(verb: &Verb) -> bool {
         Verb::Setup(verb) => verb.fills_the_shelf(),
         Verb::Calibrate(verb) => verb.fills_the_store(),
         Verb::Runs(verb) => verb.fills_the_store(),
+        Verb::Trial(verb) => verb.fills_the_store(),
         Verb::Rig(_) | Verb::Export(_) | Verb::Report(_) | Verb::Forward(_) | Verb::Store(_) => false,
+        Verb::Accept(_) | Verb::History(_) => false,
         Verb::Analyze(_) | Verb::Compare(_) | Verb::Doctor => false,
     }
 }

@@ -13,7 +13,7 @@ use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::wall::{Wall, look};
 use super::{forwarding, logging, recovery, serving, wall_watch};
-use crate::page::State;
+use crate::page::{State, trials};
 use crate::settings::Settings;
 use crate::store::{Mode, Store, StoreError};
 use clap::Parser;
@@ -116,8 +116,9 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
         now_utc_ns: Arc::new(move || clock.utc_ns(look().mono)),
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
+    let walker = walk(state.clone(), stopped.clone());
     let mut servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
-    servers.extend(carrier.into_iter().chain(health));
+    servers.extend(carrier.into_iter().chain(health).chain([walker]));
     tracing::info!("{} rig(s), store in {}", settings.rigs.len(), settings.store.folder.display());
     signals.wait().await;
     tracing::info!("stopping");
@@ -141,6 +142,16 @@ async fn open_store(folder: &Path) -> Result<Store, DaemonError> {
             opened => return Ok(opened?),
         }
     }
+}
+
+/// Goes on with automatic trials until the stop.
+fn walk(state: State, mut stop: watch::Receiver<bool>) -> JoinHandle<()> {
+    tokio::spawn(async move {
+        tokio::select! {
+            _ = stop.wait_for(|stop| *stop) => {}
+            () = trials::follow(state) => {}
+        }
+    })
 }
 
 /// The end in order: streams closed, answers finished, rows stored.

@@ -69,7 +69,7 @@ fn numbers(text: &str) -> Result<Vec<RunId>, Problem> {
     Ok(all)
 }
 
-fn details(reader: &Reader, ids: &[RunId]) -> Result<Vec<RunDetail>, Problem> {
+pub(super) fn details(reader: &Reader, ids: &[RunId]) -> Result<Vec<RunDetail>, Problem> {
     ids.iter().map(|id| reader.run(*id)?.ok_or_else(|| no_run(*id))).collect()
 }
 
@@ -95,10 +95,10 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<Value, Problem> {
             "a figure lies outside the loads of the calibration: its uncertainty there is not known".into(),
         );
     }
-    if let [only] = &runs[..] {
-        if matches!(only.result, Entry::Measured(_)) {
-            notes.push("one run: how runs scatter is not in it".into());
-        }
+    if let [only] = &runs[..]
+        && matches!(only.result, Entry::Measured(_))
+    {
+        notes.push("one run: how runs scatter is not in it".into());
     }
     for run in all.iter().filter(|run| run.line.excluded) {
         let why = run.line.left_out_because.join("; ");
@@ -147,7 +147,11 @@ fn cancels(factor: bool, line: bool) -> Value {
     json!(words)
 }
 
-fn figures(runs: &[RunDetail], measure: Measure, slope: Option<f64>) -> Result<Vec<Figure>, Problem> {
+pub(super) fn figures(
+    runs: &[RunDetail],
+    measure: Measure,
+    slope: Option<f64>,
+) -> Result<Vec<Figure>, Problem> {
     let of = |run: &RunDetail| {
         measure.of(&run.result, slope).ok_or_else(|| {
             Problem::conflict(format!(
@@ -160,7 +164,11 @@ fn figures(runs: &[RunDetail], measure: Measure, slope: Option<f64>) -> Result<V
     runs.iter().map(of).collect()
 }
 
-fn line(reader: &Reader, runs: &[&RunDetail], notes: &mut Vec<String>) -> Result<Option<KnownLine>, Problem> {
+pub(super) fn line(
+    reader: &Reader,
+    runs: &[&RunDetail],
+    notes: &mut Vec<String>,
+) -> Result<Option<KnownLine>, Problem> {
     let Some(name) = common(runs, |run| run.line.calibration.as_deref()) else {
         notes.push(
             "the runs are not all on one calibration: nothing of a calibration is in the budget".into(),
@@ -180,7 +188,7 @@ fn line(reader: &Reader, runs: &[&RunDetail], notes: &mut Vec<String>) -> Result
     }
 }
 
-fn factor(
+pub(super) fn factor(
     reader: &Reader,
     runs: &[&RunDetail],
     notes: &mut Vec<String>,

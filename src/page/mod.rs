@@ -14,6 +14,7 @@ pub mod figures;
 pub mod forward;
 pub mod guard;
 pub mod health;
+pub mod judging;
 pub mod keeping;
 pub mod live;
 pub mod problem;
@@ -27,6 +28,8 @@ pub mod shelf;
 pub mod state;
 pub mod tags;
 pub mod trace;
+mod trial_state;
+pub mod trials;
 pub mod upkeep;
 
 pub use forward::ForwardState;

@@ -7,8 +7,8 @@ use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
 use super::{
-    budgets, calibrating, calibrations, corrections, exporting, forward, health, keeping, live, readings,
-    recompute, runs, shelf, tags, trace, upkeep,
+    budgets, calibrating, calibrations, corrections, exporting, forward, health, judging, keeping, live,
+    readings, recompute, runs, shelf, tags, trace, trials, upkeep,
 };
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
@@ -40,7 +40,14 @@ pub fn router(state: State) -> Router {
         .route("/calibrations", get(calibrations::list).post(calibrations::keep))
         .route("/calibrations/{name}", get(calibrations::show))
         .route("/calibrations/{name}/report", get(calibrations::report))
+        .route("/trials", get(trials::list).post(trials::plan))
+        .route("/trials/{name}", get(trials::show))
+        .route("/trials/{name}/ready", post(trials::ready))
+        .route("/trials/{name}/say", post(trials::said))
+        .route("/trials/{name}/readings", get(trials::readings))
         .route("/budget", get(budgets::budget))
+        .route("/tools/{tool}/acceptance", get(judging::acceptance))
+        .route("/tools/{tool}/history", get(judging::history))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))
         .route("/runs/{id}/trace", get(trace::trace))

@@ -46,9 +46,36 @@ pub async fn put_in_force(
     Path(rig): Path<String>,
     Body(body): Body<UseBody>,
 ) -> Result<Json<Value>, Problem> {
+    use_at(&state, &rig, body).await.map(Json)
+}
+
+impl UseBody {
+    /// What a step of a trial needs.
+    pub(super) fn new(
+        who: &str,
+        setup: &str,
+        tool: &str,
+        source: Option<SourceState>,
+        bolt: Option<&str>,
+    ) -> Self {
+        Self {
+            who: who.to_owned(),
+            setup: Some(setup.to_owned()),
+            tool: Some(tool.to_owned()),
+            source,
+            bolt: bolt.map(str::to_owned),
+        }
+    }
+}
+
+/// Puts tags in force at a rig.
+///
+/// # Errors
+/// As [`put_in_force`].
+pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Value, Problem> {
     check_who(&body.who)?;
-    state.rig(&rig)?;
-    let (who, name) = (body.who.clone(), rig.clone());
+    state.rig(rig)?;
+    let (who, name) = (body.who.clone(), rig.to_owned());
     let in_force = state
         .read(move |reader| {
             let before = reader.in_force(&name)?.map(|row| row.in_force);
@@ -58,9 +85,9 @@ pub async fn put_in_force(
     let command = Command::Use { in_force: in_force.clone() };
     // Stored before it is told: what a run is tagged with must be there after a crash too.
     let write = Write::Command { utc_ns: state.now(), who: who.clone(), command: Box::new(command.clone()) };
-    state.write(&rig, write).await?;
-    let reply = state.rigs.command(&rig, &who, command).await?;
-    Ok(Json(json!({ "rig": rig, "reply": reply, "in_force": in_force })))
+    state.write(rig, write).await?;
+    let reply = state.rigs.command(rig, &who, command).await?;
+    Ok(json!({ "rig": rig, "reply": reply, "in_force": in_force }))
 }
 
 /// `POST /rigs/{rig}/zero`.

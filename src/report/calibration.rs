@@ -170,7 +170,10 @@ fn results(document: &mut Document, kept: &KeptCalibration, fit: &TensionFit, ro
     });
 }
 
-fn split(rows: &[Row], of: impl Fn(&Row) -> (f64, f64)) -> (Vec<(f64, f64)>, Vec<(f64, f64)>) {
+type Drawn = Vec<(f64, f64)>;
+
+/// Points going up, and coming down.
+fn split(rows: &[Row], of: impl Fn(&Row) -> (f64, f64)) -> (Drawn, Drawn) {
     let pick = |direction: &str| rows.iter().filter(|r| r.direction == direction).map(&of).collect();
     (pick("up"), pick("down"))
 }

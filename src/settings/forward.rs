@@ -4,14 +4,16 @@
 //! named here and read elsewhere.
 
 use super::problem::Problem;
+use super::rig::placed;
 use super::rules;
 use super::typed::TypedForward;
-use super::walk::whole_file;
 use crate::forward::Settings;
+use config::Value;
 use std::path::PathBuf;
 
-/// The typed keys as checked settings; none: nothing is forwarded.
-pub(super) fn checked(typed: TypedForward) -> Result<Option<Settings>, Vec<Problem>> {
+/// The typed keys as checked settings; none: nothing is forwarded. `value` is the table they came from.
+pub(super) fn checked(value: &Value, typed: TypedForward) -> Result<Option<Settings>, Vec<Problem>> {
+    let refused = |key: &str, what: &str| placed(value, "forward", key, what.to_owned());
     let Some(url) = typed.url else {
         let beside = [("token_file", &typed.token_file), ("ca_file", &typed.ca_file)];
         let problems: Vec<Problem> = beside
@@ -36,8 +38,4 @@ pub(super) fn checked(typed: TypedForward) -> Result<Option<Settings>, Vec<Probl
         batch_max: typed.batch_max,
         settle_s: typed.settle_s,
     }))
-}
-
-fn refused(key: &str, what: &str) -> Problem {
-    whole_file(&format!("forward.{key}"), what.to_owned())
 }

@@ -78,7 +78,13 @@ pub(super) fn assemble(
         .build()
         .map_err(|error| internal(&error))?;
     let typed: Typed = merged.clone().try_deserialize().map_err(|error| internal(&error))?;
-    Ok(Loaded { settings: check(typed, &rigs)?, values: shown(&merged.cache) })
+    Ok(Loaded { settings: check(typed, &rigs, &table(&merged, "forward"))?, values: shown(&merged.cache) })
+}
+
+/// A table with the places where its keys were set.
+fn table(merged: &Config, name: &str) -> Value {
+    let all = merged.cache.clone().into_table().unwrap_or_default();
+    all.get(name).cloned().unwrap_or_else(|| Value::from(Map::<String, Value>::new()))
 }
 
 fn lay(layers: [Map<String, Value>; 3]) -> Result<Config, Vec<Problem>> {
@@ -140,7 +146,7 @@ fn collect_rigs(merged: &Config, files: &[Text]) -> (Vec<Value>, Vec<Problem>) {
     (rigs, problems)
 }
 
-fn check(typed: Typed, rigs: &[Value]) -> Result<Settings, Vec<Problem>> {
+fn check(typed: Typed, rigs: &[Value], forward: &Value) -> Result<Settings, Vec<Problem>> {
     let measure = runs::Settings {
         gates_s: typed.measure.gates_s,
         lowpass_hz: typed.measure.lowpass_hz,
@@ -161,7 +167,7 @@ fn check(typed: Typed, rigs: &[Value]) -> Result<Settings, Vec<Problem>> {
         problems.extend(repeats(rigs, &good));
     }
     stop_on(problems)?;
-    let forward = forward::checked(typed.forward)?;
+    let forward = forward::checked(forward, typed.forward)?;
     let listen = rules::listen(&typed.daemon.listen)
         .and_then(|()| typed.daemon.listen.parse().map_err(|_| "an address".to_owned()))
         .map_err(|expected| vec![whole_file("daemon.listen", format!("expected {expected}"))])?;

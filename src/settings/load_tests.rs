@@ -82,10 +82,13 @@ const MISTAKES: &[(&str, &str)] = &[
         "[forward]\ntoken = \"x\"\n",
         "f:2:1: forward.token: expected a known key (url, org, bucket, token_file, ca_file, health_s, batch_max, settle_s), found 'token'",
     ),
-    ("[forward]\ntoken_file = \"/t\"\n", "forward.token_file: expected forward.url beside it, found none"),
+    (
+        "[forward]\ntoken_file = \"/t\"\n",
+        "f:2:14: forward.token_file: expected forward.url beside it, found none",
+    ),
     (
         "[forward]\nurl = \"http://central.example:8086\"\ntoken_file = \"/t\"\n",
-        "forward.token_file: expected https in forward.url, because the token would pass a network in the open, found http",
+        "f:3:14: forward.token_file: expected https in forward.url, because the token would pass a network in the open, found http",
     ),
     // Keys.
     (

@@ -252,8 +252,13 @@ fn conflicts(typed: &TypedRig, measure: &runs::Settings) -> Vec<dial::Conflict> 
 
 /// A problem at the place where a rig's key was set, or at the rig where it was not.
 pub(super) fn at(rig: &Value, key: &str, what: String) -> Problem {
-    let mut value = rig.clone();
-    let mut place = rig.origin().map(str::to_owned);
+    placed(rig, "rig", key, what)
+}
+
+/// The same of any table.
+pub(super) fn placed(table: &Value, name: &str, key: &str, what: String) -> Problem {
+    let mut value = table.clone();
+    let mut place = table.origin().map(str::to_owned);
     for part in key.split('.') {
         let Some(inner) = value.into_table().ok().and_then(|table| table.get(part).cloned()) else {
             break;
@@ -263,7 +268,7 @@ pub(super) fn at(rig: &Value, key: &str, what: String) -> Problem {
     }
     Problem {
         place: place.map_or(Place::BuiltIn, Place::Words),
-        key: Some(if key == "rig" { key.to_owned() } else { format!("rig.{key}") }),
+        key: Some(if key == name { key.to_owned() } else { format!("{name}.{key}") }),
         what,
     }
 }

@@ -32,12 +32,12 @@ pub(super) fn raise(tx: &Connection, id: i64, bolt: Option<&str>) -> rusqlite::R
     Ok(())
 }
 
-/// A run measured again is as late for its bolt as it was.
+/// A run measured again is as late for its bolt, and as cold, as it was.
 pub(super) fn carry(tx: &Connection, run: i64, recomputation: i64) -> rusqlite::Result<()> {
     tx.prepare_cached(
         "INSERT INTO recomputed_flags (recomputation, flag)
-         SELECT ?2, flag FROM run_flags WHERE run = ?1 AND flag = ?3 ON CONFLICT DO NOTHING",
+         SELECT ?2, flag FROM run_flags WHERE run = ?1 AND flag IN (?3, ?4) ON CONFLICT DO NOTHING",
     )?
-    .execute(params![run, recomputation, Flag::BoltDue.name()])?;
+    .execute(params![run, recomputation, Flag::BoltDue.name(), Flag::Cold.name()])?;
     Ok(())
 }

@@ -5,7 +5,7 @@
 
 use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
-use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute};
+use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute, trials};
 use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -40,6 +40,10 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
             )
         }
         Write::Shelf { .. } => shelf(tx, write),
+        Write::Trial { utc_ns, who, plan } => trials::insert(tx, *utc_ns, who, plan),
+        Write::TrialEntry { trial, utc_ns, who, said } => {
+            trials::insert_entry(tx, *trial, *utc_ns, who, said)
+        }
         Write::Calibration { utc_ns, who, kept } => calibrations::insert(tx, *utc_ns, who, kept),
         Write::Correct { run, utc_ns, who, why, correction } => {
             correct(tx, *run, *utc_ns, (who, why), correction)

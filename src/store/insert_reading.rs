@@ -3,11 +3,11 @@
 //! Called inside the writer's transaction. It is numbered with the measured runs; columns that a dial cannot
 //! fill stay null, which the schema demands.
 
-use super::bolt_due;
 use super::insert::{Applied, ensure_rig, exact_json};
 use super::insert_run::{insert_flags, next_numbers};
 use super::outbox::{self, Part};
 use super::write::{Refused, RunId, Written};
+use super::{bolt_due, trials};
 use crate::results::ByHand;
 use rusqlite::{Connection, named_params};
 
@@ -36,6 +36,7 @@ pub(super) fn reading(tx: &Connection, rig: &str, read: &ByHand, utc_ns: i64) ->
         ":result": document,
     })?;
     insert_flags(tx, id, &read.flags)?;
+    trials::flag_cold(tx, id, rig, utc_ns)?;
     bolt_due::raise(tx, id, read.in_force.bolt.as_ref().map(|bolt| bolt.name.as_str()))?;
     outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))

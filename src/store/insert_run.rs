@@ -5,7 +5,7 @@
 use super::insert::{Applied, event, exact_json};
 use super::outbox::{self, Part};
 use super::write::{Refused, RunId, StreamId, Written};
-use super::{bolt_due, insert_block};
+use super::{bolt_due, insert_block, trials};
 use crate::pipeline::RunRow;
 use crate::results::{Closed, Flag, RunResult};
 use crate::runs::record::CloseReason;
@@ -87,6 +87,7 @@ fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64)
     let (id, rig_run) = next_numbers(tx, &rig)?;
     insert_columns(tx, (id, &rig, rig_run), stream, result, utc_ns, &document)?;
     ANNOUNCED.insert(tx, id, result)?;
+    trials::flag_cold(tx, id, &rig, utc_ns)?;
     bolt_due::raise(tx, id, result.in_force.bolt.as_ref().map(|bolt| bolt.name.as_str()))?;
     outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))

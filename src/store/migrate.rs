@@ -12,7 +12,7 @@ use std::path::Path;
 /// Marks a file as a store of this program: "BSCR".
 pub const APPLICATION_ID: u32 = 0x4253_4352;
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: u32 = 4;
+pub const SCHEMA_VERSION: u32 = 5;
 /// Before this one SQLite could lose committed rows in WAL mode with two connections.
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
@@ -22,10 +22,11 @@ const STEPS: [&str; SCHEMA_VERSION as usize] = [
     include_str!("outbox.sql"),
     concat!(include_str!("by_hand.sql"), include_str!("keeping.sql")),
     include_str!("calibrations.sql"),
+    include_str!("trials.sql"),
 ];
 
 /// Tables whose rows are never changed.
-pub(super) const KEPT: [&str; 22] = [
+pub(super) const KEPT: [&str; 24] = [
     "rigs",
     "streams",
     "identities",
@@ -48,6 +49,8 @@ pub(super) const KEPT: [&str; 22] = [
     "idle_tombstones",
     "run_sources",
     "calibrations",
+    "trials",
+    "trial_entries",
 ];
 
 /// What the header of a file says.

@@ -29,6 +29,7 @@ pub mod recompute;
 pub mod restore;
 mod settle;
 pub mod trace;
+pub mod trials;
 mod unfinished;
 pub mod uses;
 pub mod write;
@@ -48,6 +49,7 @@ pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
 pub use reader_samples::{IdleBlock, RunSpan, StreamSpan};
 pub use recompute::{NotRemeasurable, Remeasurable, Version};
 pub use trace::RunTrace;
+pub use trials::{TrialEntry, TrialRow};
 pub use uses::Uses;
 pub use write::{
     Correction, InForceRow, NewTags, Outcome, Recomputed, Refused, RunId, ShelfKind, StreamId, Unfinished,

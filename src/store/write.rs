@@ -192,6 +192,26 @@ pub enum Write {
         /// The document.
         document: Option<serde_json::Value>,
     },
+    /// A plan of a trial.
+    Trial {
+        /// When.
+        utc_ns: i64,
+        /// Who.
+        who: String,
+        /// The plan.
+        plan: Box<crate::trial::Plan>,
+    },
+    /// What was said of a trial.
+    TrialEntry {
+        /// Number of the trial.
+        trial: i64,
+        /// When.
+        utc_ns: i64,
+        /// Who.
+        who: String,
+        /// What.
+        said: crate::trial::Said,
+    },
     /// A calibration against a reference.
     Calibration {
         /// When.

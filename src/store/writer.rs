@@ -291,6 +291,8 @@ fn name(write: &Write) -> &'static str {
         Write::Zero { .. } => "a zero",
         Write::Shelf { .. } => "a document of the shelf",
         Write::Calibration { .. } => "a calibration",
+        Write::Trial { .. } => "a trial",
+        Write::TrialEntry { .. } => "an entry of a trial",
         Write::Correct { .. } => "a correction",
         Write::Event { .. } => "an event",
         Write::Recompute(_) => "a run measured again",

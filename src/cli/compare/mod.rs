@@ -1,12 +1,14 @@
-//! `compare FILE`: what each setup gives in percent of a baseline, and whether the difference is real.
+//! `compare FILE|TRIAL`: what each setup gives in percent of a baseline, and whether the difference is real.
 //!
-//! Reads a table of readings, hands them to `compare`, shows the answer. Must not know the store.
+//! Reads a table of readings, hands them to `compare`, shows the answer. Trials come
+//! through the API.
 
 mod document;
 mod pieces;
 mod read;
 mod rows;
 mod talk;
+mod trial;
 mod verb;
 
-pub use verb::{Args, run};
+pub use verb::{Args, run, run_trial};

@@ -131,7 +131,7 @@ fn rows(document: &Value) -> Rows {
 }
 
 fn talk(args: &Args, document: &Value) {
-    talk::opening(args, document);
+    talk::opening(document);
     say(
         "percent: what is left when one more of this is in the chain; several names in a row were never apart",
     );
@@ -158,7 +158,7 @@ fn talk(args: &Args, document: &Value) {
     say(&format!(
         "the untried chain would give {} % of '{}' (mean within {} to {}, one run within {} to {})",
         figure("percent_of_baseline"),
-        args.baseline,
+        args.baseline.as_deref().unwrap_or_default(),
         figure("low"),
         figure("high"),
         figure("low_one_run"),

@@ -10,7 +10,7 @@ const REMARKABLE: f64 = 0.05;
 
 /// Says what a table of setups means.
 pub fn of_setups(args: &Args, document: &Value) {
-    opening(args, document);
+    opening(document);
     let confidence = 100.0 * (1.0 - args.alpha);
     say(&format!(
         "low and high: {confidence:.0} % limits of each percent by itself, from the spread of repeats only; a \
@@ -22,11 +22,27 @@ pub fn of_setups(args: &Args, document: &Value) {
         100.0 * args.alpha
     ));
     remarks(document);
+    beside(document);
     planning(document);
 }
 
+/// The other measure of the same runs.
+fn beside(document: &Value) {
+    let Some(measure) = document["beside"]["measure"].as_str() else { return };
+    let setups = document["beside"]["setups"].as_array().into_iter().flatten();
+    let words: Vec<String> = setups
+        .filter(|row| row["verdict"] != "baseline")
+        .filter_map(|row| {
+            let percent = row["percent_of_baseline"].as_f64()?;
+            let tool = row["tool"].as_str().map_or_else(String::new, |tool| format!(" ({tool})"));
+            Some(format!("{}{tool} {percent:.2} %", row["setup"].as_str().unwrap_or_default()))
+        })
+        .collect();
+    say(&format!("by the {measure} of the same runs: {}", words.join(", ")));
+}
+
 /// The measure, the drift and the spread.
-pub fn opening(args: &Args, document: &Value) {
+pub fn opening(document: &Value) {
     let text = |key: &str| document[key].as_str().unwrap_or("").to_owned();
     let gate = document["gate_s"].as_f64().map_or_else(String::new, |s| format!(" at {s} s"));
     let drift = match document["drift"].as_str() {
@@ -39,7 +55,7 @@ pub fn opening(args: &Args, document: &Value) {
         Some("bracket") => "drift taken out: each run against the baseline before and after it".to_owned(),
         _ => "drift: not taken out".to_owned(),
     };
-    say(&format!("measure: {}{gate}, in percent of '{}'; {drift}", text("measure"), args.baseline));
+    say(&format!("measure: {}{gate}, in percent of '{}'; {drift}", text("measure"), text("baseline")));
     match (document["residual_sd_percent"].as_f64(), document["degrees_of_freedom"].as_u64()) {
         (Some(sd), Some(df)) => {
             say(&format!("spread of repeats: {sd:.2} % (SD of one run, {df} degrees of freedom)"));

@@ -2,11 +2,14 @@
 //! Must not work anything out, nor word what is said beside the table.
 
 use super::super::caution;
+use super::super::context::Context;
 use super::super::error::CliError;
 use super::super::output::{Format, print};
-use super::{document, pieces, read, rows, talk};
+use super::{document, pieces, read, rows, talk, trial};
 use crate::compare::{Drift, Question, compare};
+use crate::files::Readings;
 use clap::ValueEnum;
+use serde_json::{Value, json};
 use std::path::PathBuf;
 
 const EXAMPLES: &str = "Examples:
@@ -19,13 +22,13 @@ const EXAMPLES: &str = "Examples:
 #[derive(Clone, Debug, clap::Args)]
 #[command(before_help = EXAMPLES)]
 pub struct Args {
-    /// CSV or CSV.gz with the columns run, time_s, setup, perhaps tool, and one of tension_kN, tension_lbf,
+    /// A trial by its name; or CSV or CSV.gz with the columns run, time_s, setup, perhaps tool, and one of tension_kN, tension_lbf,
     /// torque_Nm, torque_lbf_ft. A column excluded holds reasons, a column pieces chains such as ext+socket.
-    #[arg(value_name = "FILE")]
+    #[arg(value_name = "FILE|TRIAL")]
     pub file: PathBuf,
-    /// The setup that counts as 100 %.
+    /// The setup that counts as 100 %; a trial has its own.
     #[arg(long, value_name = "NAME")]
-    pub baseline: String,
+    pub baseline: Option<String>,
     /// How the rig's drift is taken out (default: linear where the first and the last run are the
     /// baseline's, else none).
     #[arg(long, value_enum)]
@@ -78,6 +81,12 @@ pub enum Measure {
 }
 
 impl Measure {
+    /// The measure of a word.
+    #[must_use]
+    pub fn of(word: &str) -> Option<Self> {
+        Self::value_variants().iter().copied().find(|measure| measure.name() == word)
+    }
+
     /// The word for it.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -115,16 +124,67 @@ impl From<DriftWord> for Drift {
 /// A file that cannot be read or compared, with line and column; options that do not fit together.
 pub fn run(args: &Args, format: Format) -> Result<(), CliError> {
     check(args)?;
-    let table = read::table(&args.file)?;
-    let question =
-        Question { baseline: args.baseline.clone(), drift: args.drift.map(Drift::from), alpha: args.alpha };
-    let observations = read::observations(&table);
-    let place = |error| read::wrong(&args.file, &table, &error);
-    if args.by == Some(By::Piece) {
-        return pieces::run(args, format, &table, &observations, &question);
+    if args.gate_s.is_some() != (args.measure == Some(Measure::Gate)) {
+        return Err(CliError::usage_with(
+            "--measure gate and --gate-s: expected both or neither, found one of them",
+            "the gate is the time after the first blow at which tension was read, such as `--gate-s 3`",
+        ));
     }
-    let found = compare(&observations, &question).map_err(place)?;
-    let document = document::of(args, &table, &found);
+    let table = read::table(&args.file)?;
+    answer(args, format, &table, &[], None)
+}
+
+/// Compares the runs of a stored trial; beside the gate the plateau, because a coupling may change both.
+///
+/// # Errors
+/// No such trial, runs that cannot be compared, options that do not fit together.
+pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
+    check(args)?;
+    if args.gate_s.is_some() {
+        return Err(CliError::usage("--gate-s: expected a file, found a trial, whose runs know their gates"));
+    }
+    let found = trial::of(args, args.measure, context).await?;
+    let beside = match (args.measure, found.args.measure, args.by) {
+        (None, Some(Measure::Gate), None | Some(By::Setup)) => {
+            trial::of(args, Some(Measure::Plateau), context).await.ok()
+        }
+        _ => None,
+    };
+    let also = beside.as_ref().and_then(|found| setups(&found.args, &found.table).ok());
+    answer(&found.args, context.format, &found.table, &found.without, also)
+}
+
+fn question(args: &Args) -> Result<Question, CliError> {
+    let Some(baseline) = args.baseline.clone() else {
+        return Err(CliError::usage("--baseline: expected the setup that counts as 100 %, found none"));
+    };
+    Ok(Question { baseline, drift: args.drift.map(Drift::from), alpha: args.alpha })
+}
+
+fn setups(args: &Args, table: &Readings) -> Result<Value, CliError> {
+    let found = compare(&read::observations(table), &question(args)?)
+        .map_err(|error| read::wrong(&args.file, table, &error))?;
+    Ok(document::of(args, table, &found))
+}
+
+fn answer(
+    args: &Args,
+    format: Format,
+    table: &Readings,
+    without: &[Value],
+    also: Option<Value>,
+) -> Result<(), CliError> {
+    let (question, observations) = (question(args)?, read::observations(table));
+    if args.by == Some(By::Piece) {
+        return pieces::run(args, format, table, &observations, &question);
+    }
+    let mut document = setups(args, table)?;
+    if let Some(excluded) = document["excluded"].as_array_mut() {
+        excluded.extend(without.iter().cloned());
+    }
+    if let Some(also) = also {
+        document["beside"] = json!({ "measure": also["measure"], "setups": also["setups"] });
+    }
     print(format, &document, &rows::of(&document, format))?;
     if format == Format::Table {
         talk::of_setups(args, &document);
@@ -152,12 +212,6 @@ fn check(args: &Args) -> Result<(), CliError> {
         return Err(CliError::usage(format!(
             "--gate-s: expected seconds above 0 and at most 300, found {gate}"
         )));
-    }
-    if args.gate_s.is_some() != (args.measure == Some(Measure::Gate)) {
-        return Err(CliError::usage_with(
-            "--measure gate and --gate-s: expected both or neither, found one of them",
-            "the gate is the time after the first blow at which tension was read, such as `--gate-s 3`",
-        ));
     }
     if args.expected_sd.is_some() && args.difference.is_none() {
         return Err(CliError::usage("--expected-sd: expected with --difference, found alone"));

@@ -1,0 +1,132 @@
+//! A plan as typed.
+//!
+//! Whether it can be is the API's to say, and of its order.
+
+use crate::cli::context::Context;
+use crate::cli::error::CliError;
+use crate::results::Measure;
+use crate::trial::{Fresh, Order, Plan};
+use clap::ValueEnum;
+
+/// Figures as typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Of {
+    /// Tension at the first gate.
+    Gate,
+    /// Settled tension.
+    Held,
+    /// Greatest filtered tension.
+    Peak,
+    /// Fitted limit.
+    Plateau,
+}
+
+/// Orders as typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum By {
+    /// Each repeat is a block of all setups in random order.
+    Blocks,
+    /// Each setup stands at each place of a block equally often.
+    LatinSquare,
+}
+
+/// When a fresh source is asked for, as typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum When {
+    /// Never.
+    No,
+    /// Before each run.
+    EachRun,
+    /// Before each change of setup or tool.
+    EachSetup,
+}
+
+/// Options of `trial new` and `trial plan`.
+#[derive(Clone, Debug, clap::Args)]
+#[command(before_help = "Example:
+  boltscribe trial new couplings --tools wrench-1,wrench-2 --baseline direct --setups ext75,ext250,joint --repeats 5 --warm-up
+")]
+pub struct New {
+    /// Its name.
+    pub name: String,
+    /// The rig; may be left out where there is only one.
+    #[arg(long)]
+    pub rig: Option<String>,
+    /// Tools, each with its own baseline.
+    #[arg(long, value_delimiter = ',', required = true)]
+    pub tools: Vec<String>,
+    /// The setup that counts as 100 %.
+    #[arg(long)]
+    pub baseline: String,
+    /// Setups that are compared with it.
+    #[arg(long, value_delimiter = ',', required = true)]
+    pub setups: Vec<String>,
+    /// Runs of each setup with each tool.
+    #[arg(long, value_name = "N", default_value_t = 5)]
+    pub repeats: u32,
+    /// A baseline run after so many others (default: as many as there are setups).
+    #[arg(long, value_name = "N")]
+    pub baseline_every: Option<u32>,
+    /// The kind of order.
+    #[arg(long, value_enum, default_value_t = By::Blocks)]
+    pub order: By,
+    /// What the order is drawn from (default: drawn itself); the same seed gives the same order.
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// Run on the baseline until readings are steady first.
+    #[arg(long)]
+    pub warm_up: bool,
+    /// The figure that is compared.
+    #[arg(long, value_enum, default_value_t = Of::Gate)]
+    pub measure: Of,
+    /// Rest before each run, seconds.
+    #[arg(long, value_name = "S", default_value_t = 0.0)]
+    pub rest_s: f64,
+    /// When a fresh battery (or the pressure) is asked for.
+    #[arg(long, value_enum, default_value_t = When::No)]
+    pub fresh: When,
+    /// The test bolt (default: the one in force).
+    #[arg(long)]
+    pub bolt: Option<String>,
+    /// Who plans (default: the login name).
+    #[arg(long)]
+    pub who: Option<String>,
+}
+
+impl New {
+    /// The plan.
+    ///
+    /// # Errors
+    /// No rig, or several and none named.
+    pub async fn plan(&self, context: &Context) -> Result<Plan, CliError> {
+        Ok(Plan {
+            name: self.name.clone(),
+            rig: context.rig_or_only(self.rig.as_deref()).await?,
+            tools: self.tools.clone(),
+            baseline: self.baseline.clone(),
+            setups: self.setups.clone(),
+            repeats: self.repeats,
+            order: match self.order {
+                By::Blocks => Order::Blocks,
+                By::LatinSquare => Order::LatinSquare,
+            },
+            // Any number will do; it is kept with the plan.
+            seed: self.seed.unwrap_or_else(|| fastrand::u64(1..1_000_000_000)),
+            baseline_every: self.baseline_every.or(Some(self.setups.len() as u32)),
+            warm_up: self.warm_up,
+            measure: match self.measure {
+                Of::Gate => Measure::Gate,
+                Of::Held => Measure::Held,
+                Of::Peak => Measure::Peak,
+                Of::Plateau => Measure::Plateau,
+            },
+            rest_s: self.rest_s,
+            fresh: match self.fresh {
+                When::No => Fresh::No,
+                When::EachRun => Fresh::EachRun,
+                When::EachSetup => Fresh::EachSetup,
+            },
+            bolt: self.bolt.clone(),
+        })
+    }
+}

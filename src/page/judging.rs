@@ -1,0 +1,299 @@
+//! Whether a tool meets a limit, and how it has been: runs of the store before `compare`'s judges.
+//!
+//! Absolute limits need a calibration against a reference; a share of a reference tool needs runs of both on the
+//! same day and calibration, where the gain cancels.
+
+use super::body::Asked;
+use super::budgets::{details, factor, figures, line};
+use super::problem::Problem;
+use super::state::State;
+use super::trial_state::figure;
+use crate::compare::acceptance::{Acceptance, Limit, Measured, accept};
+use crate::compare::history::{capability, chart};
+use crate::metrology::budget::Budget;
+use crate::results::Measure;
+use crate::results::uncertainty::{Value as Valued, against, tension, torque};
+use crate::stats::moments;
+use crate::store::{Reader, RunFilter, RunId, RunLine};
+use crate::time::day_utc;
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// Most runs that are judged.
+const RUNS_MAX: u32 = 200;
+/// Most runs of a chart.
+const CHART_MAX: u32 = 1000;
+/// Runs that are judged where nobody says how many.
+const RUNS: u32 = 5;
+
+/// What is to be met.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AcceptQuery {
+    setup: Option<String>,
+    runs: Option<u32>,
+    #[serde(default)]
+    measure: Measure,
+    #[serde(rename = "limit_kN")]
+    limit_kn: Option<f64>,
+    #[serde(rename = "limit_Nm")]
+    limit_nm: Option<f64>,
+    reference: Option<String>,
+    percent: Option<f64>,
+    #[serde(default)]
+    upper: bool,
+    probability: Option<f64>,
+}
+
+/// What is charted.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HistoryQuery {
+    setup: Option<String>,
+    #[serde(default)]
+    measure: Measure,
+    base: Option<usize>,
+    #[serde(rename = "least_kN")]
+    least_kn: Option<f64>,
+    #[serde(rename = "most_kN")]
+    most_kn: Option<f64>,
+}
+
+/// The latest runs of a tool that count and have the figure, newest first.
+fn latest(
+    reader: &Reader,
+    tool: &str,
+    setup: Option<&str>,
+    measure: Measure,
+    limit: u32,
+) -> Result<Vec<RunLine>, Problem> {
+    let filter = RunFilter {
+        tool: Some(tool.to_owned()),
+        setup: setup.map(str::to_owned),
+        excluded: Some(false),
+        limit: CHART_MAX,
+        ..RunFilter::default()
+    };
+    let runs = reader.runs(&filter)?.into_iter().filter(|run| figure(run, measure).is_some());
+    Ok(runs.take(limit as usize).collect())
+}
+
+/// `GET /tools/{tool}/acceptance?setup=&runs=&measure=` with one of `limit_kN`, `limit_Nm`, `reference` and
+/// `percent`.
+///
+/// # Errors
+/// No or several limits, no runs, a nominal calibration for an absolute limit.
+pub async fn acceptance(
+    Shared(state): Shared<State>,
+    Path(tool): Path<String>,
+    Asked(query): Asked<AcceptQuery>,
+) -> Result<Json<Value>, Problem> {
+    state.read(move |reader| judge(reader, &tool, &query)).await.map(Json)
+}
+
+/// What is compared with what, in which unit.
+struct Judged {
+    value: Valued,
+    own: &'static str,
+    unit: &'static str,
+    limit: f64,
+    notes: Vec<String>,
+}
+
+fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Problem> {
+    let wanted = query.runs.unwrap_or(RUNS);
+    if !(1..=RUNS_MAX).contains(&wanted) {
+        return Err(Problem::unprocessable(format!("runs: expected 1 to {RUNS_MAX}, found {wanted}")));
+    }
+    let probability = query.probability.unwrap_or(0.95);
+    if !(probability > 0.5 && probability < 1.0) {
+        return Err(Problem::unprocessable(format!(
+            "probability: expected above 0.5 and below 1, found {probability}"
+        )));
+    }
+    let runs = latest(reader, tool, query.setup.as_deref(), query.measure, wanted)?;
+    let Some(newest) = runs.first() else {
+        return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
+    };
+    let setup = newest.setup.clone();
+    if let Some(other) = runs.iter().find(|run| run.setup != setup) {
+        return Err(Problem::conflict(format!(
+            "tool '{tool}': expected its latest {} runs on one setup, found '{}' and '{}'",
+            runs.len(),
+            setup.as_deref().unwrap_or("none"),
+            other.setup.as_deref().unwrap_or("none")
+        ))
+        .hint("name the setup"));
+    }
+    let found = asked(reader, query, &runs)?;
+    let n = runs.len();
+    let limit = if query.upper { Limit::Upper(found.limit) } else { Limit::Lower(found.limit) };
+    let answer = accept(&split(&found.value, found.own, n), limit, probability).ok_or_else(|| {
+        Problem::unprocessable(format!(
+            "tool '{tool}': its figures cannot be judged: {n} runs without a spread"
+        ))
+    })?;
+    let ids: Vec<i64> = runs.iter().map(|run| run.id.0).collect();
+    let mut notes = found.notes;
+    notes.extend(advice(&answer, n));
+    if n < wanted as usize {
+        notes.push(format!("{n} runs that count were found, {wanted} were asked for"));
+    }
+    Ok(json!({
+        "tool": tool, "setup": setup, "measure": query.measure.name(), "runs": ids, "unit": found.unit,
+        "value": found.value.value, "limit": found.limit, "side": if query.upper { "at most" } else { "at least" },
+        "decision": answer.decision.name(), "probability_of_conformity": answer.probability,
+        "probability_of_a_right_decision": probability, "standard_uncertainty": answer.u,
+        "degrees_of_freedom": Some(answer.freedom).filter(|f| f.is_finite()), "guard": answer.guard,
+        "runs_to_decide": answer.runs_to_decide, "standard_uncertainty_to_decide": answer.u_to_decide,
+        "notes": notes,
+    }))
+}
+
+fn advice(answer: &Acceptance, runs: usize) -> Option<String> {
+    let to_decide = answer.u_to_decide?;
+    Some(match answer.runs_to_decide {
+        Some(n) => {
+            format!("undecided: {} more runs would decide, if value and spread stay", n.saturating_sub(runs))
+        }
+        None => format!(
+            "undecided: runs alone do not decide; the standard uncertainty would have to fall from {:.4} to {to_decide:.4}",
+            answer.u
+        ),
+    })
+}
+
+fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judged, Problem> {
+    let ids: Vec<RunId> = runs.iter().map(|run| run.id).collect();
+    let own = details(reader, &ids)?;
+    let all: Vec<&_> = own.iter().collect();
+    let mut notes = Vec::new();
+    match (query.limit_kn, query.limit_nm, &query.reference, query.percent) {
+        (Some(limit), None, None, None) | (None, Some(limit), None, None) => {
+            let known = line(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
+            let slope = known.fit.polynomial.coefficients[1];
+            let figures = figures(&own, query.measure, Some(slope))?;
+            let found =
+                tension(&figures, Some(&known)).ok_or_else(|| Problem::unprocessable("runs: found none"))?;
+            if found.outside {
+                notes.push("a figure lies outside the loads of the calibration".to_owned());
+            }
+            if query.limit_kn.is_some() {
+                return Ok(Judged { value: found.mean, own: "repeatability", unit: "kN", limit, notes });
+            }
+            let factor = factor(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
+            let value = torque(&found.mean, runs.len(), factor);
+            Ok(Judged { value, own: "repeatability", unit: "Nm", limit, notes })
+        }
+        (None, None, Some(reference), Some(percent)) => {
+            let day = day_utc(runs[0].utc_ns);
+            let others: Vec<RunId> =
+                latest(reader, reference, runs[0].setup.as_deref(), query.measure, RUNS_MAX)?
+                    .iter()
+                    .filter(|run| day_utc(run.utc_ns) == day)
+                    .map(|run| run.id)
+                    .collect();
+            if others.len() < 2 {
+                return Err(Problem::conflict(format!(
+                    "reference '{reference}': expected at least 2 runs that count on {day} with the setup '{}', found {}",
+                    runs[0].setup.as_deref().unwrap_or("none"),
+                    others.len()
+                ))
+                .hint("run the reference tool on the same day, setup and rig"));
+            }
+            let b = details(reader, &others)?;
+            let all: Vec<&_> = own.iter().chain(&b).collect();
+            let known = line(reader, &all, &mut notes)?;
+            let slope = known.as_ref().map(|known| known.fit.polynomial.coefficients[1]);
+            let (a, b) = (figures(&own, query.measure, slope)?, figures(&b, query.measure, slope)?);
+            let found = against(&a, &b, known.as_ref())
+                .ok_or_else(|| Problem::unprocessable("reference: expected figures above 0, found none"))?;
+            let mut value = found.ratio;
+            scale(&mut value, 100.0);
+            Ok(Judged { value, own: "repeatability of A", unit: "percent", limit: percent, notes })
+        }
+        _ => Err(Problem::unprocessable(
+            "expected one limit: limit_kN, limit_Nm, or reference with percent".to_owned(),
+        )),
+    }
+}
+
+fn absolute(notes: &[String]) -> Problem {
+    Problem::conflict(format!("cannot judge against an absolute limit: {}", notes.join("; "))).hint(
+        "a share of a reference tool run on the same day needs no calibration: --reference TOOL --percent P",
+    )
+}
+
+fn scale(value: &mut Valued, by: f64) {
+    value.value *= by;
+    for line in &mut value.budget.lines {
+        line.contribution *= by;
+    }
+    value.combined = value.budget.combine();
+    value.expanded = value.combined.expand(value.expanded.level);
+}
+
+/// What repeats vary by apart from what they have in common.
+fn split(value: &Valued, own: &str, runs: usize) -> Measured {
+    let is_own = |line: &&crate::metrology::budget::Line| line.name == own;
+    let spread = value.budget.lines.iter().find(is_own).map_or(0.0, |line| line.contribution.abs());
+    let common =
+        Budget::new(value.budget.lines.iter().filter(|line| !is_own(line)).cloned().collect()).combine();
+    Measured {
+        value: value.value,
+        u_common: common.standard_uncertainty,
+        common_freedom: common.degrees_of_freedom,
+        sd: spread * libm::sqrt(runs as f64),
+        runs,
+    }
+}
+
+/// `GET /tools/{tool}/history?setup=&measure=&base=&least_kN=&most_kN=`: runs that count, oldest first, with
+/// their chart.
+///
+/// # Errors
+/// No runs; several setups and none named.
+pub async fn history(
+    Shared(state): Shared<State>,
+    Path(tool): Path<String>,
+    Asked(query): Asked<HistoryQuery>,
+) -> Result<Json<Value>, Problem> {
+    state.read(move |reader| charted(reader, &tool, &query)).await.map(Json)
+}
+
+fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Value, Problem> {
+    let mut runs = latest(reader, tool, query.setup.as_deref(), query.measure, CHART_MAX)?;
+    runs.reverse();
+    let Some(newest) = runs.last() else {
+        return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
+    };
+    let setup = query.setup.clone().or_else(|| newest.setup.clone());
+    runs.retain(|run| run.setup == setup);
+    let values: Vec<f64> = runs.iter().filter_map(|run| figure(run, query.measure)).collect();
+    let found = chart(&values, query.base);
+    let remarks = |at: usize| -> Vec<&str> {
+        let all = found.iter().flat_map(|chart| &chart.remarks);
+        all.filter(|(place, _)| *place == at).map(|(_, pattern)| pattern.name()).collect()
+    };
+    let points: Vec<Value> = runs
+        .iter()
+        .zip(&values)
+        .enumerate()
+        .map(|(at, (run, value))| json!({ "run": run.id.0, "utc": run.utc, "value_kN": value, "remarks": remarks(at) }))
+        .collect();
+    let fits = match (query.least_kn, query.most_kn, moments(&values)) {
+        (None, None, _) | (_, _, None) => None,
+        (least, most, Some(m)) => m.sd.and_then(|sd| capability(m.mean, sd, values.len(), least, most)),
+    };
+    Ok(json!({
+        "tool": tool, "setup": setup, "measure": query.measure.name(), "runs": values.len(),
+        "centre_kN": found.as_ref().map(|c| c.centre),
+        "low_kN": found.as_ref().map(|c| c.limits.0), "high_kN": found.as_ref().map(|c| c.limits.1),
+        "mean_range_kN": found.as_ref().map(|c| c.mean_range), "range_limit_kN": found.as_ref().map(|c| c.range_limit),
+        "points": points,
+        "capability": fits.map(|c| json!({ "cp": c.cp, "cpk": c.cpk, "cpk_low": c.cpk_limits.0, "cpk_high": c.cpk_limits.1 })),
+        "note": "individuals and moving range; the patterns are those of ISO 7870-2 from memory",
+    }))
+}

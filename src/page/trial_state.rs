@@ -1,0 +1,231 @@
+//! A trial as it stands: its plan, what was said, the runs that were taken, the next step.
+//!
+//! What follows from them is worked out by `trial`; here they are read and worded.
+
+use super::problem::Problem;
+use super::tags::{chain_named, on_shelf, pieces};
+use crate::results::{Flag, Measure};
+use crate::setups::{Tool, fit};
+use crate::stats::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
+use crate::store::{Reader, RunLine, ShelfKind, TrialEntry, TrialRow};
+use crate::trial::{Go, Phase, Plan, Progress, Said, Standing, Step, Taken, progress};
+use serde_json::{Value, json};
+
+/// A trial with all that is stored of it.
+pub(super) struct Trial {
+    pub(super) row: TrialRow,
+    pub(super) entries: Vec<TrialEntry>,
+    /// Each go with the run that took it.
+    pub(super) runs: Vec<(u32, RunLine)>,
+}
+
+/// Reads one.
+///
+/// # Errors
+/// None of this name; the store's.
+pub(super) fn load(reader: &Reader, name: &str) -> Result<Trial, Problem> {
+    let row = reader.trial(name)?.ok_or_else(|| {
+        Problem::not_found(format!("cannot find the trial '{name}'"))
+            .hint("`boltscribe trial list` shows them")
+    })?;
+    let entries = reader.trial_entries(row.id)?;
+    let mut runs = Vec::new();
+    for (go, run) in reader.trial_runs(row.id)? {
+        if let Some(line) = reader.run_line(run)? {
+            runs.push((go, line));
+        }
+    }
+    Ok(Trial { row, entries, runs })
+}
+
+/// The figure of a run that is compared.
+pub(super) fn figure(run: &RunLine, measure: Measure) -> Option<f64> {
+    match measure {
+        Measure::Gate => run.gates.first().and_then(|gate| gate.tension_kn),
+        Measure::Held => run.held_kn,
+        Measure::Peak => run.peak_kn,
+        Measure::Plateau => run.plateau_kn,
+    }
+}
+
+impl Trial {
+    /// How far it is.
+    pub(super) fn progress(&self) -> Progress {
+        let plan = &self.row.plan;
+        let said: Vec<Said> = self.entries.iter().map(|entry| entry.said.clone()).collect();
+        let taken: Vec<Taken> = self
+            .runs
+            .iter()
+            .map(|(go, run)| Taken {
+                go: *go,
+                run: run.id.0,
+                setup: run.setup.clone(),
+                tool: run.tool.clone(),
+                value: figure(run, plan.measure),
+                // That the rig was cold is what a warm-up is for.
+                left_out_because: run
+                    .left_out_because
+                    .iter()
+                    .filter(|why| *why != Flag::Cold.name())
+                    .cloned()
+                    .collect(),
+            })
+            .collect();
+        progress(plan, &said, &taken)
+    }
+
+    /// The whole of it for people.
+    pub(super) fn document(&self, reader: &Reader) -> Result<Value, Problem> {
+        let found = self.progress();
+        let (standing, go) = match &found.standing {
+            Standing::Awaiting(go) => ("awaiting a run", Some(go)),
+            Standing::Next(go) => ("ready to go on", Some(go)),
+            Standing::Done => ("done", None),
+            Standing::Aborted => ("laid aside", None),
+        };
+        let next = go.map(|go| self.next(reader, go, &found)).transpose()?;
+        let step = |step: &Step| {
+            let run = found.done.iter().find(|(done, _)| done.number == step.number).map(|(_, run)| *run);
+            let line =
+                run.and_then(|run| self.runs.iter().find(|(_, line)| line.id.0 == run)).map(|(_, line)| line);
+            json!({
+                "number": step.number, "phase": step.phase, "tool": step.tool, "setup": step.setup,
+                "block": step.block, "run": run, "skipped": found.skipped.contains(&step.number),
+                "value_kN": line.and_then(|line| figure(line, self.row.plan.measure)),
+            })
+        };
+        let lost: Vec<Value> = self
+            .runs
+            .iter()
+            .filter(|(_, run)| !found.done.iter().any(|(_, done)| *done == run.id.0))
+            .filter(|(_, run)| !run.flags.iter().any(|flag| flag == Flag::Cold.name()))
+            .map(|(go, run)| json!({ "go": go, "run": run.id.0, "why": self.why_not(*go, run) }))
+            .collect();
+        Ok(json!({
+            "trial": self.row.plan.name,
+            "planned_utc_ns": self.row.utc_ns,
+            "planned_by": self.row.who,
+            "plan": self.row.plan,
+            "standing": standing,
+            "next": next,
+            "steps": found.steps.iter().map(step).collect::<Vec<_>>(),
+            "steps_done": found.done.len(),
+            "steps_skipped": found.skipped.len(),
+            "steps_total": found.steps.len(),
+            "warm": found.warm,
+            "warm_up": found.warm_up.as_ref().map(|(values, look)| warm_up(values, look)),
+            "automatic": found.automatic,
+            "not_counted": lost,
+            "entries": self.entries,
+        }))
+    }
+
+    /// Why a run did not take the step of its go.
+    fn why_not(&self, go: u32, run: &RunLine) -> String {
+        let step = self.entries.iter().find_map(|entry| match &entry.said {
+            Said::Ready(found) if found.go == go => Some(&found.step),
+            _ => None,
+        });
+        let repeated = self.entries.iter().find_map(|entry| match &entry.said {
+            Said::Repeat { go: other, why } if *other == go => Some(why.clone()),
+            _ => None,
+        });
+        match (repeated, step) {
+            (Some(why), _) => format!("repeated: {why}"),
+            (None, _) if run.excluded => run.left_out_because.join("; "),
+            (None, Some(step)) if run.setup.as_ref() != Some(&step.setup) => {
+                format!("tagged with the setup '{}'", run.setup.as_deref().unwrap_or("none"))
+            }
+            (None, Some(step)) if run.tool.as_ref() != Some(&step.tool) => {
+                format!("tagged with the tool '{}'", run.tool.as_deref().unwrap_or("none"))
+            }
+            _ => "its step was taken by another run".to_owned(),
+        }
+    }
+
+    fn next(&self, reader: &Reader, go: &Go, found: &Progress) -> Result<Value, Problem> {
+        let chain = chain_named(reader, &go.step.setup)?;
+        let tool: Tool = on_shelf(reader, ShelfKind::Tools, &go.step.tool)?;
+        Ok(json!({
+            "go": go.go,
+            "number": go.step.number,
+            "phase": go.step.phase,
+            "tool": go.step.tool,
+            "setup": go.step.setup,
+            "pieces": chain.pieces,
+            "source": tool.source,
+            "fresh_source_due": found.fresh_due,
+            "rest_s": self.row.plan.rest_s,
+        }))
+    }
+
+    /// Runs as a comparison takes them: those of baseline and setups, with why one does not count.
+    pub(super) fn readings(&self, reader: &Reader, measure: Measure) -> Result<Vec<Value>, Problem> {
+        let phase = |go: u32| {
+            self.entries.iter().find_map(|entry| match &entry.said {
+                Said::Ready(found) if found.go == go => Some(found.step.phase),
+                _ => None,
+            })
+        };
+        let start_ns = self.runs.first().map_or(0, |(_, run)| run.utc_ns);
+        let found = self.progress();
+        let mut rows = Vec::new();
+        for (go, run) in self.runs.iter().filter(|(go, _)| phase(*go) != Some(Phase::WarmUp)) {
+            let value = figure(run, measure);
+            let done = found.done.iter().any(|(_, done)| *done == run.id.0);
+            let why = match (done, value) {
+                (false, _) => Some(self.why_not(*go, run)),
+                (true, None) => Some(format!("it has no figure '{}'", measure.name())),
+                (true, Some(_)) => None,
+            };
+            let pieces = run.setup.as_deref().and_then(|setup| chain_named(reader, setup).ok());
+            rows.push(json!({
+                "run": run.id.0,
+                "time_s": (run.utc_ns - start_ns) as f64 / 1e9,
+                "setup": run.setup,
+                "tool": run.tool,
+                "value_kN": value,
+                "pieces": pieces.map(|chain| chain.pieces),
+                "excluded": why,
+            }));
+        }
+        Ok(rows)
+    }
+}
+
+fn warm_up(values: &[f64], look: &Look) -> Value {
+    let words = match look.steadiness {
+        Steadiness::TooFew => format!("{} of at least {VALUES_MIN} runs", values.len()),
+        Steadiness::NotYet => format!("not steady yet after {} runs (at most {PATIENCE})", values.len()),
+        Steadiness::Steady => format!("steady: the slope lies within ±{SLOPE_MAX_PERCENT} % a run"),
+        Steadiness::GoOn => {
+            format!("not shown to be steady in {PATIENCE} runs: goes on, the drift carries it")
+        }
+    };
+    json!({
+        "runs": values.len(), "values_kN": values, "words": words,
+        "slope_percent_low": look.slope_percent.map(|s| s.0), "slope_percent_high": look.slope_percent.map(|s| s.1),
+        "range_percent": look.range_percent, "von_neumann_ratio": look.von_neumann_ratio,
+    })
+}
+
+/// Looks at all names of a plan: they are on the shelf, and each setup fits each tool.
+///
+/// # Errors
+/// The first name that is not there or chain that does not fit.
+pub(super) fn check_names(reader: &Reader, plan: &Plan) -> Result<(), Problem> {
+    plan.check().map_err(|error| Problem::unprocessable(error.to_string()))?;
+    let known = pieces(reader)?;
+    for name in &plan.tools {
+        let tool: Tool = on_shelf(reader, ShelfKind::Tools, name)?;
+        for setup in plan.setups.iter().chain([&plan.baseline]) {
+            let chain = chain_named(reader, setup)?;
+            fit(&chain, |piece| known.get(piece), Some(&tool))
+                .map_err(|error| Problem::unprocessable(format!("tool '{name}': {error}")))?;
+        }
+    }
+    if let Some(bolt) = &plan.bolt {
+        on_shelf::<crate::setups::TestBolt>(reader, ShelfKind::Bolts, bolt)?;
+    }
+    Ok(())
+}

@@ -1,0 +1,319 @@
+//! Trials: planned, made ready step by step, corrected, resumed.
+//!
+//! Ready puts the planned tags in force and is stored; the next run at the rig takes the step. Two people cannot
+//! both be ready for one step: who asks names the go he saw, and the store takes each go once.
+
+use super::body::{Asked, Body, check_who, check_why};
+use super::problem::Problem;
+use super::rigs::{LiveMessage, News};
+use super::state::State;
+use super::tags::{UseBody, use_at};
+use super::trial_state::{Trial, check_names, load};
+use crate::control::SourceState;
+use crate::pipeline::RunRow;
+use crate::results::Measure;
+use crate::store::Write;
+use crate::trial::{Fresh, Plan, Said, Standing, steps};
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use axum::http::StatusCode;
+use serde::Deserialize;
+use serde_json::{Value, json};
+use std::sync::Arc;
+
+/// Who is named where a trial goes on by itself.
+const BY_ITSELF: &str = "automatic";
+
+/// A plan to be stored, or only looked at.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlanBody {
+    who: String,
+    plan: Plan,
+    #[serde(default)]
+    dry_run: bool,
+}
+
+/// Somebody is ready.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReadyBody {
+    who: String,
+    /// The go that was seen; it must still be the next one.
+    go: Option<u32>,
+    source: Option<SourceState>,
+}
+
+/// Something else is said.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SayBody {
+    who: String,
+    say: Said,
+}
+
+/// Which figure.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ReadingsQuery {
+    measure: Option<Measure>,
+}
+
+/// `POST /trials`: stores a plan; with `dry_run` only answers with its order.
+///
+/// # Errors
+/// A plan that cannot be, names that are not on the shelf, pieces that do not fit, a name that is taken.
+pub async fn plan(
+    Shared(state): Shared<State>,
+    Body(body): Body<PlanBody>,
+) -> Result<(StatusCode, Json<Value>), Problem> {
+    check_who(&body.who)?;
+    let rig = state.rig(&body.plan.rig)?;
+    if rig.dial.is_some() && matches!(body.plan.measure, Measure::Gate | Measure::Plateau) {
+        return Err(Problem::unprocessable(format!(
+            "measure: expected held or peak, which a dial shows, found {}",
+            body.plan.measure.name()
+        )));
+    }
+    let (plan, name) = (body.plan.clone(), body.plan.name.clone());
+    state.read(move |reader| check_names(reader, &plan)).await?;
+    if body.dry_run {
+        return Ok((StatusCode::OK, Json(json!({ "plan": body.plan, "steps": steps(&body.plan) }))));
+    }
+    let write = Write::Trial { utc_ns: state.now(), who: body.who, plan: Box::new(body.plan) };
+    state.write(&rig.rig, write).await?;
+    Ok((StatusCode::CREATED, Json(shown(&state, name).await?)))
+}
+
+/// `GET /trials`: `{"trials": [...]}`, newest first, each with its standing.
+///
+/// # Errors
+/// The store's.
+pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+    let all = state
+        .read(|reader| {
+            let rows = reader.trials()?;
+            let line = |row: crate::store::TrialRow| {
+                let document = load(reader, &row.plan.name)?.document(reader)?;
+                Ok(json!({
+                    "trial": row.plan.name, "rig": row.plan.rig, "standing": document["standing"],
+                    "steps_done": document["steps_done"], "steps_total": document["steps_total"],
+                    "planned_by": row.who, "planned_utc_ns": row.utc_ns, "automatic": document["automatic"],
+                }))
+            };
+            rows.into_iter().map(line).collect::<Result<Vec<Value>, Problem>>()
+        })
+        .await?;
+    Ok(Json(json!({ "trials": all })))
+}
+
+/// `GET /trials/{name}`.
+///
+/// # Errors
+/// None of this name; the store's.
+pub async fn show(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Json<Value>, Problem> {
+    shown(&state, name).await.map(Json)
+}
+
+async fn shown(state: &State, name: String) -> Result<Value, Problem> {
+    state.read(move |reader| load(reader, &name)?.document(reader)).await
+}
+
+async fn loaded(state: &State, name: &str) -> Result<Trial, Problem> {
+    let name = name.to_owned();
+    state.read(move |reader| load(reader, &name)).await
+}
+
+/// `GET /trials/{name}/readings?measure=`: the runs as a comparison takes them.
+///
+/// # Errors
+/// None of this name; the store's.
+pub async fn readings(
+    Shared(state): Shared<State>,
+    Path(name): Path<String>,
+    Asked(query): Asked<ReadingsQuery>,
+) -> Result<Json<Value>, Problem> {
+    let document = state.read(move |reader| {
+        let trial = load(reader, &name)?;
+        let measure = query.measure.unwrap_or(trial.row.plan.measure);
+        let gate_s = trial.runs.iter().find_map(|(_, run)| run.gates.first().map(|gate| gate.after_s));
+        Ok::<_, Problem>(json!({
+            "trial": name, "measure": measure.name(), "baseline": trial.row.plan.baseline,
+            "gate_s": gate_s.filter(|_| measure == Measure::Gate), "rows": trial.readings(reader, measure)?,
+        }))
+    });
+    document.await.map(Json)
+}
+
+/// `POST /trials/{name}/ready`: the next run takes the next step.
+///
+/// # Errors
+/// Another go is next, a run is awaited already, a fresh source is due, the trial is done or laid aside.
+pub async fn ready(
+    Shared(state): Shared<State>,
+    Path(name): Path<String>,
+    Body(body): Body<ReadyBody>,
+) -> Result<Json<Value>, Problem> {
+    check_who(&body.who)?;
+    let trial = loaded(&state, &name).await?;
+    give(&state, &trial, &body.who, body.go, body.source).await?;
+    shown(&state, name).await.map(Json)
+}
+
+async fn give(
+    state: &State,
+    trial: &Trial,
+    who: &str,
+    seen: Option<u32>,
+    source: Option<SourceState>,
+) -> Result<(), Problem> {
+    let (plan, found) = (&trial.row.plan, trial.progress());
+    let go = match &found.standing {
+        Standing::Next(go) => go.clone(),
+        Standing::Awaiting(go) => {
+            return Err(Problem::conflict(format!(
+                "trial '{}': expected to be ready for the next run, found that the run of go {} is awaited",
+                plan.name, go.go
+            ))
+            .hint("if it will not come, repeat that go"));
+        }
+        Standing::Done => return Err(Problem::conflict(format!("trial '{}' is done", plan.name))),
+        Standing::Aborted => {
+            return Err(
+                Problem::conflict(format!("trial '{}' is laid aside", plan.name)).hint("resume it first")
+            );
+        }
+    };
+    if let Some(seen) = seen.filter(|seen| *seen != go.go) {
+        return Err(Problem::conflict(format!(
+            "trial '{}': expected go {} to be next, found go {}: somebody else was faster",
+            plan.name, seen, go.go
+        )));
+    }
+    let fresh = match &source {
+        Some(SourceState::Battery { fresh, .. }) => *fresh == Some(true),
+        Some(SourceState::Air { dynamic_kpa }) => dynamic_kpa.is_some(),
+        Some(SourceState::Mains { voltage_v }) => voltage_v.is_some(),
+        None => false,
+    };
+    if found.fresh_due && !fresh {
+        return Err(Problem::conflict(format!(
+            "trial '{}': expected a fresh source before this run, found none told",
+            plan.name
+        ))
+        .hint("swap the battery and name it as fresh with its rested voltage, or tell the air pressure or mains voltage"));
+    }
+    let utc_ns = state.now();
+    let tags = UseBody::new(who, &go.step.setup, &go.step.tool, source, plan.bolt.as_deref());
+    use_at(state, &plan.rig, tags).await?;
+    say(state, trial, who, utc_ns, Said::Ready(go)).await
+}
+
+async fn say(state: &State, trial: &Trial, who: &str, utc_ns: i64, said: Said) -> Result<(), Problem> {
+    let write = Write::TrialEntry { trial: trial.row.id, utc_ns, who: who.to_owned(), said };
+    state.write(&trial.row.plan.rig, write).await.map(|_| ())
+}
+
+/// `POST /trials/{name}/say`: repeat, skip, warm, abort, resume, automatic.
+///
+/// # Errors
+/// What does not fit where the trial stands.
+pub async fn said(
+    Shared(state): Shared<State>,
+    Path(name): Path<String>,
+    Body(body): Body<SayBody>,
+) -> Result<Json<Value>, Problem> {
+    check_who(&body.who)?;
+    let trial = loaded(&state, &name).await?;
+    fits(&trial, &body.say)?;
+    let starts = matches!(body.say, Said::Automatic { on: true } | Said::Resume);
+    say(&state, &trial, &body.who, state.now(), body.say).await?;
+    if starts {
+        advance(&state, &trial.row.plan.rig).await;
+    }
+    shown(&state, name).await.map(Json)
+}
+
+fn fits(trial: &Trial, said: &Said) -> Result<(), Problem> {
+    let found = trial.progress();
+    let given =
+        |go: u32| trial.entries.iter().any(|e| matches!(&e.said, Said::Ready(other) if other.go == go));
+    let wrong = |what: String| Err(Problem::unprocessable(what));
+    match said {
+        Said::Ready(_) => wrong("say: expected anything but ready, which has a path of its own".to_owned()),
+        Said::Repeat { go, why } => {
+            check_why(why)?;
+            if given(*go) { Ok(()) } else { wrong(format!("go: expected one that was given, found {go}")) }
+        }
+        Said::Skip { number, why } => {
+            check_why(why)?;
+            if found.steps.iter().any(|step| step.number == *number) {
+                Ok(())
+            } else {
+                wrong(format!("number: expected a step from 1 to {}, found {number}", found.steps.len()))
+            }
+        }
+        Said::Warm { why } | Said::Abort { why } => check_why(why),
+        Said::Automatic { on: true } if trial.row.plan.fresh != Fresh::No => {
+            wrong("automatic: expected a plan without fresh sources, found one that asks for them".to_owned())
+        }
+        Said::Resume | Said::Automatic { .. } => Ok(()),
+    }
+}
+
+/// Makes the next step of the rig's automatic trial ready, where there is one and nothing is awaited. What stands
+/// in the way is kept as an event.
+pub async fn advance(state: &State, rig: &str) {
+    let name = rig.to_owned();
+    let open = state
+        .read(move |reader| {
+            for row in reader.trials()?.into_iter().filter(|row| row.plan.rig == name) {
+                let trial = load(reader, &row.plan.name)?;
+                let found = trial.progress();
+                if found.automatic && matches!(found.standing, Standing::Next(_)) {
+                    return Ok::<_, Problem>(Some(trial));
+                }
+            }
+            Ok(None)
+        })
+        .await;
+    let problem = match open {
+        Ok(None) => return,
+        Ok(Some(trial)) => give(state, &trial, BY_ITSELF, None, None).await.err(),
+        Err(problem) => Some(problem),
+    };
+    if let Some(problem) = problem {
+        let write = Write::Event { utc_ns: state.now(), kind: "trial-stuck".into(), detail: problem.detail };
+        // A store that takes nothing says so elsewhere.
+        let _ = state.write(rig, write).await;
+    }
+}
+
+/// Goes on with automatic trials at once and as runs close, until the feed ends.
+pub async fn follow(state: State) {
+    let mut feed = state.rigs.subscribe();
+    for rig in state.rigs.rigs() {
+        advance(&state, &rig.rig).await;
+    }
+    loop {
+        match feed.recv().await {
+            Ok(message) => {
+                if let Some(rig) = closed(&message) {
+                    advance(&state, rig).await;
+                }
+            }
+            // What was missed is looked at with the next run.
+            Err(tokio::sync::broadcast::error::RecvError::Lagged(_)) => {}
+            Err(tokio::sync::broadcast::error::RecvError::Closed) => return,
+        }
+    }
+}
+
+/// The rig whose run has closed, or was read by hand.
+fn closed(message: &Arc<LiveMessage>) -> Option<&str> {
+    match &message.news {
+        News::Run { row, .. } if matches!(**row, RunRow::Closed(_)) => Some(&message.rig),
+        News::Reading { .. } => Some(&message.rig),
+        _ => None,
+    }
+}

@@ -1,0 +1,12 @@
+//! Trials: a planned comparison, walked step by step.
+//!
+//! Pure: a plan, what people said, and the runs so far go in; the next step and the warm-up's verdict come out.
+//! Must not know storage, the network, or what time it is.
+
+pub mod order;
+pub mod plan;
+pub mod progress;
+
+pub use order::{Phase, Step, steps};
+pub use plan::{Fresh, Order, Plan, PlanError};
+pub use progress::{Go, Progress, Said, Standing, Taken, progress};
