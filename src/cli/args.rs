@@ -4,6 +4,7 @@
 //! what may be typed. Design of the words: README "The commands".
 
 use super::output::Format;
+use super::shown::Units;
 use super::{analyze, calibrate, compare, export, forward, judge, report, rig, runs, setup, store, trial};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -52,6 +53,9 @@ pub struct Common {
     /// How data is written.
     #[arg(long, global = true, value_enum, default_value_t)]
     pub format: Format,
+    /// Units of tables; JSON and CSV keep those of their names.
+    #[arg(long, global = true, value_enum, default_value_t)]
+    pub units: Units,
 }
 
 /// The verbs.

@@ -27,6 +27,7 @@ pub mod rig;
 pub mod run;
 pub mod runs;
 pub mod setup;
+pub mod shown;
 pub mod sse;
 pub mod store;
 pub mod tension_entry;

@@ -6,6 +6,7 @@
 //! guarded with an apostrophe.
 
 use super::error::CliError;
+use super::shown::{Units, chosen, converted};
 use clap::ValueEnum;
 use comfy_table::{CellAlignment, Table, presets};
 use serde_json::Value;
@@ -121,17 +122,34 @@ impl Rows {
         Self { columns: columns.to_vec(), rows: Vec::new() }
     }
 
+    /// The same in the units that people chose.
+    fn in_units(&self, units: Units) -> (Vec<String>, Vec<Vec<Cell>>) {
+        let changes: Vec<_> = self.columns.iter().map(|name| converted(name, units)).collect();
+        let names = self.columns.iter().zip(&changes);
+        let names =
+            names.map(|(name, change)| change.as_ref().map_or_else(|| (*name).to_owned(), |c| c.0.clone()));
+        let cell = |(cell, change): (&Cell, &Option<(String, f64, usize)>)| match (cell, change) {
+            (Cell::Number { value, decimals }, Some((_, factor, fewer))) => {
+                Cell::Number { value: value * factor, decimals: decimals.saturating_sub(*fewer) }
+            }
+            _ => cell.clone(),
+        };
+        let rows = self.rows.iter().map(|row| row.iter().zip(&changes).map(cell).collect()).collect();
+        (names.collect(), rows)
+    }
+
     /// As a table for people, `width` characters wide at most where that is known.
     #[must_use]
     pub fn table(&self, width: Option<u16>) -> String {
+        let (columns, rows) = self.in_units(chosen());
         let mut table = Table::new();
         table.load_style(presets::UTF8_BORDERS_ONLY);
         if let Some(width) = width {
             table.set_width(width);
             table.set_content_arrangement(comfy_table::ContentArrangement::Dynamic);
         }
-        table.set_header(self.columns.iter().map(|c| c.replace('_', " ")));
-        for row in &self.rows {
+        table.set_header(columns.iter().map(|c| c.replace('_', " ")));
+        for row in &rows {
             table.add_row(row.iter().map(|cell| {
                 let alignment = match cell {
                     Cell::Number { .. } => CellAlignment::Right,
@@ -230,6 +248,20 @@ mod tests {
         assert!(table.contains("0.00") && !table.contains("-0.00"), "{table}");
         assert!(table.contains('–'), "{table}");
         assert!(table.contains("held kN"), "{table}");
+    }
+
+    #[test]
+    fn pounds_are_shown_to_people_who_chose_them() {
+        let mut rows = Rows::new(&["run", "held_kN", "factor_N_per_Nm"]);
+        rows.rows.push(vec![
+            Cell::number(Some(1.0), 0),
+            Cell::number(Some(80.0), 2),
+            Cell::number(Some(250.0), 2),
+        ]);
+        let (columns, cells) = rows.in_units(Units::PoundsForce);
+        assert_eq!(columns, ["run", "held_lbf", "factor_N_per_Nm"]);
+        assert_eq!(cells[0].iter().map(Cell::words).collect::<Vec<_>>(), ["1", "17985", "250.00"]);
+        assert_eq!(rows.in_units(Units::Kilonewtons).1, rows.rows);
     }
 
     #[test]

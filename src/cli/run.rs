@@ -8,7 +8,7 @@ use super::error::CliError;
 use super::place::Place;
 use super::{
     analyze, calibrate, compare, doctor, export, forward, hints, judge, local, report, rig, runs, setup,
-    store, trial,
+    shown, store, trial,
 };
 use clap::Parser;
 use std::process::ExitCode;
@@ -35,6 +35,7 @@ pub fn main() -> ExitCode {
 }
 
 fn run(args: &Args) -> Result<(), CliError> {
+    shown::choose(args.common.units);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

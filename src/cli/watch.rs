@@ -8,6 +8,7 @@ use super::context::Context;
 use super::door::{feed_request, segment};
 use super::error::CliError;
 use super::output::{Cell, Format, Rows, printable};
+use super::shown::tension;
 use super::sse::Events;
 use axum::body::Bytes;
 use http_body_util::BodyExt;
@@ -240,7 +241,7 @@ fn words_of(message: &Value) -> Option<String> {
 }
 
 fn kn(value: &Value) -> String {
-    value.as_f64().map_or_else(|| "–".to_owned(), |n| format!("{:.2} kN", n / 1000.0))
+    value.as_f64().map_or_else(|| "–".to_owned(), |n| tension(n / 1000.0))
 }
 
 fn event_words(message: &Value) -> Option<String> {

@@ -8,6 +8,7 @@ use crate::cli::context::Context;
 use crate::cli::door::segment;
 use crate::cli::error::CliError;
 use crate::cli::output::{Cell, Format, Rows, print, say};
+use crate::cli::shown;
 use clap::Args;
 use serde_json::{Value, json};
 
@@ -201,7 +202,7 @@ fn gates_words(run: &Value) -> String {
 fn gate_cell(run: &Value) -> Cell {
     let gate = &run["gates"][0];
     match (gate["after_s"].as_f64(), gate["tension_kN"].as_f64()) {
-        (Some(after_s), Some(kn)) => Cell::Text(format!("{kn:.2} kN at {after_s} s")),
+        (Some(after_s), Some(kn)) => Cell::Text(format!("{} at {after_s} s", shown::tension(kn))),
         (Some(after_s), None) => Cell::Text(format!("– at {after_s} s")),
         _ => Cell::None,
     }
@@ -230,7 +231,7 @@ fn remarks(run: &Value) -> Cell {
     // A dial with a drag pointer tells the peak alone, which has no column here.
     if let (true, Some(peak)) = (run["held_kN"].is_null() && run["timing"].is_null(), run["peak_kN"].as_f64())
     {
-        remarks.push(format!("peak {peak:.2} kN"));
+        remarks.push(format!("peak {}", shown::tension(peak)));
     }
     let because = words(&run["left_out_because"]);
     if run["excluded"] == true {

@@ -8,6 +8,7 @@ use crate::cli::error::CliError;
 use crate::cli::output::{Cell, Format, Rows, print, print_text, printable, terminal_width};
 use crate::cli::plot::{Look, Mark, Point, draw};
 use crate::cli::setup::usage::source_words;
+use crate::cli::shown::{chosen, converted};
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::IsTerminal;
@@ -242,21 +243,26 @@ fn gate_rows(rows: &mut Rows, gate: &Value) {
 }
 
 fn figure(key: &str, value: &Value) -> Vec<Cell> {
+    let change = converted(key, chosen());
+    let factor = change.as_ref().map_or(1.0, |(_, factor, _)| *factor);
+    let decimals = 3 - change.as_ref().map_or(0, |(_, _, fewer)| *fewer);
     let unit =
         ["kN", "Nm", "s", "hz", "V", "kPa", "mm"].into_iter().find(|unit| key.ends_with(&format!("_{unit}")));
     let name = unit.map_or(key, |unit| &key[..key.len() - unit.len() - 1]).replace('_', " ");
     let name = if key == "equivalent_torque_Nm" { "equivalent torque of held".to_owned() } else { name };
     let cell = match value {
         Value::Null => Cell::None,
-        Value::Number(n) if unit.is_some() => Cell::number(n.as_f64(), 3),
+        Value::Number(n) if unit.is_some() => Cell::number(n.as_f64().map(|n| n * factor), decimals),
         Value::String(text) => Cell::Text(text.clone()),
         Value::Array(items) => Cell::Text(list_words(items)),
         other => Cell::Text(other.to_string()),
     };
-    let unit = unit.map(|unit| match unit {
-        "Nm" => "N·m",
-        "hz" => "Hz",
-        unit => unit,
+    let unit = unit.map(|unit| match (unit, change.is_some()) {
+        ("kN", true) => "lbf",
+        ("Nm", true) => "lbf·ft",
+        ("Nm", false) => "N·m",
+        ("hz", _) => "Hz",
+        (unit, _) => unit,
     });
     vec![Cell::Text(name), cell, Cell::text(unit)]
 }
