@@ -198,9 +198,9 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
         match (limits, document["centre_kN"].as_f64()) {
             (Some((low, high)), Some(centre)) => {
                 say(&format!(
-                    "{} of the {}: centre {centre:.2} kN, limits {low:.2} to {high:.2} kN (drawn as | : |)",
-                    args.tool,
-                    args.measure.word()
+                    "{} of {}: centre {centre:.2} kN, limits {low:.2} to {high:.2} kN (drawn as | : |)",
+                    args.measure.word(),
+                    args.tool
                 ));
             }
             _ => say("fewer than three runs: no limits yet"),

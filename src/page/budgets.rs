@@ -169,6 +169,10 @@ pub(super) fn line(
     runs: &[&RunDetail],
     notes: &mut Vec<String>,
 ) -> Result<Option<KnownLine>, Problem> {
+    if runs.iter().all(|run| run.line.calibration.is_none()) {
+        notes.push("the runs have no calibration: nothing of one is in the budget".into());
+        return Ok(None);
+    }
     let Some(name) = common(runs, |run| run.line.calibration.as_deref()) else {
         notes.push(
             "the runs are not all on one calibration: nothing of a calibration is in the budget".into(),

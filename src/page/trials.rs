@@ -268,6 +268,9 @@ pub async fn advance(state: &State, rig: &str) {
     let open = state
         .read(move |reader| {
             for row in reader.trials()?.into_iter().filter(|row| row.plan.rig == name) {
+                if !reader.is_automatic(row.id)? {
+                    continue;
+                }
                 let trial = load(reader, &row.plan.name)?;
                 let found = trial.progress();
                 if found.automatic && matches!(found.standing, Standing::Next(_)) {

@@ -75,18 +75,26 @@ pub(super) fn insert_entry(tx: &Connection, trial: i64, utc_ns: i64, who: &str, 
 
 /// Flags a run that a warm-up's go took as `cold`, inside the transaction of the run.
 pub(super) fn flag_cold(tx: &Connection, id: i64, rig: &str, utc_ns: i64) -> rusqlite::Result<()> {
+    let tried: bool = tx
+        .prepare_cached("SELECT EXISTS (SELECT 1 FROM trials WHERE rig = ?1)")?
+        .query_row([rig], |row| row.get(0))?;
+    if !tried {
+        return Ok(());
+    }
+    // Backwards from the newest entry, so that old trials cost nothing.
     let last: Option<(i64, Option<String>)> = tx
         .prepare_cached(
-            "SELECT e.utc_ns, json_extract(e.document, '$.step.phase')
-             FROM trials t CROSS JOIN trial_entries e ON e.trial = t.id
-             WHERE t.rig = ?1 AND e.kind = 'ready' AND e.utc_ns <= ?2 ORDER BY e.id DESC LIMIT 1",
+            "SELECT e.utc_ns, json_extract(e.document, '$.step.phase') FROM trial_entries e
+             WHERE e.kind = 'ready' AND e.utc_ns <= ?2
+               AND (SELECT t.rig FROM trials t WHERE t.id = e.trial) = ?1
+             ORDER BY e.id DESC LIMIT 1",
         )?
         .query_row(params![rig, utc_ns], |row| Ok((row.get(0)?, row.get(1)?)))
         .optional()?;
     let Some((since_utc_ns, Some(phase))) = last else { return Ok(()) };
     let taken: bool = tx
         .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM runs WHERE rig = ?1 AND id < ?2 AND first_blow_utc_ns >= ?3)",
+            "SELECT EXISTS (SELECT 1 FROM runs WHERE +rig = ?1 AND id < ?2 AND first_blow_utc_ns >= ?3)",
         )?
         .query_row(params![rig, id, since_utc_ns], |row| row.get(0))?;
     if phase == "warm-up" && !taken {
@@ -152,11 +160,43 @@ impl Reader {
         self.all(sql, [trial], |row| Ok((row.get(0)?, RunId(row.get(1)?))))
     }
 
+    /// Whether a trial goes on by itself.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn is_automatic(&self, trial: i64) -> Result<bool, StoreError> {
+        let sql = "SELECT json_extract(document, '$.on') FROM trial_entries
+                   WHERE trial = ?1 AND kind = 'automatic' ORDER BY id DESC LIMIT 1";
+        Ok(self.first(sql, [trial], |row| row.get::<_, bool>(0))?.unwrap_or(false))
+    }
+
     /// One run as lists show it.
     ///
     /// # Errors
     /// The store cannot be read.
     pub fn run_line(&self, id: RunId) -> Result<Option<RunLine>, StoreError> {
         self.first(&format!("SELECT {COLUMNS} FROM run_results WHERE id = ?1"), [id.0], line)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::store::{Mode, Store};
+
+    #[test]
+    fn the_run_of_a_go_is_found_by_its_time_and_not_among_all_runs_of_the_rig() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = Store::open(folder.path(), Mode::Create).unwrap();
+        let reader = store.readers().reader().unwrap();
+        let plan = reader
+            .all("EXPLAIN QUERY PLAN SELECT go, run FROM trial_runs WHERE trial = 1", [], |row| {
+                row.get::<_, String>(3)
+            })
+            .unwrap();
+        let of_runs: Vec<&String> = plan.iter().filter(|step| step.contains(" r ")).collect();
+        assert!(!of_runs.is_empty() && of_runs.iter().all(|step| step.contains("runs_by_time")), "{plan:#?}");
+        let of_next: Vec<&String> = plan.iter().filter(|step| step.contains(" n ")).collect();
+        assert!(of_next.iter().all(|step| step.contains("PRIMARY KEY")), "{plan:#?}");
+        assert!(!plan.iter().any(|step| step.contains("TEMP B-TREE")), "{plan:#?}");
     }
 }

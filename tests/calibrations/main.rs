@@ -137,6 +137,7 @@ fn what_cannot_be_kept_is_told_and_nothing_is_stored() {
         ),
         ("--certificate", " ", "reference.certificate: expected a text"),
         ("--degree", "4", "expected a degree from 1 to 3"),
+        ("--counts-range", "-100,1000", "column 'counts': expected counts from -100 to 1000"),
     ] {
         let told = bench.fails(2, &with(form, name, value));
         assert!(told.contains(said), "{name} {value}: {told}");
@@ -204,6 +205,23 @@ fn a_bolt_factor_is_measured_and_stands_on_the_shelf_with_its_scatter() {
     assert!(told.contains("at least 3 separate tightenings, found 2"), "{told}");
     let lost = ["calibrate", "bolt", "none", "--file", two.to_str().unwrap(), "--wrench", "w"];
     bench.fails(1, &[&lost[..], &["--wrench-uncertainty-percent", "3"]].concat());
+}
+
+#[test]
+fn a_bolt_factor_follows_from_friction_and_geometry() {
+    let bench = Bench::new();
+    let bolt = "setup bolt add m12 --thread M12 --thread-friction 0.12 --bearing-friction 0.12 --bearing-outer-mm 16.63 \
+                --hole-mm 13.5";
+    bench.cli(&bolt.split_whitespace().collect::<Vec<_>>());
+    let shown = bench.cli(&["setup", "list", "bolt"]);
+    let bolt = shown["bolts"].as_array().unwrap().iter().find(|bolt| bolt["name"] == "m12").unwrap();
+    // ISO 16047: T/F = P/2π + 0.577·µ·d2 + µ·Db/2 with P = 1.75 mm, d2 = 10.863 mm, Db = 15.065 mm.
+    let torque_mm = 1.75 / (2.0 * std::f64::consts::PI) + 0.577 * 0.12 * 10.863 + 0.12 * 15.065 / 2.0;
+    let factor = bolt["factor"]["factor_N_per_Nm"].as_f64().unwrap();
+    assert!((factor / (1000.0 / torque_mm) - 1.0).abs() < 1e-4, "{factor}");
+    assert!(bolt["factor_source"].as_str().unwrap().contains("0.12/0.12"), "{bolt}");
+    let unified = "setup bolt add u --thread 3/4-10 --thread-friction 0.1 --bearing-friction 0.1 --bearing-outer-mm 27 --hole-mm 20";
+    assert!(bench.fails(2, &unified.split(' ').collect::<Vec<_>>()).contains("expected a metric thread"));
 }
 
 #[test]

@@ -65,6 +65,9 @@ pub struct Keep {
     /// Anything else.
     #[arg(long)]
     pub note: Option<String>,
+    /// Least and greatest count the converter gives; others are refused.
+    #[arg(long, value_name = "LOW,HIGH", value_delimiter = ',', allow_hyphen_values = true)]
+    pub counts_range: Vec<f64>,
     /// Who types this (default: the login name).
     #[arg(long)]
     pub who: Option<String>,
@@ -76,7 +79,11 @@ pub struct Keep {
 /// A file that does not fit, circumstances that cannot be, a name that is taken.
 pub async fn keep(keep: &Keep, context: &Context) -> Result<(), CliError> {
     let who = who(keep.who.as_deref())?;
-    let file = read_loads(&read(&keep.file)?, None).map_err(|error| bad(&keep.file, error))?;
+    let range = match keep.counts_range[..] {
+        [low, high] => Some((low, high)),
+        _ => None,
+    };
+    let file = read_loads(&read(&keep.file)?, range).map_err(|error| bad(&keep.file, error))?;
     let loads = file
         .loads
         .iter()

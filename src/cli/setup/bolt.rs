@@ -10,6 +10,7 @@ use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use crate::cli::output::{Format, say};
 use crate::cli::tension_entry::{PsiArgs, positive, read};
+use crate::metrology::friction::{Friction, Joint};
 use crate::setups::{GivenFactor, TestBolt};
 use clap::{ArgGroup, Args, Subcommand};
 use serde_json::Value;
@@ -30,7 +31,7 @@ pub enum Verb {
   boltscribe setup bolt add in125 --thread \"1 1/4-7\" --diameter-mm 31.75 --factor-lbf-per-lbf-ft 70 --allowed '27000 lbf'
   boltscribe setup bolt add dial --thread M20x2.5 --diameter-mm 20 --allowed '2500 psi' --psi-is oil --piston-area-in2 4
 ",
-    group = ArgGroup::new("factor").args(["nut_factor", "factor_n_per_nm", "factor_lbf_per_lbf_ft"]),
+    group = ArgGroup::new("factor").args(["nut_factor", "factor_n_per_nm", "factor_lbf_per_lbf_ft", "thread_friction"]),
     group = ArgGroup::new("limit").args(["allowed_kn", "allowed"])
 )]
 pub struct Add {
@@ -58,6 +59,18 @@ pub struct Add {
     /// Measured ratio of tension to equivalent torque, lbf per lbf·ft.
     #[arg(long, value_name = "RATIO", value_parser = positive)]
     pub factor_lbf_per_lbf_ft: Option<f64>,
+    /// Friction in the thread (ISO 16047); with the three below it makes the factor of a metric thread.
+    #[arg(long, value_name = "MU", value_parser = positive, requires_all = ["bearing_friction", "bearing_outer_mm", "hole_mm"])]
+    pub thread_friction: Option<f64>,
+    /// Friction under head or nut.
+    #[arg(long, value_name = "MU", value_parser = positive, requires = "thread_friction")]
+    pub bearing_friction: Option<f64>,
+    /// Outer diameter of the bearing surface, mm.
+    #[arg(long, value_name = "MM", value_parser = positive, requires = "thread_friction")]
+    pub bearing_outer_mm: Option<f64>,
+    /// Diameter of the hole under it, mm.
+    #[arg(long, value_name = "MM", value_parser = positive, requires = "thread_friction")]
+    pub hole_mm: Option<f64>,
     /// Tension that must not be passed, kN.
     #[arg(long = "allowed-kN", value_name = "KN", value_parser = positive)]
     pub allowed_kn: Option<f64>,
@@ -96,16 +109,17 @@ pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
         _ => None,
     };
     let allowed_kn = given_kn.or(proposed_kn);
+    let rubs = friction(add, known)?;
     let bolt = TestBolt {
         name: add.name.clone(),
         thread: add.thread.clone(),
         diameter_mm,
-        factor: factor(add),
+        factor: rubs.as_ref().map(|rubs| rubs.0).or_else(|| factor(add)),
         allowed_kn,
         lubricant: add.lubricant.clone(),
         class: add.class.clone(),
         due_after: add.due_after,
-        factor_source: None,
+        factor_source: rubs.map(|rubs| rubs.1),
     };
     put(Kind::Bolt, &add.name, &bolt, &add.by, context).await?;
     if context.format == Format::Table {
@@ -123,6 +137,30 @@ pub async fn add(add: &Add, context: &Context) -> Result<(), CliError> {
         caution::show(context.format);
     }
     Ok(())
+}
+
+/// The factor of friction and geometry in the form of ISO 16047, and the figures it came from; none where no
+/// friction was given.
+fn friction(add: &Add, thread: Option<Thread>) -> Result<Option<(GivenFactor, String)>, CliError> {
+    let (Some(mu), Some(mu_b), Some(outer), Some(hole)) =
+        (add.thread_friction, add.bearing_friction, add.bearing_outer_mm, add.hole_mm)
+    else {
+        return Ok(None);
+    };
+    let Some(Thread::Metric(metric)) = thread else {
+        return Err(CliError::usage(format!(
+            "--thread-friction: expected a metric thread such as M20x2.5, found '{}'",
+            add.thread
+        )));
+    };
+    if outer <= hole {
+        return Err(CliError::usage(format!(
+            "--bearing-outer-mm: expected more than the hole of {hole} mm, found {outer}"
+        )));
+    }
+    let n_per_nm = Joint::new(metric, outer, hole).bolt_factor_per_m(Friction { thread: mu, bearing: mu_b });
+    let source = format!("friction (ISO 16047): {mu}/{mu_b}, bearing {outer}/{hole} mm");
+    Ok(Some((GivenFactor::Ratio { n_per_nm }, source)))
 }
 
 /// The factor as it was given, so that the entry can be read back as typed.

@@ -89,6 +89,11 @@ impl Device {
         self.sending
     }
 
+    /// Lets a step start out of its turn; before sampling begins nothing can be chosen.
+    pub fn go_to(&mut self, step: usize) -> bool {
+        self.stream.as_mut().is_some_and(|stream| stream.go_to(step))
+    }
+
     /// Lets the waiting step start, now or as soon as sampling begins.
     pub fn go(&mut self) {
         match &mut self.stream {

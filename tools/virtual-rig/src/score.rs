@@ -1,8 +1,8 @@
 //! Measured runs against what is true of them, setup by setup.
 //!
 //! The measure is held tension; the percentage is the plain ratio of two means, without an
-//! interval. The measured mean is over the runs that were not left out, the true one over all
-//! that were played. This file must not judge: it only sets the two side by side.
+//! interval. Both means are over the runs that were not left out, where every run that was played was
+//! measured; else the true one is over all. This file must not judge: it only sets the two side by side.
 
 use crate::truth::TruthRun;
 use serde::{Deserialize, Serialize};
@@ -38,6 +38,9 @@ pub struct Runs {
 /// One measured run.
 #[derive(Debug, Clone, Deserialize)]
 pub struct MeasuredRun {
+    /// Number in the store.
+    #[serde(default)]
+    pub id: u64,
     /// Setup in force.
     #[serde(default)]
     pub setup: Option<String>,
@@ -123,6 +126,7 @@ pub fn read_runs(text: &str) -> Result<Runs, ScoreError> {
 /// Neither side knows the baseline.
 pub fn score(truth: &[TruthRun], runs: &Runs, baseline: &str) -> Result<Score, ScoreError> {
     let used: Vec<&MeasuredRun> = runs.runs.iter().filter(|run| !run.excluded).collect();
+    let truth = &counted(truth, &runs.runs);
     let mut keys: Vec<(String, String)> = Vec::new();
     let named = used.iter().map(|run| measured_key(run));
     for key in truth.iter().map(|run| (run.setup.clone(), run.tool.clone())).chain(named) {
@@ -147,6 +151,18 @@ pub fn score(truth: &[TruthRun], runs: &Runs, baseline: &str) -> Result<Score, S
         })
         .collect();
     Ok(Score { setups })
+}
+
+/// What is true of the runs that were not left out: the n-th that was played is the n-th that was measured.
+fn counted(truth: &[TruthRun], runs: &[MeasuredRun]) -> Vec<TruthRun> {
+    let mut ordered: Vec<&MeasuredRun> = runs.iter().collect();
+    ordered.sort_by_key(|run| run.id);
+    let numbered = ordered.iter().all(|run| run.id > 0) && ordered.len() == truth.len();
+    let counts = |(_, run): &(&TruthRun, &&MeasuredRun)| !run.excluded;
+    if !numbered {
+        return truth.to_vec();
+    }
+    truth.iter().zip(&ordered).filter(counts).map(|(run, _)| run.clone()).collect()
 }
 
 fn measured_key(run: &MeasuredRun) -> (String, String) {
@@ -201,6 +217,22 @@ impl Score {
                 "{:width$}  {:tools$}  {:>4}  {held:>8}  {held_truth:>8}  {percent:>7}  {truth:>6}  {torque:>10}\n",
                 row.setup, row.tool, row.runs
             ));
+        }
+        let on_baseline: Vec<&SetupScore> = self.setups.iter().filter(|row| row.setup == baseline).collect();
+        if let [first, others @ ..] = &on_baseline[..] {
+            for other in others {
+                let (measured, truth) = (
+                    percent(other.held_kn, first.held_kn),
+                    percent(other.held_truth_kn, first.held_truth_kn),
+                );
+                out.push_str(&format!(
+                    "{} gives {} % of {} on {baseline}, true {} %\n",
+                    other.tool,
+                    cell(measured, 2),
+                    first.tool,
+                    cell(truth, 2)
+                ));
+            }
         }
         out
     }

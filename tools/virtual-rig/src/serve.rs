@@ -46,6 +46,8 @@ pub struct Settings {
 pub enum Control {
     /// The waiting step may start.
     Go,
+    /// A step starts out of its turn.
+    GoTo(usize),
     /// Stop serving.
     Quit,
 }
@@ -82,6 +84,14 @@ pub fn serve<'a>(
     loop {
         match control.try_recv() {
             Ok(Control::Go) => server.device.go(),
+            Ok(Control::GoTo(step)) => {
+                if !server.device.go_to(step) {
+                    return Err(ServeError::Setting(format!(
+                        "go: expected a step from 0 to {} while samples flow, found {step}",
+                        scenario.steps.len().saturating_sub(1)
+                    )));
+                }
+            }
             Ok(Control::Quit) | Err(TryRecvError::Disconnected) => return Ok(()),
             Err(TryRecvError::Empty) => {}
         }

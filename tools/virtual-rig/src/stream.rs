@@ -142,6 +142,16 @@ impl Stream {
         self.may_go = true;
     }
 
+    /// Lets a step of the scenario start out of its turn, when none is played; false where there is no such step.
+    pub fn go_to(&mut self, step: usize) -> bool {
+        let there = step < self.scenario.steps.len();
+        if there && self.playing.is_none() {
+            self.next_step = step;
+            self.may_go = true;
+        }
+        there
+    }
+
     /// Whether all steps are over; the signal is idle from then on.
     #[must_use]
     pub fn finished(&self) -> bool {

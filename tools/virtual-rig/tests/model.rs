@@ -184,3 +184,25 @@ fn a_wrong_scenario_is_refused_with_key_expected_and_found() {
             .contains("setups[1].chain")
     );
 }
+
+#[test]
+fn a_step_can_be_called_out_of_its_turn_as_often_as_wanted() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/scenarios/trial.toml");
+    let scenario = Scenario::from_toml(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let mut stream = virtual_rig::stream::Stream::new(&scenario, 500.0, virtual_rig::stream::Pace::Stepwise);
+    let mut samples = vec![0; 500];
+    let mut played = Vec::new();
+    for step in [7, 0, 7] {
+        assert!(stream.go_to(step));
+        while played.len() < 3 {
+            stream.fill(&mut samples);
+            let done = stream.take_done();
+            if !done.is_empty() {
+                played.extend(done.into_iter().map(|done| done.step));
+                break;
+            }
+        }
+    }
+    assert_eq!(played, [7, 0, 7]);
+    assert!(!stream.go_to(scenario.steps.len()), "there is no such step");
+}

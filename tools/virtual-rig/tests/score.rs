@@ -60,3 +60,26 @@ fn a_truth_file_must_say_that_it_is_simulated() {
     assert!(read_truth(&format!("{line}\n")).is_err());
     assert!(read_truth("{\"simulated\":true}\n{}\n").unwrap_err().to_string().contains("truth line 2"));
 }
+
+#[test]
+fn what_is_true_of_runs_that_were_left_out_is_left_out_too() {
+    let (_, truth) = depot();
+    let truth = &truth[..3];
+    // Newest first, as a list of runs has them; the first run played does not count.
+    let run = |id: usize, excluded: bool| {
+        let played = &truth[id - 1];
+        format!(
+            r#"{{"id":{id},"setup":"{}","tool":"{}","held_kN":80.0,"excluded":{excluded}}}"#,
+            played.setup, played.tool
+        )
+    };
+    let document = format!(r#"{{"runs":[{},{},{}]}}"#, run(3, false), run(2, false), run(1, true));
+    let result = score(truth, &read_runs(&document).unwrap(), &truth[1].setup).unwrap();
+    let row = result.setups.iter().find(|row| row.setup == truth[1].setup).unwrap();
+    assert_eq!(row.held_truth_kn, Some(truth[1].held_kn));
+    assert!(!result.setups.iter().any(|row| row.setup == truth[0].setup), "direct was warm-up only");
+    // A run that was missed breaks the pairing: then all that was played counts.
+    let fewer = format!(r#"{{"runs":[{},{}]}}"#, run(2, false), run(1, true));
+    let result = score(truth, &read_runs(&fewer).unwrap(), &truth[1].setup).unwrap();
+    assert!(result.setups.iter().any(|row| row.setup == truth[0].setup && row.held_truth_kn.is_some()));
+}

@@ -20,11 +20,17 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 /// The scenario played.
-const SCENARIO: &str = "tools/virtual-rig/scenarios/depot.toml";
+const SCENARIO: &str = "tools/virtual-rig/scenarios/trial.toml";
 /// Folders of demos that are kept; old ones are for their owner to remove.
 const DEMOS_MAX: u32 = 10_000;
 /// The setup that counts as 100 %.
 const BASELINE: &str = "direct";
+/// The trial that is walked, and what it compares.
+const TRIAL: &str = "couplings";
+const TOOLS: [&str; 2] = ["wrench 1", "wrench 2"];
+const SETUPS: &str = "75 mm extension,250 mm extension,universal joint,drive adapter";
+/// Share of the first tool's tension that the second must give, percent.
+const SHARE: &str = "92";
 
 /// Where one demo keeps its files and programs.
 pub struct Stage {
@@ -104,8 +110,8 @@ impl Stage {
 
     fn play(&self, options: &Options, children: &mut Children) -> Result<(), Failed> {
         eprintln!(
-            "demo: a service depot compares couplings on one tool. Depot, tool, couplings and every number are \
-             invented;\nthe rig is simulated and runs {} times as fast as a real one.\n",
+            "demo: a service depot compares four couplings on two tools in a trial. Depot, tools, couplings and every \
+             number are invented;\nthe rig is simulated and runs {} times as fast as a real one.\n",
             options.speed
         );
         let port = self.folder.join("port");
@@ -127,6 +133,7 @@ impl Stage {
         )?;
         self.wait_for_daemon()?;
         self.enter_setups()?;
+        self.plan()?;
         let input = Player::new(self, children, rig).play()?;
         children.keep(input);
         self.show(options)
@@ -184,6 +191,63 @@ impl Stage {
         Ok(())
     }
 
+    /// Plans the trial.
+    fn plan(&self) -> Result<(), Failed> {
+        let tools = TOOLS.join(",");
+        let words = [
+            "trial",
+            "new",
+            TRIAL,
+            "--rig",
+            "demo",
+            "--tools",
+            &tools,
+            "--baseline",
+            BASELINE,
+            "--setups",
+            SETUPS,
+            "--repeats",
+            "5",
+            "--seed",
+            "7",
+            "--warm-up",
+            "--bolt",
+            "test bolt 1",
+            "--who",
+            "demo",
+        ];
+        checked(self.boltscribe().args(words)).map(|_| ())
+    }
+
+    /// What the runs say: comparison, pieces, one judgement. A judgement may be no; then its words matter.
+    fn tell(&self) -> Result<(), Failed> {
+        let share = format!("--percent {SHARE}");
+        eprintln!("\nwhat the trial says (`compare {TRIAL} --measure held`):");
+        print!("{}", checked(self.boltscribe().args(["compare", TRIAL, "--measure", "held"]))?);
+        eprintln!("\nwhat each piece lets through (`compare {TRIAL} --measure held --by piece`):");
+        print!(
+            "{}",
+            checked(self.boltscribe().args(["compare", TRIAL, "--measure", "held", "--by", "piece"]))?
+        );
+        eprintln!("\ndoes {} give {SHARE} % of {} (`accept ... {share}`)?", TOOLS[1], TOOLS[0]);
+        let words = [
+            "accept",
+            TOOLS[1],
+            "--runs",
+            "6",
+            "--setup",
+            BASELINE,
+            "--measure",
+            "held",
+            "--reference",
+            TOOLS[0],
+        ];
+        let judged = self.boltscribe().args(words).args(["--percent", SHARE]).stdin(Stdio::null()).output();
+        let judged = judged.map_err(|e| Failed::io("judge a tool", e))?;
+        print!("{}", String::from_utf8_lossy(&judged.stdout));
+        Ok(())
+    }
+
     fn show(&self, options: &Options) -> Result<(), Failed> {
         let runs = self.folder.join("runs.json");
         let document = checked(self.boltscribe().args(["--format", "json", "runs", "list", "--all"]))?;
@@ -202,9 +266,8 @@ impl Stage {
         if options.format == Format::Json {
             return Ok(());
         }
-        println!(
-            "\nPlain ratios of means; how sure they are is not said yet. The bolt's tension is the tool's output;"
-        );
+        self.tell()?;
+        println!("\nThe bolt's tension is the tool's output;");
         println!(
             "equivalent torque is the steady torque that would give it, not what the tool delivers blow by blow."
         );
@@ -213,7 +276,7 @@ impl Stage {
         );
         println!("\nThe store is in {}. To look further:", self.store.display());
         let boltscribe = program("debug", "boltscribe");
-        for words in ["runs list", "runs show 3", "setup list", "store check", "doctor"] {
+        for words in ["trial show", "compare couplings", "runs show 30", "history 'wrench 1'", "doctor"] {
             println!("  {} --store {} {words}", boltscribe.display(), self.store.display());
         }
         Ok(())

@@ -194,8 +194,13 @@ fn run_serve(arguments: ServeArguments) -> Outcome {
         let sender = sender.clone();
         std::thread::spawn(move || {
             for line in std::io::stdin().lock().lines() {
-                let go = line.is_ok_and(|line| line.trim() == "go");
-                if go && sender.send(Control::Go).is_err() {
+                let line = line.unwrap_or_default();
+                let told = match line.trim().split_once(' ') {
+                    Some(("go", step)) => step.parse().ok().map(Control::GoTo),
+                    None if line.trim() == "go" => Some(Control::Go),
+                    _ => None,
+                };
+                if told.is_some_and(|told| sender.send(told).is_err()) {
                     return;
                 }
             }

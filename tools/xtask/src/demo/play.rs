@@ -1,6 +1,6 @@
-//! Plays the scenario step by step: put the setup in force, let the rig go, wait for the run to land.
+//! Walks the trial: ask what comes next, be ready, let the rig play just that, wait for the run to land.
 //!
-//! The rig says what comes next in one line of JSON; only two names are picked from it.
+//! Of JSON only a few names are picked; the steps that the rig can play are read from the scenario's lines.
 
 use super::children::{Children, Pipes};
 use super::{Stage, checked};
@@ -28,26 +28,38 @@ impl<'a> Player<'a> {
         Self { stage, children, to: rig.to, from: BufReader::new(rig.from), landed: 0 }
     }
 
-    /// Plays to the end; gives the rig's input back, because the rig idles until that closes.
+    /// Walks to the end; gives the rig's input back, because the rig idles until that closes.
     pub fn play(mut self) -> Result<ChildStdin, Failed> {
         self.wait_for_samples()?;
         eprintln!(
-            "{:>4}  {:<18} {:>8}  {:>10}  {:>10}  remarks",
-            "run", "setup", "held kN", "torque N·m", "gate 3 s kN"
+            "{:>4}  {:<10} {:<18} {:>8}  {:>10}  {:>10}  remarks",
+            "run", "tool", "setup", "held kN", "torque N·m", "gate 3 s kN"
         );
+        let scenario =
+            std::fs::read_to_string(&self.stage.scenario).map_err(|e| Failed::io("read the scenario", e))?;
+        let repertoire = repertoire(&scenario);
+        loop {
+            let trial =
+                checked(self.stage.boltscribe().args(["--format", "json", "trial", "next", super::TRIAL]))?;
+            if text_of(&trial, "standing").as_deref() == Some("done") {
+                return Ok(self.to);
+            }
+            self.ready(&trial, &repertoire)?;
+            self.hear_done()?;
+            self.land()?;
+        }
+    }
+
+    /// Waits until the rig has played the step.
+    fn hear_done(&mut self) -> Result<(), Failed> {
         loop {
             let mut line = String::new();
             let read = self.from.read_line(&mut line).map_err(|e| Failed::io("hear the rig", e))?;
             if read == 0 {
-                return Err(Failed::io("hear the rig", "it ended before its scenario did"));
+                return Err(Failed::io("hear the rig", "it ended before the trial did"));
             }
-            if line.starts_with("{\"end\"") {
-                return Ok(self.to);
-            }
-            if line.starts_with("{\"next\"") {
-                self.ready(&line)?;
-            } else if line.starts_with("{\"done\"") {
-                self.land()?;
+            if line.starts_with("{\"done\"") {
+                return Ok(());
             }
         }
     }
@@ -65,26 +77,18 @@ impl<'a> Player<'a> {
         Err(Failed::io("hear the rig", "no samples reach the daemon"))
     }
 
-    fn ready(&mut self, line: &str) -> Result<(), Failed> {
+    fn ready(&mut self, trial: &str, repertoire: &[(String, String)]) -> Result<(), Failed> {
+        let next = trial.split_once("\"next\":").map_or("", |(_, next)| next);
         let name = |key: &str| {
-            text_of(line, key)
-                .ok_or_else(|| Failed::io("read the rig's next step", format!("no {key} in {line}")))
+            text_of(next, key)
+                .ok_or_else(|| Failed::io("read the trial's next step", format!("no {key} in {next}")))
         };
-        let (setup, tool) = (name("setup")?, name("tool")?);
-        checked(self.stage.boltscribe().args([
-            "setup",
-            "use",
-            &setup,
-            "--rig",
-            "demo",
-            "--tool",
-            &tool,
-            "--bolt",
-            "test bolt 1",
-            "--who",
-            "demo",
-        ]))?;
-        writeln!(self.to, "go").map_err(|e| Failed::io("let the rig go", e))
+        let step = (name("setup")?, name("tool")?);
+        let Some(number) = repertoire.iter().position(|known| *known == step) else {
+            return Err(Failed::io("play the trial's next step", format!("the rig does not know {step:?}")));
+        };
+        checked(self.stage.boltscribe().args(["trial", "ready", super::TRIAL, "--who", "demo"]))?;
+        writeln!(self.to, "go {number}").map_err(|e| Failed::io("let the rig go", e))
     }
 
     /// Waits until the run is stored and closed: a setup put in force before would count as changed in it.
@@ -124,8 +128,9 @@ fn print_run(run: &Row) {
         cell(key).parse::<f64>().map_or_else(|_| "–".to_owned(), |v| format!("{v:.decimals$}"))
     };
     eprintln!(
-        "{:>4}  {:<18} {:>8}  {:>10}  {:>10}  {}",
+        "{:>4}  {:<10} {:<18} {:>8}  {:>10}  {:>10}  {}",
         cell("id"),
+        cell("tool"),
         cell("setup"),
         number("held_kN", 2),
         number("equivalent_torque_Nm", 1),
@@ -141,6 +146,16 @@ fn table(csv: &str) -> Vec<Row> {
     lines
         .map(|line| header.iter().map(|h| (*h).to_owned()).zip(line.split(',').map(str::to_owned)).collect())
         .collect()
+}
+
+/// Setup and tool of each step of a scenario, in its order.
+fn repertoire(scenario: &str) -> Vec<(String, String)> {
+    let quoted = |block: &str, key: &str| {
+        let line = block.lines().find(|line| line.split_once(" = ").is_some_and(|(name, _)| name == key))?;
+        Some(line.split('"').nth(1)?.to_owned())
+    };
+    let steps = scenario.split("[[steps]]").skip(1);
+    steps.filter_map(|block| Some((quoted(block, "setup")?, quoted(block, "tool")?))).collect()
 }
 
 /// The text under the first such key of JSON; none where it is absent, no text, or has escapes.
@@ -161,6 +176,8 @@ mod tests {
         assert_eq!(text_of(line, "bolt"), None);
         assert_eq!(text_of("{\n  \"closed_by\": \"released\"", "closed_by").as_deref(), Some("released"));
         assert_eq!(text_of("{\n  \"closed_by\": null, \"setup\": \"a\"", "closed_by"), None);
+        let steps = repertoire("[[tools]]\nname = \"w\"\n[[steps]]\nsetup = \"a b\"\ntool = \"w\"\n");
+        assert_eq!(steps, [("a b".to_owned(), "w".to_owned())]);
         let rows = table("id,setup\r\n7,direct\r\n");
         assert_eq!(rows[0]["setup"], "direct");
     }
