@@ -139,6 +139,9 @@ impl Trial {
             (None, Some(step)) if run.tool.as_ref() != Some(&step.tool) => {
                 format!("tagged with the tool '{}'", run.tool.as_deref().unwrap_or("none"))
             }
+            _ if figure(run, self.row.plan.measure).is_none() => {
+                format!("it has no figure '{}'", self.row.plan.measure.name())
+            }
             _ => "its step was taken by another run".to_owned(),
         }
     }
@@ -173,6 +176,7 @@ impl Trial {
         for (go, run) in self.runs.iter().filter(|(go, _)| phase(*go) != Some(Phase::WarmUp)) {
             let value = figure(run, measure);
             let done = found.done.iter().any(|(_, done)| *done == run.id.0);
+            // The figure asked for may be another than that of the plan.
             let why = match (done, value) {
                 (false, _) => Some(self.why_not(*go, run)),
                 (true, None) => Some(format!("it has no figure '{}'", measure.name())),

@@ -1,7 +1,8 @@
 //! How far a trial is: which run took which step, what comes next, and whether the rig is warm.
 //!
 //! A *go* is one "ready" of a person (or a fixture): the next run at the rig takes its step. A run that does not
-//! count, or that was tagged with something else afterwards, leaves its step open, so the plan re-forms by itself.
+//! count, lacks the figure that is compared, or was tagged with something else afterwards leaves its step open, so
+//! the plan re-forms by itself.
 
 use super::order::{Phase, Step, steps};
 use super::plan::{Fresh, Plan};
@@ -118,6 +119,7 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
     let holds = |go: &Go| {
         run_of(go.go).filter(|run| {
             !repeated(go.go)
+                && run.value.is_some()
                 && run.left_out_because.is_empty()
                 && run.setup.as_ref() == Some(&go.step.setup)
                 && run.tool.as_ref() == Some(&go.step.tool)
@@ -283,6 +285,12 @@ mod tests {
             .filter(|t| matches!(&said[t.go as usize - 1], Said::Ready(go) if go.step.number == 3))
             .collect();
         assert_eq!(end.done[2].1, of_3[1].run, "the second one took it");
+        // Without the figure that is compared it tells nothing: the tool had stopped before the gate.
+        let mut without = taken.clone();
+        without[0].value = None;
+        assert!(
+            matches!(progress(&plan, &said, &without).standing, Standing::Next(go) if go.step.number == 1)
+        );
         // Tagged as another setup afterwards, a done step opens again.
         let mut other = taken.clone();
         other[0].setup = Some("joint".into());

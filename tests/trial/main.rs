@@ -231,16 +231,15 @@ fn a_fixture_walks_a_whole_trial_by_itself_over_a_restart() {
     assert_eq!(steps, 5);
     let on = bench.cli(&["trial", "automatic"]);
     assert_eq!(on["standing"], "awaiting a run");
-    bench.start_rig(steps + 1, &[]);
+    // The rig plays on while the daemon is away, and whatever nobody was ready for takes no step.
+    bench.start_rig(21, &[]);
     wait_for("two steps", || bench.cli(&["trial", "next"])["steps_done"].as_u64() >= Some(2));
     assert_eq!(bench.stop_daemon(), Some(0));
     bench.start_daemon();
-    wait_for("the rest", || {
-        let now = bench.cli(&["trial", "next"]);
-        now["standing"] == "done" || now["steps_done"].as_u64() >= Some(4)
-    });
+    wait_for("the rest", || bench.cli(&["trial", "next"])["standing"] == "done");
     let shown = bench.cli(&["trial", "show", "alone"]);
-    for step in shown["steps"].as_array().unwrap().iter().filter(|step| step["run"].is_number()) {
+    assert_eq!(shown["steps_done"], steps);
+    for step in shown["steps"].as_array().unwrap() {
         let run = bench.cli(&["runs", "show", &step["run"].to_string()]);
         assert_eq!((&run["setup"], &run["tool"]), (&step["setup"], &step["tool"]));
         assert!(
