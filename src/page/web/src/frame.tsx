@@ -1,0 +1,59 @@
+// The frame around every view: name, rigs, connection, options, the buttons of the views. An over-limit warning shows on
+// every view, not only where the tension is.
+import { useSignal } from '@preact/signals';
+import { connection, missed } from './lib/feed.ts';
+import { asked, isSimulated, overLimit, rig, rigs, showRig } from './lib/live.ts';
+import { pedalNext } from './lib/pedal.ts';
+import { pedal, system, theme } from './lib/prefs.ts';
+import { link, route } from './lib/route.ts';
+import { Tiles, Who } from './parts/fields.tsx';
+import { Mark } from './parts/shapes.tsx';
+import { Guide } from './views/guide.tsx';
+import { VIEWS } from './views/registry.ts';
+
+const Options = () => (
+  <section class="options" aria-label="Options of this device">
+    <Tiles label="Units" value={system.value} change={(value) => (system.value = value)} options={[{ value: 'SI', label: 'kN, N·m' }, { value: 'US', label: 'lbf, lbf·ft' }]} />
+    <Tiles label="Light" value={theme.value} change={(value) => (theme.value = value)} options={[{ value: 'auto', label: 'as the device' }, { value: 'light', label: 'light' }, { value: 'dark', label: 'dark' }]} />
+    <Tiles label="Foot pedal (F13 or PageDown)" value={pedal.value} change={(value) => (pedal.value = value)} options={[{ value: 'off', label: 'off' }, { value: 'on', label: 'on' }]} hint={pedal.value === 'on' ? `At the view Now it ${pedalNext()}.` : undefined} />
+    <Who />
+    {missed.value > 0 && <p>{missed.value} messages were missed: this device is too slow for the feed.</p>}
+  </section>
+);
+
+const Rigs = () =>
+  rigs.value.length < 2 ? null : (
+    <nav class="rigs" aria-label="Rigs">
+      {rigs.value.map((one) => (
+        <button type="button" key={one.rig} aria-pressed={one.rig === rig.value?.rig} onClick={() => showRig(one.rig)}>
+          {one.rig}
+        </button>
+      ))}
+    </nav>
+  );
+
+export function Frame() {
+  const open = useSignal(false);
+  const here = VIEWS.find((view) => view.id === route.value[0]) ?? VIEWS[0];
+  const View = here?.component;
+  const nobody = asked.value && rigs.value.length === 0;
+  return (
+    <>
+      <header class="top">
+        <a class="skip" href="#view" onClick={(event) => { event.preventDefault(); document.getElementById('view')?.focus(); }}>Skip to the view</a>
+        <p class="name"><strong>boltscribe</strong> {rigs.value.length < 2 && <span>{rig.value?.rig ?? ''}</span>}{rig.value && isSimulated(rig.value) && <span class="tag">simulated</span>}</p>
+        <Rigs />
+        {connection.value === 'lost' && <p class="lost" role="status"><Mark shape="broken" /> Disconnected</p>}
+        {overLimit.value !== null && here?.id !== 'now' && <a class="button alarm" href={link('now')}><Mark shape="octagon" /> OVER LIMIT</a>}
+        <button type="button" class="options-button" aria-expanded={open.value} onClick={() => (open.value = !open.value)}>Options</button>
+      </header>
+      {open.value && <Options />}
+      <nav class="views" aria-label="Views">
+        {VIEWS.map((view) => (
+          <a key={view.id} href={link(view.id)} aria-current={view === here ? 'page' : undefined}>{view.title}</a>
+        ))}
+      </nav>
+      <main id="view" tabIndex={-1}>{nobody && here?.id !== 'runs' && here?.id !== 'setups' ? <Guide first /> : View && <View />}</main>
+    </>
+  );
+}

@@ -1,0 +1,32 @@
+// What each flag of a run means, in the words of src/results/flags.rs; a test holds the two tables together.
+
+export interface FlagWords {
+  leavesOut: boolean;
+  words: string;
+}
+
+export const FLAGS: Record<string, FlagWords> = {
+  'clipped': { leavesOut: true, words: 'samples stood at the end of the converter\'s range, so tension may have been higher' },
+  'gap': { leavesOut: false, words: 'samples are missing inside the run; the peak is a lower bound' },
+  'spike': { leavesOut: false, words: 'single-sample spikes were removed' },
+  'short': { leavesOut: true, words: 'the tool drove for less than the configured shortest time' },
+  'unsettled': { leavesOut: true, words: 'less than 0.2 s of settled tension was left after the last blow' },
+  're-pulled': { leavesOut: false, words: 'the tool was pulled again before the release; measures are of the first pull' },
+  'blows-weak': { leavesOut: false, words: 'ringing is under 6 times the noise, so the count of blows is doubtful' },
+  'zero-shift': { leavesOut: false, words: 'the idle reading has moved away from the rig\'s zero' },
+  'interrupted': { leavesOut: true, words: 'the recording ended or the device restarted inside the run' },
+  'over-limit': { leavesOut: false, words: 'tension passed the test bolt\'s allowed tension: stop and inspect the bolt' },
+  'no-limit': { leavesOut: false, words: 'no allowed tension is set for the test bolt' },
+  'untagged': { leavesOut: true, words: 'no setup was in force at the first blow' },
+  'setup-changed': { leavesOut: true, words: 'the setup in force was changed during the run' },
+  'cold': { leavesOut: true, words: 'the rig was not warmed up yet' },
+  'expired': { leavesOut: false, words: 'the calibration\'s validity has passed' },
+  'nominal': { leavesOut: false, words: 'the calibration is nominal: absolute figures are approximate' },
+  'bolt-due': { leavesOut: false, words: 'the test bolt\'s factor is due to be measured again' },
+  'not-fresh': { leavesOut: false, words: 'the energy source was not fresh' },
+  'by-hand': { leavesOut: false, words: 'the reading was typed from a dial' },
+  'clock-suspect': { leavesOut: false, words: 'the host\'s clock was stepped; durations are not affected' },
+};
+
+/** A flag as a sentence; one of a newer program by its name. */
+export const flagWords = (flag: string): string => FLAGS[flag]?.words ?? flag;

@@ -1,0 +1,33 @@
+// What stands on the shelf: pieces, setups, tools, sources and test bolts. Asked for together, and anew after a change.
+import { signal } from '@preact/signals';
+import { get } from './api.ts';
+import type { Piece, Setup, Source, TestBolt, Tool } from './types.ts';
+
+export interface Shelf {
+  pieces: Piece[];
+  setups: Setup[];
+  tools: Tool[];
+  sources: Source[];
+  bolts: TestBolt[];
+}
+
+export type ShelfKind = keyof Shelf;
+
+export const shelf = signal<Shelf>({ pieces: [], setups: [], tools: [], sources: [], bolts: [] });
+
+const KINDS: readonly ShelfKind[] = ['pieces', 'setups', 'tools', 'sources', 'bolts'];
+
+export async function refreshShelf(): Promise<void> {
+  try {
+    const answers = await Promise.all(KINDS.map((kind) => get<Partial<Shelf>>(`shelf/${kind}?uses=true`)));
+    shelf.value = Object.assign({ ...shelf.value }, ...answers) as Shelf;
+  } catch {
+    // The feed tells that the daemon is away.
+  }
+}
+
+/** The pieces of a setup in order; names where a piece is gone. */
+export function piecesOf(setup: string | null): (Piece | string)[] {
+  const found = shelf.value.setups.find((one) => one.name === setup);
+  return (found?.pieces ?? []).map((name) => shelf.value.pieces.find((piece) => piece.name === name) ?? name);
+}

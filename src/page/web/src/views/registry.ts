@@ -1,0 +1,21 @@
+// The views, in the order of their buttons. A further view is a line here and a file beside this one; nothing else knows
+// how many there are.
+import type { ComponentType } from 'preact';
+import { Now } from './now.tsx';
+import { RigView } from './rig.tsx';
+import { Runs } from './runs.tsx';
+import { Setups } from './setups.tsx';
+
+export interface View {
+  /** First part of the address behind '#'. */
+  id: string;
+  title: string;
+  component: ComponentType;
+}
+
+export const VIEWS: readonly View[] = [
+  { id: 'now', title: 'Now', component: Now },
+  { id: 'runs', title: 'Runs', component: Runs },
+  { id: 'setups', title: 'Setups', component: Setups },
+  { id: 'rig', title: 'Rig', component: RigView },
+];
