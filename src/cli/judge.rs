@@ -7,33 +7,10 @@ use super::caution;
 use super::context::Context;
 use super::door::segment;
 use super::error::CliError;
+use super::measure::Measure;
 use super::output::{Cell, Format, Rows, print, say};
-use clap::{ArgGroup, Args, ValueEnum};
+use clap::{ArgGroup, Args};
 use serde_json::Value;
-
-/// Figures as typed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Of {
-    /// Tension at the first gate.
-    Gate,
-    /// Settled tension.
-    Held,
-    /// Greatest filtered tension.
-    Peak,
-    /// Fitted limit.
-    Plateau,
-}
-
-impl Of {
-    const fn word(self) -> &'static str {
-        match self {
-            Self::Gate => "gate",
-            Self::Held => "held",
-            Self::Peak => "peak",
-            Self::Plateau => "plateau",
-        }
-    }
-}
 
 /// Options of `accept`.
 #[derive(Debug, Args)]
@@ -54,8 +31,8 @@ pub struct Accept {
     #[arg(long)]
     pub setup: Option<String>,
     /// The figure.
-    #[arg(long, value_enum, default_value_t = Of::Gate)]
-    pub measure: Of,
+    #[arg(long, value_enum, default_value_t = Measure::Gate)]
+    pub measure: Measure,
     /// At least this tension.
     #[arg(long = "limit-kN", value_name = "KN")]
     pub limit_kn: Option<f64>,
@@ -86,8 +63,8 @@ pub struct History {
     #[arg(long)]
     pub setup: Option<String>,
     /// The figure.
-    #[arg(long, value_enum, default_value_t = Of::Gate)]
-    pub measure: Of,
+    #[arg(long, value_enum, default_value_t = Measure::Gate)]
+    pub measure: Measure,
     /// Take the limits from the first so many runs (default: all).
     #[arg(long, value_name = "N")]
     pub base: Option<usize>,
@@ -114,7 +91,7 @@ pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
     let query = query(&[
         ("runs", Some(args.runs.to_string())),
         ("setup", args.setup.clone()),
-        ("measure", Some(args.measure.word().to_owned())),
+        ("measure", Some(args.measure.name().to_owned())),
         ("limit_kN", number(args.limit_kn)),
         ("limit_Nm", number(args.limit_nm)),
         ("reference", args.reference.clone()),
@@ -172,7 +149,7 @@ pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
 pub async fn history(args: &History, context: &Context) -> Result<(), CliError> {
     let query = query(&[
         ("setup", args.setup.clone()),
-        ("measure", Some(args.measure.word().to_owned())),
+        ("measure", Some(args.measure.name().to_owned())),
         ("base", args.base.map(|n| n.to_string())),
         ("least_kN", args.least_kn.map(|v| v.to_string())),
         ("most_kN", args.most_kn.map(|v| v.to_string())),
@@ -199,7 +176,7 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
             (Some((low, high)), Some(centre)) => {
                 say(&format!(
                     "{} of {}: centre {centre:.2} kN, limits {low:.2} to {high:.2} kN (drawn as | : |)",
-                    args.measure.word(),
+                    args.measure.name(),
                     args.tool
                 ));
             }

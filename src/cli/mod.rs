@@ -19,6 +19,7 @@ pub mod forward;
 pub mod hints;
 pub mod judge;
 pub mod local;
+pub mod measure;
 pub mod output;
 pub mod place;
 pub mod plot;

@@ -70,6 +70,7 @@ fn not_served(rig: &Rig) -> RigState {
         calibration: rig.calibration().map(|c| c.id.clone()),
         nominal: rig.calibration().is_some_and(|c| c.nominal),
         range_kn: rig.range_kn(),
+        gates_s: Vec::new(),
         dial: None,
         standing: Vec::new(),
         counters: Counters::default(),

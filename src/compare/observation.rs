@@ -2,6 +2,8 @@
 //!
 //! An error names the observation by its place; who read it from a file knows the line.
 
+use serde::Deserialize;
+
 /// One run's value and what was coupled.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Observation {
@@ -22,7 +24,8 @@ pub struct Observation {
 }
 
 /// How the rig's drift is taken out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Drift {
     /// Not at all.
     None,

@@ -29,6 +29,7 @@ pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn:
         calibration: calibration.map(|c| c.id.clone()),
         nominal: calibration.is_some_and(|c| c.nominal),
         range_kn,
+        gates_s: Vec::new(),
         dial: None,
         standing: Vec::new(),
         counters: Counters::default(),

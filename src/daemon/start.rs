@@ -110,7 +110,9 @@ async fn start_line(
         }
         None => None,
     };
-    let board: Board = Arc::new(Mutex::new(blank(name, &line.port, calibration, range_kn)));
+    let mut state = blank(name, &line.port, calibration, range_kn);
+    state.gates_s.clone_from(&line.pipeline.runs.gates_s);
+    let board: Board = Arc::new(Mutex::new(state));
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let (letters, letters_in) = mpsc::channel(LETTERS_MAX);
     let (orders, orders_in) = mpsc::channel(ORDERS_MAX);

@@ -74,9 +74,9 @@ pub(super) fn details(reader: &Reader, ids: &[RunId]) -> Result<Vec<RunDetail>, 
 }
 
 /// One word that all runs agree on; none where they differ or do not know it.
-fn common<'a>(runs: &[&'a RunDetail], of: impl Fn(&'a RunDetail) -> Option<&'a str>) -> Option<&'a str> {
-    let first = of(runs.first()?)?;
-    runs.iter().all(|run| of(run) == Some(first)).then_some(first)
+fn common<'a>(words: &[Option<&'a str>]) -> Option<&'a str> {
+    let first = (*words.first()?)?;
+    words.iter().all(|word| *word == Some(first)).then_some(first)
 }
 
 fn answer(reader: &Reader, query: &BudgetQuery) -> Result<Value, Problem> {
@@ -169,11 +169,22 @@ pub(super) fn line(
     runs: &[&RunDetail],
     notes: &mut Vec<String>,
 ) -> Result<Option<KnownLine>, Problem> {
-    if runs.iter().all(|run| run.line.calibration.is_none()) {
+    let names: Vec<Option<&str>> = runs.iter().map(|run| run.line.calibration.as_deref()).collect();
+    line_of(reader, &names, notes)
+}
+
+/// The line of runs on these calibrations; none where they have no line against a reference in common, which a
+/// note then says.
+pub(super) fn line_of(
+    reader: &Reader,
+    calibrations: &[Option<&str>],
+    notes: &mut Vec<String>,
+) -> Result<Option<KnownLine>, Problem> {
+    if calibrations.iter().all(Option::is_none) {
         notes.push("the runs have no calibration: nothing of one is in the budget".into());
         return Ok(None);
     }
-    let Some(name) = common(runs, |run| run.line.calibration.as_deref()) else {
+    let Some(name) = common(calibrations) else {
         notes.push(
             "the runs are not all on one calibration: nothing of a calibration is in the budget".into(),
         );
@@ -197,7 +208,8 @@ pub(super) fn factor(
     runs: &[&RunDetail],
     notes: &mut Vec<String>,
 ) -> Result<Option<KnownFactor>, Problem> {
-    let Some(name) = common(runs, |run| run.line.bolt.as_deref()) else { return Ok(None) };
+    let bolts: Vec<Option<&str>> = runs.iter().map(|run| run.line.bolt.as_deref()).collect();
+    let Some(name) = common(&bolts) else { return Ok(None) };
     let document = reader.shelf_entry(ShelfKind::Bolts, name)?.map(|row| row.document);
     let bolt: Option<TestBolt> = document.and_then(|document| serde_json::from_value(document).ok());
     let given = bolt.as_ref().and_then(|bolt| bolt.factor);

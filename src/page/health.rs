@@ -41,6 +41,7 @@ pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
         .collect();
     Ok(Json(json!({
         "version": env!("CARGO_PKG_VERSION"),
+        "page_built": super::built::is_built(),
         "utc_ns": state.now(),
         "runs": runs,
         "writer": state.writer.as_ref().map(crate::store::Writer::health),

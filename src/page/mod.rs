@@ -1,12 +1,14 @@
-//! The HTTP interface: what the command line and the browser see, under `/api/v1`.
+//! The HTTP interface: what the command line and the browser see, under `/api/v1`; and the built page.
 //!
 //! Reads the store, writes through its writer, and asks [`Rigs`] for everything live. Must not know
 //! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
 pub mod body;
 pub mod budgets;
+pub mod built;
 pub mod calibrating;
 pub mod calibrations;
+pub mod comparing;
 pub mod corrections;
 pub mod exporting;
 mod exporting_samples;

@@ -80,6 +80,8 @@ pub struct RigState {
     /// Full range, where known.
     #[serde(rename = "range_kN")]
     pub range_kn: Option<f64>,
+    /// Times after the first blow at which tension is read, seconds; empty for a dial.
+    pub gates_s: Vec<f64>,
     /// The dial that is read by hand; null where the rig has a line.
     pub dial: Option<Dial>,
     /// What stands until somebody changes it, in words: never silence where a limit or a calibration is
@@ -111,6 +113,7 @@ impl RigState {
             calibration: dial.correction.as_ref().map(|c| c.id.clone()),
             nominal: dial.is_nominal(),
             range_kn: dial.range_kn,
+            gates_s: Vec::new(),
             dial: Some(dial.clone()),
             standing: Vec::new(),
             counters: Counters::default(),

@@ -7,8 +7,8 @@ use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
 use super::{
-    budgets, calibrating, calibrations, corrections, exporting, forward, health, judging, keeping, live,
-    readings, recompute, runs, shelf, tags, trace, trials, upkeep,
+    budgets, built, calibrating, calibrations, comparing, corrections, exporting, forward, health, judging,
+    keeping, live, readings, recompute, runs, shelf, tags, trace, trials, upkeep,
 };
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
@@ -45,6 +45,7 @@ pub fn router(state: State) -> Router {
         .route("/trials/{name}/ready", post(trials::ready))
         .route("/trials/{name}/say", post(trials::said))
         .route("/trials/{name}/readings", get(trials::readings))
+        .route("/trials/{name}/comparison", get(comparing::comparison))
         .route("/budget", get(budgets::budget))
         .route("/tools/{tool}/acceptance", get(judging::acceptance))
         .route("/tools/{tool}/history", get(judging::history))
@@ -70,7 +71,7 @@ pub fn router(state: State) -> Router {
     Router::new()
         .nest("/api/v1", timed.merge(untimed))
         .route("/metrics", get(health::metrics))
-        .fallback(nothing_there)
+        .fallback(built::file)
         .method_not_allowed_fallback(not_that_way)
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .with_state(state)
@@ -91,10 +92,6 @@ async fn within(request: Request, next: Next) -> Response {
             .into_response()
         }
     }
-}
-
-async fn nothing_there(request: Request) -> Problem {
-    Problem::not_found(format!("cannot find {}", request.uri().path()))
 }
 
 async fn not_that_way(request: Request) -> Problem {

@@ -7,9 +7,11 @@ use super::tags::{chain_named, on_shelf, pieces};
 use crate::results::{Flag, Measure};
 use crate::setups::{Tool, fit};
 use crate::stats::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
-use crate::store::{Reader, RunLine, ShelfKind, TrialEntry, TrialRow};
+use crate::store::{Reader, RunId, RunLine, ShelfKind, TrialEntry, TrialRow};
 use crate::trial::{Go, Phase, Plan, Progress, Said, Standing, Step, Taken, progress};
+use serde::Serialize;
 use serde_json::{Value, json};
+use std::collections::{HashMap, HashSet};
 
 /// A trial with all that is stored of it.
 pub(super) struct Trial {
@@ -17,6 +19,27 @@ pub(super) struct Trial {
     pub(super) entries: Vec<TrialEntry>,
     /// Each go with the run that took it.
     pub(super) runs: Vec<(u32, RunLine)>,
+}
+
+/// A run as a comparison takes it.
+#[derive(Clone, Debug, Serialize)]
+pub(super) struct Reading {
+    /// Its number.
+    pub(super) run: RunId,
+    /// Since the trial's first run.
+    pub(super) time_s: f64,
+    /// Corrections applied.
+    pub(super) setup: Option<String>,
+    /// Corrections applied.
+    pub(super) tool: Option<String>,
+    #[serde(rename = "value_kN")]
+    pub(super) value_kn: Option<f64>,
+    /// The setup's chain, as the shelf has it.
+    pub(super) pieces: Vec<String>,
+    #[serde(skip)]
+    pub(super) calibration: Option<String>,
+    /// Why it does not count.
+    pub(super) excluded: Option<String>,
 }
 
 /// Reads one.
@@ -158,42 +181,64 @@ impl Trial {
             "pieces": chain.pieces,
             "source": tool.source,
             "fresh_source_due": found.fresh_due,
+            "air_kPa": self.row.plan.air_kpa,
             "rest_s": self.row.plan.rest_s,
         }))
     }
 
     /// Runs as a comparison takes them: those of baseline and setups, with why one does not count.
-    pub(super) fn readings(&self, reader: &Reader, measure: Measure) -> Result<Vec<Value>, Problem> {
-        let phase = |go: u32| {
-            self.entries.iter().find_map(|entry| match &entry.said {
-                Said::Ready(found) if found.go == go => Some(found.step.phase),
+    pub(super) fn readings(&self, reader: &Reader, measure: Measure) -> Result<Vec<Reading>, Problem> {
+        let warm_ups: HashSet<u32> = self
+            .entries
+            .iter()
+            .filter_map(|entry| match &entry.said {
+                Said::Ready(found) if found.step.phase == Phase::WarmUp => Some(found.go),
                 _ => None,
             })
-        };
+            .collect();
         let start_ns = self.runs.first().map_or(0, |(_, run)| run.utc_ns);
-        let found = self.progress();
+        let done: HashSet<i64> = self.progress().done.into_iter().map(|(_, run)| run).collect();
+        // A setup has one chain: it is looked up once.
+        let mut chains: HashMap<String, Vec<String>> = HashMap::new();
         let mut rows = Vec::new();
-        for (go, run) in self.runs.iter().filter(|(go, _)| phase(*go) != Some(Phase::WarmUp)) {
+        for (go, run) in self.runs.iter().filter(|(go, _)| !warm_ups.contains(go)) {
             let value = figure(run, measure);
-            let done = found.done.iter().any(|(_, done)| *done == run.id.0);
             // The figure asked for may be another than that of the plan.
-            let why = match (done, value) {
+            let excluded = match (done.contains(&run.id.0), value) {
                 (false, _) => Some(self.why_not(*go, run)),
                 (true, None) => Some(format!("it has no figure '{}'", measure.name())),
                 (true, Some(_)) => None,
             };
-            let pieces = run.setup.as_deref().and_then(|setup| chain_named(reader, setup).ok());
-            rows.push(json!({
-                "run": run.id.0,
-                "time_s": (run.utc_ns - start_ns) as f64 / 1e9,
-                "setup": run.setup,
-                "tool": run.tool,
-                "value_kN": value,
-                "pieces": pieces.map(|chain| chain.pieces),
-                "excluded": why,
-            }));
+            let pieces = match &run.setup {
+                None => Vec::new(),
+                Some(setup) => match chains.get(setup) {
+                    Some(known) => known.clone(),
+                    None => {
+                        // A chain that left the shelf is told where pieces are asked for.
+                        let found =
+                            chain_named(reader, setup).map_or_else(|_| Vec::new(), |chain| chain.pieces);
+                        chains.entry(setup.clone()).or_insert(found).clone()
+                    }
+                },
+            };
+            rows.push(Reading {
+                run: run.id,
+                time_s: (run.utc_ns - start_ns) as f64 / 1e9,
+                setup: run.setup.clone(),
+                tool: run.tool.clone(),
+                value_kn: value,
+                pieces,
+                calibration: run.calibration.clone(),
+                excluded,
+            });
         }
         Ok(rows)
+    }
+
+    /// The gate of its runs, where the measure is one.
+    pub(super) fn gate_s(&self, measure: Measure) -> Option<f64> {
+        let first = self.runs.iter().find_map(|(_, run)| run.gates.first().map(|gate| gate.after_s));
+        first.filter(|_| measure == Measure::Gate)
     }
 }
 

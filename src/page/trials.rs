@@ -13,7 +13,7 @@ use crate::control::SourceState;
 use crate::pipeline::RunRow;
 use crate::results::Measure;
 use crate::store::Write;
-use crate::trial::{Fresh, Plan, Said, Standing, steps};
+use crate::trial::{Fresh, Plan, Said, Standing, is_fresh, steps};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
@@ -136,10 +136,9 @@ pub async fn readings(
     let document = state.read(move |reader| {
         let trial = load(reader, &name)?;
         let measure = query.measure.unwrap_or(trial.row.plan.measure);
-        let gate_s = trial.runs.iter().find_map(|(_, run)| run.gates.first().map(|gate| gate.after_s));
         Ok::<_, Problem>(json!({
             "trial": name, "measure": measure.name(), "baseline": trial.row.plan.baseline,
-            "gate_s": gate_s.filter(|_| measure == Measure::Gate), "rows": trial.readings(reader, measure)?,
+            "gate_s": trial.gate_s(measure), "rows": trial.readings(reader, measure)?,
         }))
     });
     document.await.map(Json)
@@ -190,18 +189,12 @@ async fn give(
             plan.name, seen, go.go
         )));
     }
-    let fresh = match &source {
-        Some(SourceState::Battery { fresh, .. }) => *fresh == Some(true),
-        Some(SourceState::Air { dynamic_kpa }) => dynamic_kpa.is_some(),
-        Some(SourceState::Mains { voltage_v }) => voltage_v.is_some(),
-        None => false,
-    };
-    if found.fresh_due && !fresh {
-        return Err(Problem::conflict(format!(
-            "trial '{}': expected a fresh source before this run, found none told",
-            plan.name
-        ))
-        .hint("swap the battery and name it as fresh with its rested voltage, or tell the air pressure or mains voltage"));
+    if found.fresh_due {
+        is_fresh(source.as_ref(), plan.air_kpa).map_err(|told| {
+            Problem::conflict(format!("trial '{}': expected {told}", plan.name)).hint(
+                "swap the battery and name it as fresh with its rested voltage, or tell the air pressure or mains voltage",
+            )
+        })?;
     }
     let utc_ns = state.now();
     let tags = UseBody::new(who, &go.step.setup, &go.step.tool, source, plan.bolt.as_deref());

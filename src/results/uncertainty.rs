@@ -10,6 +10,9 @@ use crate::metrology::budget::{Budget, Combined, Expanded, Line};
 use crate::metrology::ratio::{Read, ratio};
 use crate::stats::moments;
 
+/// Name of the line that a calibration leaves in a ratio.
+pub const LINE_IN_RATIO: &str = "calibration line, common part cancelled";
+
 /// Coverage probability.
 pub const LEVEL: f64 = 0.95;
 
@@ -169,7 +172,7 @@ pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<A
         let read = |(counts, zero): (f64, f64)| Read { counts, zero_counts: Some(zero), reading_u_kn: 0.0 };
         let found = ratio(&known.fit, read(at_a), read(at_b))?;
         let freedom = known.fit.polynomial.centred.degrees_of_freedom as f64;
-        lines.push(Line::sampled("calibration line, common part cancelled", found.line_u, freedom));
+        lines.push(Line::sampled(LINE_IN_RATIO, found.line_u, freedom));
         apart = Some(found.line_u_without_covariance);
     }
     Some(Against { ratio: value(plain, lines), line_u_if_apart: apart })

@@ -170,6 +170,14 @@ impl Reader {
         Ok(self.first(sql, [trial], |row| row.get::<_, bool>(0))?.unwrap_or(false))
     }
 
+    /// The zero that a run's newest figures stand above, in the calibration's terms; none for a reading by hand.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn run_zero_kn(&self, id: RunId) -> Result<Option<f64>, StoreError> {
+        Ok(self.first("SELECT zero_kN FROM runs_measured WHERE id = ?1", [id.0], |row| row.get(0))?.flatten())
+    }
+
     /// One run as lists show it.
     ///
     /// # Errors

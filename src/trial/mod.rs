@@ -8,5 +8,5 @@ pub mod plan;
 pub mod progress;
 
 pub use order::{Phase, Step, steps};
-pub use plan::{Fresh, Order, Plan, PlanError};
+pub use plan::{Fresh, Order, Plan, PlanError, is_fresh};
 pub use progress::{Go, Progress, Said, Standing, Taken, progress};

@@ -2,6 +2,7 @@
 //!
 //! Names are those of the shelf; whether the pieces fit each tool is looked at where the shelf is known.
 
+use crate::control::SourceState;
 use crate::results::Measure;
 use crate::setups::{NameError, check_text};
 use serde::{Deserialize, Serialize};
@@ -14,6 +15,9 @@ pub const SETUPS_MAX: usize = 24;
 pub const REPEATS_MAX: u32 = 50;
 /// Longest rest, seconds.
 pub const REST_S_MAX: f64 = 3600.0;
+
+/// Pressures that a band may have, kPa.
+pub const AIR_KPA: (f64, f64) = (50.0, 2000.0);
 
 /// The kind of order.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -75,9 +79,36 @@ pub struct Plan {
     /// When a fresh source is asked for.
     #[serde(default)]
     pub fresh: Fresh,
+    /// Least and greatest dynamic pressure at the tool that a fresh air supply may have, kPa; none: any that was
+    /// read.
+    #[serde(default, rename = "air_kPa", skip_serializing_if = "Option::is_none")]
+    pub air_kpa: Option<(f64, f64)>,
     /// The test bolt; none: the one in force.
     #[serde(default)]
     pub bolt: Option<String>,
+}
+
+/// Whether what was read at a source makes it a fresh one: a battery swapped in with its rested voltage, air inside
+/// the band, mains with its voltage.
+///
+/// # Errors
+/// What was expected of it, in words.
+pub fn is_fresh(source: Option<&SourceState>, air_kpa: Option<(f64, f64)>) -> Result<(), String> {
+    let expected = "a fresh source before this run".to_owned();
+    match source {
+        Some(SourceState::Battery { fresh: Some(true), rested_v: Some(_), .. })
+        | Some(SourceState::Mains { voltage_v: Some(_) }) => Ok(()),
+        Some(SourceState::Battery { id, .. }) => {
+            Err(format!("{expected}, found battery '{id}' without its rested voltage or not fresh"))
+        }
+        Some(SourceState::Air { dynamic_kpa: Some(kpa) }) => match air_kpa {
+            Some((low, high)) if !(low..=high).contains(kpa) => {
+                Err(format!("{expected}: air from {low} to {high} kPa, found {kpa} kPa"))
+            }
+            _ => Ok(()),
+        },
+        _ => Err(format!("{expected}, found none told")),
+    }
 }
 
 /// Why a plan is not taken.
@@ -130,6 +161,16 @@ impl Plan {
         if !(0.0..=REST_S_MAX).contains(&self.rest_s) {
             return Err(wrong("rest_s", format!("0 to {REST_S_MAX}"), self.rest_s));
         }
+        if let Some((low, high)) = self.air_kpa {
+            let range = AIR_KPA.0..=AIR_KPA.1;
+            if !(range.contains(&low) && range.contains(&high) && low < high) {
+                let expected = format!("two pressures that rise, from {} to {}", AIR_KPA.0, AIR_KPA.1);
+                return Err(wrong("air_kPa", expected, format!("{low} and {high}")));
+            }
+            if self.fresh == Fresh::No {
+                return Err(wrong("air_kPa", "a rule for fresh sources beside it", "none"));
+            }
+        }
         Ok(())
     }
 }
@@ -158,6 +199,7 @@ pub(crate) mod tests {
             measure: Measure::Gate,
             rest_s: 0.0,
             fresh: Fresh::No,
+            air_kpa: None,
             bolt: None,
         }
     }
@@ -178,5 +220,26 @@ pub(crate) mod tests {
         assert!(error(&|p| p.baseline_every = Some(0)).starts_with("baseline_every"));
         assert!(error(&|p| p.rest_s = f64::NAN).starts_with("rest_s"));
         assert!(error(&|p| p.name = " ".into()).contains("name"));
+        let band = |p: &mut Plan, air| (p.fresh, p.air_kpa) = (Fresh::EachRun, Some(air));
+        assert!(error(&|p| band(p, (650.0, 590.0))).starts_with("air_kPa: expected two pressures that rise"));
+        assert!(error(&|p| band(p, (f64::NAN, 590.0))).starts_with("air_kPa"));
+        assert!(error(&|p| p.air_kpa = Some((590.0, 650.0))).contains("a rule for fresh sources"));
+    }
+
+    #[test]
+    fn a_battery_needs_its_rested_voltage_and_air_its_band() {
+        let battery = |fresh, rested_v| Some(SourceState::Battery { id: "b3".into(), rested_v, fresh });
+        assert_eq!(is_fresh(battery(Some(true), Some(19.8)).as_ref(), None), Ok(()));
+        for not in [battery(Some(true), None), battery(None, Some(19.8)), battery(Some(false), Some(19.8))] {
+            assert!(is_fresh(not.as_ref(), None).unwrap_err().contains("battery 'b3'"));
+        }
+        let air = |kpa| Some(SourceState::Air { dynamic_kpa: kpa });
+        assert_eq!(is_fresh(air(Some(500.0)).as_ref(), None), Ok(()));
+        let band = Some((590.0, 650.0));
+        assert_eq!(is_fresh(air(Some(590.0)).as_ref(), band), Ok(()));
+        let told = is_fresh(air(Some(560.0)).as_ref(), band).unwrap_err();
+        assert!(told.ends_with("air from 590 to 650 kPa, found 560 kPa"), "{told}");
+        assert!(is_fresh(air(None).as_ref(), band).is_err() && is_fresh(None, None).is_err());
+        assert_eq!(is_fresh(Some(&SourceState::Mains { voltage_v: Some(231.0) }), None), Ok(()));
     }
 }

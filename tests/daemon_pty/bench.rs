@@ -211,8 +211,12 @@ impl Bench {
     }
 
     fn cli_command(&self, words: &[&str]) -> Command {
+        self.command_as("json", words)
+    }
+
+    fn command_as(&self, format: &str, words: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_boltscribe"));
-        command.arg("--config").arg(self.path("settings.toml")).args(["--format", "json"]).args(words);
+        command.arg("--config").arg(self.path("settings.toml")).args(["--format", format]).args(words);
         command.env("USER", "ana").stdin(Stdio::null());
         command
     }
@@ -238,6 +242,14 @@ impl Bench {
     pub fn done(&self, words: &[&str]) {
         let output = self.cli_command(words).output().unwrap();
         assert!(output.status.success(), "{words:?}: {}", String::from_utf8_lossy(&output.stderr));
+    }
+
+    /// Runs a command as a person at a terminal does; gives what it said beside its table.
+    pub fn done_talk(&self, words: &[&str]) -> String {
+        let output = self.command_as("table", words).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(output.status.success(), "{words:?}: {said}");
+        said
     }
 
     /// Takes the zero once the rig has been idle for long enough.

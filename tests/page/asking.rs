@@ -159,6 +159,40 @@ async fn what_is_not_there_is_a_problem_and_a_wrong_method_too() {
 }
 
 #[tokio::test]
+async fn readings_of_other_rigs_are_left_out_of_a_feed_that_names_its_rig() {
+    let house = House::new();
+    let request = Request::get("/api/v1/events?live=bench").body(Body::empty()).unwrap();
+    let mut body = house.router.clone().oneshot(request).await.unwrap().into_body();
+    let say = |rig: &str, event| {
+        let message = LiveMessage { rig: rig.into(), utc_ns: 7, news: News::Event(event) };
+        house.rigs.news.send(Arc::new(message)).unwrap();
+    };
+    say("other", Event::Blow { run_seq: 1, at_s: 1.0 });
+    say("other", Event::Stale { stale: true });
+    say("bench", Event::Blow { run_seq: 2, at_s: 2.0 });
+    let mut text = String::new();
+    while !text.contains("\"run_seq\":2") {
+        text.push_str(
+            std::str::from_utf8(&body.frame().await.unwrap().unwrap().into_data().unwrap()).unwrap(),
+        );
+    }
+    assert!(text.contains("\"stale\":true") && !text.contains("\"run_seq\":1"), "{text}");
+}
+
+#[tokio::test]
+async fn the_page_is_given_out_at_the_root_and_what_it_needs_is_told() {
+    let house = House::new();
+    let request = Request::get("/").body(Body::empty()).unwrap();
+    let response = house.router.clone().oneshot(request).await.unwrap();
+    assert_eq!(
+        (response.status().as_u16(), &response.headers()["cache-control"]),
+        (200, &"no-cache".parse().unwrap())
+    );
+    assert!(house.get("/api/v1/status").await["page_built"].is_boolean());
+    assert_eq!(house.get("/api/v1/rigs").await["rigs"][0]["gates_s"], serde_json::json!([3.0]));
+}
+
+#[tokio::test]
 async fn the_feed_gives_news_as_they_come_and_says_what_it_skipped() {
     let house = House::new();
     let request = Request::get("/api/v1/events").body(Body::empty()).unwrap();

@@ -40,6 +40,7 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         calibration: Some("cell-1".into()),
         nominal: false,
         range_kn: Some(100.0),
+        gates_s: vec![3.0],
         dial: None,
         standing: Vec::new(),
         counters: Counters { bytes_in: 77, ..Counters::default() },

@@ -8,6 +8,7 @@
 #[path = "../daemon_pty/bench.rs"]
 #[allow(dead_code)]
 mod bench;
+mod comparing;
 #[path = "../typed/desk.rs"]
 #[allow(dead_code)]
 mod desk;
@@ -208,6 +209,8 @@ fn a_fresh_battery_is_asked_for_and_an_aborted_trial_goes_on() {
     let desk = dial();
     desk.json(&plan(&["--repeats", "1", "--fresh", "each-run"]));
     assert!(desk.fails(1, &["trial", "ready"]).contains("expected a fresh source"));
+    let told = desk.fails(1, &["trial", "ready", "--battery", "b3"]);
+    assert!(told.contains("battery 'b3' without its rested voltage"), "{told}");
     desk.json(&["trial", "ready", "--battery", "b3", "--rested-V", "19.8"]);
     let run = desk.json(&["runs", "enter", "80.1"]);
     assert_eq!(run["in_force"]["source"]["fresh"], true, "{run}");

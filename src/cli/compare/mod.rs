@@ -3,12 +3,10 @@
 //! Reads a table of readings, hands them to `compare`, shows the answer. Trials come
 //! through the API.
 
-mod document;
 mod pieces;
 mod read;
 mod rows;
 mod talk;
-mod trial;
 mod verb;
 
 pub use verb::{Args, run, run_trial};

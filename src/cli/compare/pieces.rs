@@ -5,112 +5,57 @@ use super::super::caution;
 use super::super::error::CliError;
 use super::super::output::{Cell, Format, Rows, print, say};
 use super::verb::Args;
-use super::{document, read, talk};
-use crate::compare::pieces::{PieceEffects, PieceRow, Prediction, piece_effects};
-use crate::compare::{Observation, Question};
+use super::{read, talk};
+use crate::compare::{Asked, Observation, Question, of_pieces, piece_effects};
 use crate::files::{Readings, readings};
-use serde_json::{Value, json};
+use serde_json::Value;
 
-/// Works out and shows what pieces do.
+/// Works out what the pieces of a table do.
 ///
 /// # Errors
 /// A file without pieces, or that cannot be compared; a chain that cannot be read.
-pub fn run(
+pub fn of(
     args: &Args,
-    format: Format,
     table: &Readings,
     observations: &[Observation],
     question: &Question,
-) -> Result<(), CliError> {
+    asked: &Asked<'_>,
+) -> Result<Value, CliError> {
     if !table.has_pieces {
         return Err(CliError::usage_with(
             format!("{}: expected a column 'pieces' for --by piece, found none", args.file.display()),
             "a column `pieces` names the chain of each run, such as ext+socket",
         ));
     }
-    let untried = match &args.predict {
-        Some(chain) => Some(readings::pieces(chain).ok_or_else(|| {
-            CliError::usage(format!("--predict: expected pieces joined by '+', found '{chain}'"))
-        })?),
-        None => None,
-    };
+    let untried = untried(args)?;
     let found = piece_effects(observations, question, untried.as_deref())
         .map_err(|error| read::wrong(&args.file, table, &error))?;
-    let document = of(args, table, &found, untried.as_deref());
-    print(format, &document, &rows(&document))?;
+    Ok(of_pieces(asked, &found, untried.as_deref()))
+}
+
+/// The chain that is to be predicted, as typed.
+///
+/// # Errors
+/// A piece without a name.
+pub fn untried(args: &Args) -> Result<Option<Vec<String>>, CliError> {
+    let Some(chain) = &args.predict else { return Ok(None) };
+    let pieces = readings::pieces(chain).ok_or_else(|| {
+        CliError::usage(format!("--predict: expected pieces joined by '+', found '{chain}'"))
+    })?;
+    Ok(Some(pieces))
+}
+
+/// Shows what pieces do.
+///
+/// # Errors
+/// Standard output takes nothing.
+pub fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
+    print(format, document, &rows(document))?;
     if format == Format::Table {
-        talk(args, &document);
+        talk(args, document);
         caution::show(format);
     }
     Ok(())
-}
-
-fn of(args: &Args, table: &Readings, found: &PieceEffects, untried: Option<&[String]>) -> Value {
-    let mut document = document::head(args, table);
-    let lack = found
-        .lack_of_fit
-        .map(|l| json!({ "f": l.f, "df_above": l.above, "df_below": l.below, "p_value": l.p_value }));
-    let more = json!({
-        "drift": found.drift.name(),
-        "drift_percent_per_hour": found.drift_found.map(|d| d.percent_per_hour),
-        "drift_se_percent_per_hour": found.drift_found.and_then(|d| d.se_percent_per_hour),
-        "drift_p_value": found.drift_found.and_then(|d| d.p_value),
-        "residual_sd_percent": found.residual_sd_percent,
-        "degrees_of_freedom": found.degrees_of_freedom,
-        "excluded": document::excluded(&found.excluded),
-        "in_every_chain": found.in_every_chain,
-        "pieces": found.pieces.iter().map(piece).collect::<Vec<_>>(),
-        "lack_of_fit": lack,
-        "prediction": found.prediction.as_ref().map(|p| prediction(p, untried.unwrap_or(&[]))),
-    });
-    document::extend(&mut document, more);
-    document
-}
-
-fn piece(row: &PieceRow) -> Value {
-    let parts: Vec<Value> =
-        row.combination.iter().map(|(piece, count)| json!({ "piece": piece, "count": count })).collect();
-    json!({
-        "piece": label(&row.combination),
-        "combination": parts,
-        "percent": row.percent,
-        "low": row.limits.map(|l| l.0),
-        "high": row.limits.map(|l| l.1),
-        "p_value": row.p_value,
-        "p_adjusted": row.p_adjusted,
-        "note": row.note,
-    })
-}
-
-/// A combination as a person writes it: `ext`, `ext + joint`, `ext - 2 joint`.
-fn label(combination: &[(String, f64)]) -> String {
-    let mut text = String::new();
-    for (k, (piece, count)) in combination.iter().enumerate() {
-        text.push_str(match (k, *count < 0.0) {
-            (0, false) => "",
-            (0, true) => "- ",
-            (_, false) => " + ",
-            (_, true) => " - ",
-        });
-        let size = count.abs();
-        if (size - 1.0).abs() > 1e-9 {
-            text.push_str(&format!("{size} "));
-        }
-        text.push_str(piece);
-    }
-    text
-}
-
-fn prediction(found: &Prediction, chain: &[String]) -> Value {
-    json!({
-        "pieces": chain,
-        "percent_of_baseline": found.percent,
-        "low": found.limits.map(|l| l.0),
-        "high": found.limits.map(|l| l.1),
-        "low_one_run": found.one_run.map(|l| l.0),
-        "high_one_run": found.one_run.map(|l| l.1),
-        "note": found.note,
-    })
 }
 
 fn rows(document: &Value) -> Rows {
@@ -158,7 +103,7 @@ fn talk(args: &Args, document: &Value) {
     say(&format!(
         "the untried chain would give {} % of '{}' (mean within {} to {}, one run within {} to {})",
         figure("percent_of_baseline"),
-        args.baseline.as_deref().unwrap_or_default(),
+        document["baseline"].as_str().unwrap_or_default(),
         figure("low"),
         figure("high"),
         figure("low_one_run"),

@@ -9,13 +9,15 @@ type Number = (&'static str, usize);
 
 const FOR_PEOPLE: [Number; 5] =
     [("runs", 0), ("percent_of_baseline", 2), ("low", 2), ("high", 2), ("p_adjusted", 4)];
-const ALL: [Number; 11] = [
+const ALL: [Number; 13] = [
     ("runs", 0),
     ("percent_of_baseline", 2),
     ("low", 2),
     ("high", 2),
     ("low_simultaneous", 2),
     ("high_simultaneous", 2),
+    ("low_total", 2),
+    ("high_total", 2),
     ("t", 2),
     ("degrees_of_freedom", 0),
     ("p_value", 4),

@@ -22,8 +22,30 @@ pub fn of_setups(args: &Args, document: &Value) {
         100.0 * args.alpha
     ));
     remarks(document);
+    total(document);
     beside(document);
     planning(document);
+}
+
+/// Limits with the calibration's part, and what is said of them; a file has none.
+fn total(document: &Value) {
+    if document["trial"].is_null() {
+        return;
+    }
+    let setups = document["setups"].as_array().into_iter().flatten();
+    let words: Vec<String> = setups
+        .filter_map(|row| {
+            let (low, high) = row["low_total"].as_f64().zip(row["high_total"].as_f64())?;
+            let tool = row["tool"].as_str().map_or_else(String::new, |tool| format!(" ({tool})"));
+            Some(format!("{}{tool} {low:.2} to {high:.2} %", row["setup"].as_str().unwrap_or_default()))
+        })
+        .collect();
+    if !words.is_empty() {
+        say(&format!("with what the calibration leaves in a ratio: {}", words.join(", ")));
+    }
+    for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+        say(&format!("note: {note}"));
+    }
 }
 
 /// The other measure of the same runs.

@@ -3,13 +3,15 @@
 
 use super::super::caution;
 use super::super::context::Context;
+use super::super::door::segment;
 use super::super::error::CliError;
+use super::super::measure::Measure;
 use super::super::output::{Format, print};
-use super::{document, pieces, read, rows, talk, trial};
-use crate::compare::{Drift, Question, compare};
-use crate::files::Readings;
+use super::{pieces, read, rows, talk};
+use crate::compare::{Asked, Drift, Question, Totals, compare, of_setups};
+use crate::files::{Quantity, Readings};
 use clap::ValueEnum;
-use serde_json::{Value, json};
+use serde_json::Value;
 use std::path::PathBuf;
 
 const EXAMPLES: &str = "Examples:
@@ -67,38 +69,6 @@ pub enum DriftWord {
     Bracket,
 }
 
-/// Measures of a run.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Measure {
-    /// Tension a fixed time after the first blow.
-    Gate,
-    /// Settled tension after the last blow.
-    Held,
-    /// Highest tension.
-    Peak,
-    /// Fitted limit.
-    Plateau,
-}
-
-impl Measure {
-    /// The measure of a word.
-    #[must_use]
-    pub fn of(word: &str) -> Option<Self> {
-        Self::value_variants().iter().copied().find(|measure| measure.name() == word)
-    }
-
-    /// The word for it.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Gate => "gate",
-            Self::Held => "held",
-            Self::Peak => "peak",
-            Self::Plateau => "plateau",
-        }
-    }
-}
-
 /// What the answer is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum By {
@@ -131,10 +101,11 @@ pub fn run(args: &Args, format: Format) -> Result<(), CliError> {
         ));
     }
     let table = read::table(&args.file)?;
-    answer(args, format, &table, &[], None)
+    let document = of_file(args, &table)?;
+    show(args, format, &document)
 }
 
-/// Compares the runs of a stored trial; beside the gate the plateau, because a coupling may change both.
+/// Compares the runs of a stored trial; beside the gate stands the plateau, because a coupling may change both.
 ///
 /// # Errors
 /// No such trial, runs that cannot be compared, options that do not fit together.
@@ -143,51 +114,62 @@ pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
     if args.gate_s.is_some() {
         return Err(CliError::usage("--gate-s: expected a file, found a trial, whose runs know their gates"));
     }
-    let found = trial::of(args, args.measure, context).await?;
-    let beside = match (args.measure, found.args.measure, args.by) {
-        (None, Some(Measure::Gate), None | Some(By::Setup)) => {
-            trial::of(args, Some(Measure::Plateau), context).await.ok()
-        }
-        _ => None,
-    };
-    let also = beside.as_ref().and_then(|found| setups(&found.args, &found.table).ok());
-    answer(&found.args, context.format, &found.table, &found.without, also)
+    // A mistake in it is told under the option's name.
+    let untried = pieces::untried(args)?;
+    let number = |value: Option<f64>| value.map(|v| v.to_string());
+    let by = args.by.map(|by| if by == By::Piece { "piece" } else { "setup" }.to_owned());
+    let asked = [
+        ("baseline", args.baseline.clone()),
+        ("measure", args.measure.map(|measure| measure.name().to_owned())),
+        ("drift", args.drift.map(|drift| Drift::from(drift).name().to_owned())),
+        ("alpha", Some(args.alpha.to_string())),
+        ("difference", number(args.difference)),
+        ("expected_sd", number(args.expected_sd)),
+        ("by", by),
+        ("predict", untried.map(|chain| chain.join("+"))),
+    ];
+    let given = asked.iter().filter_map(|(key, value)| Some(format!("{key}={}", segment(value.as_ref()?))));
+    let query = given.collect::<Vec<_>>().join("&");
+    let name = args.file.to_string_lossy();
+    let document = context.door.get(&format!("trials/{}/comparison?{query}", segment(&name))).await?;
+    show(args, context.format, &document)
 }
 
-fn question(args: &Args) -> Result<Question, CliError> {
+fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
     let Some(baseline) = args.baseline.clone() else {
         return Err(CliError::usage("--baseline: expected the setup that counts as 100 %, found none"));
     };
-    Ok(Question { baseline, drift: args.drift.map(Drift::from), alpha: args.alpha })
-}
-
-fn setups(args: &Args, table: &Readings) -> Result<Value, CliError> {
-    let found = compare(&read::observations(table), &question(args)?)
-        .map_err(|error| read::wrong(&args.file, table, &error))?;
-    Ok(document::of(args, table, &found))
-}
-
-fn answer(
-    args: &Args,
-    format: Format,
-    table: &Readings,
-    without: &[Value],
-    also: Option<Value>,
-) -> Result<(), CliError> {
-    let (question, observations) = (question(args)?, read::observations(table));
+    let observations = read::observations(table);
+    let (quantity, unit) = match table.quantity {
+        Quantity::Tension => ("tension", "kN"),
+        Quantity::Torque => ("torque", "N·m"),
+    };
+    let asked = Asked {
+        measure: args.measure.map_or(quantity, Measure::name),
+        quantity,
+        unit,
+        gate_s: args.gate_s,
+        baseline: &baseline,
+        alpha: args.alpha,
+        difference: args.difference,
+        expected_sd: args.expected_sd,
+    };
+    let drift = args.drift.map(Drift::from);
+    let question = Question { baseline: baseline.clone(), drift, alpha: args.alpha };
     if args.by == Some(By::Piece) {
-        return pieces::run(args, format, table, &observations, &question);
+        return pieces::of(args, table, &observations, &question, &asked);
     }
-    let mut document = setups(args, table)?;
-    if let Some(excluded) = document["excluded"].as_array_mut() {
-        excluded.extend(without.iter().cloned());
+    let found = compare(&observations, &question).map_err(|error| read::wrong(&args.file, table, &error))?;
+    Ok(of_setups(&asked, &observations, &found, &Totals::none()))
+}
+
+fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
+    if args.by == Some(By::Piece) {
+        return pieces::show(args, format, document);
     }
-    if let Some(also) = also {
-        document["beside"] = json!({ "measure": also["measure"], "setups": also["setups"] });
-    }
-    print(format, &document, &rows::of(&document, format))?;
+    print(format, document, &rows::of(document, format))?;
     if format == Format::Table {
-        talk::of_setups(args, &document);
+        talk::of_setups(args, document);
         caution::show(format);
     }
     Ok(())

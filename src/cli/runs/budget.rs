@@ -4,23 +4,10 @@
 
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
+use crate::cli::measure::Measure;
 use crate::cli::output::{Cell, Format, Rows, print, print_text, say};
 use clap::Args;
-use clap::ValueEnum;
 use serde_json::Value;
-
-/// A figure as typed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Of {
-    /// Tension at the first gate.
-    Gate,
-    /// Settled tension.
-    Held,
-    /// Greatest filtered tension.
-    Peak,
-    /// Fitted limit.
-    Plateau,
-}
 
 /// Options of `runs budget`.
 #[derive(Debug, Args)]
@@ -37,8 +24,8 @@ pub struct Budget {
     #[arg(long, value_name = "RUN,RUN", value_delimiter = ',')]
     pub against: Vec<u64>,
     /// The figure.
-    #[arg(long, value_enum, default_value_t = Of::Gate)]
-    pub measure: Of,
+    #[arg(long, value_enum, default_value_t = Measure::Gate)]
+    pub measure: Measure,
     /// Propagate distributions as well, by so many trials.
     #[arg(long, value_name = "N")]
     pub monte_carlo: Option<u32>,
@@ -53,7 +40,7 @@ pub struct Budget {
 /// No such run, no such figure.
 pub async fn run(args: &Budget, context: &Context) -> Result<(), CliError> {
     let list = |ids: &[u64]| ids.iter().map(u64::to_string).collect::<Vec<_>>().join(",");
-    let measure = args.measure.to_possible_value().map_or_else(String::new, |v| v.get_name().to_owned());
+    let measure = args.measure.name();
     let mut path = format!("budget?runs={}&measure={measure}&seed={}", list(&args.runs), args.seed);
     if !args.against.is_empty() {
         path.push_str(&format!("&against={}", list(&args.against)));

@@ -4,22 +4,9 @@
 
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
-use crate::results::Measure;
+use crate::cli::measure::Measure;
 use crate::trial::{Fresh, Order, Plan};
 use clap::ValueEnum;
-
-/// Figures as typed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum Of {
-    /// Tension at the first gate.
-    Gate,
-    /// Settled tension.
-    Held,
-    /// Greatest filtered tension.
-    Peak,
-    /// Fitted limit.
-    Plateau,
-}
 
 /// Orders as typed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -77,14 +64,17 @@ pub struct New {
     #[arg(long)]
     pub warm_up: bool,
     /// The figure that is compared.
-    #[arg(long, value_enum, default_value_t = Of::Gate)]
-    pub measure: Of,
+    #[arg(long, value_enum, default_value_t = Measure::Gate)]
+    pub measure: Measure,
     /// Rest before each run, seconds.
     #[arg(long, value_name = "S", default_value_t = 0.0)]
     pub rest_s: f64,
     /// When a fresh battery (or the pressure) is asked for.
     #[arg(long, value_enum, default_value_t = When::No)]
     pub fresh: When,
+    /// Least and greatest dynamic air pressure that counts as fresh, kPa; goes with --fresh.
+    #[arg(long = "air-kPa", value_name = "LOW,HIGH", value_delimiter = ',')]
+    pub air_kpa: Vec<f64>,
     /// The test bolt (default: the one in force).
     #[arg(long)]
     pub bolt: Option<String>,
@@ -114,17 +104,17 @@ impl New {
             seed: self.seed.unwrap_or_else(|| fastrand::u64(1..1_000_000_000)),
             baseline_every: self.baseline_every.or(Some(self.setups.len() as u32)),
             warm_up: self.warm_up,
-            measure: match self.measure {
-                Of::Gate => Measure::Gate,
-                Of::Held => Measure::Held,
-                Of::Peak => Measure::Peak,
-                Of::Plateau => Measure::Plateau,
-            },
+            measure: self.measure.into(),
             rest_s: self.rest_s,
             fresh: match self.fresh {
                 When::No => Fresh::No,
                 When::EachRun => Fresh::EachRun,
                 When::EachSetup => Fresh::EachSetup,
+            },
+            air_kpa: match self.air_kpa[..] {
+                [] => None,
+                [low, high] => Some((low, high)),
+                _ => return Err(CliError::usage("--air-kPa: expected two pressures, such as 590,650")),
             },
             bolt: self.bolt.clone(),
         })

@@ -65,7 +65,10 @@ pub fn next(document: &Value) -> String {
         pieces.join(" > ")
     ));
     if step["fresh_source_due"] == true {
-        text.push_str(&format!("a fresh source is due ({})\n", word("source")));
+        let band = step["air_kPa"][0].as_f64().zip(step["air_kPa"][1].as_f64());
+        let band = band.filter(|_| step["source"] == "air");
+        let band = band.map_or_else(String::new, |(low, high)| format!(", {low} to {high} kPa"));
+        text.push_str(&format!("a fresh source is due ({}{band})\n", word("source")));
     }
     if let Some(rest) = step["rest_s"].as_f64().filter(|rest| *rest > 0.0) {
         text.push_str(&format!("rest {rest} s before it\n"));

@@ -338,6 +338,14 @@ fn xtask_has_no_dependencies() {
 fn packages_come_from_the_registry_only() {
     let good = format!("source = \"{}\"\n", table::REGISTRY);
     none(&found(&[("Cargo.lock", &good)]));
+    let npm = "  \"funding\": {\n    \"url\": \"https://example.org/pay\"\n  },\n";
+    none(&found(&[("src/page/web/package-lock.json", npm)]));
+    let fetched = "    \"resolved\": \"https://example.org/x.tgz\",\n";
+    one(
+        &found(&[("src/page/web/package-lock.json", &format!("{npm}{fetched}"))]),
+        "src/page/web/package-lock.json:4: addresses",
+        "example.org",
+    );
     for bad in
         ["source = \"git+https://example.org/a#1\"\n", "source = \"registry+https://example.org/index\"\n"]
     {

@@ -1,22 +1,61 @@
 //! The answer as one JSON document; keys carry units, what is absent is null with a note.
-//! Must not work anything out that `compare` can.
+//! Must not work anything out that this room's other files can, nor know whether a file or a store was asked.
 
-use super::verb::Args;
-use crate::compare::answer::{Judged, SetupRow};
-use crate::compare::planning::{POWER, Wanted, detectable_percent, runs_needed};
-use crate::compare::{Comparison, Drift};
-use crate::files::{Quantity, Readings};
+use super::answer::{Comparison, Judged, SetupRow, Verdict};
+use super::observation::{Drift, Observation};
+use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
 use serde_json::{Value, json};
 
-/// What is said of the limits that no file can give.
-const NO_BUDGET: &str =
-    "low and high cover repeatability only; low_total and high_total need runs with a calibration's budget";
+/// What the values are, and what was asked besides the question.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Asked<'a> {
+    /// Which measure of a run.
+    pub measure: &'a str,
+    /// `tension` or `torque`.
+    pub quantity: &'a str,
+    /// `kN` or `N·m`.
+    pub unit: &'a str,
+    /// The gate, where the measure is one.
+    pub gate_s: Option<f64>,
+    /// The setup that counts as 100 %.
+    pub baseline: &'a str,
+    /// The risk.
+    pub alpha: f64,
+    /// A difference that is to be shown, percent.
+    pub difference: Option<f64>,
+    /// SD of one run that is expected, percent.
+    pub expected_sd: Option<f64>,
+}
 
-/// The whole document.
+/// Limits with the calibration's part, one a row of the answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Totals {
+    /// In order of the rows; none where there is none.
+    pub limits: Vec<Option<(f64, f64)>>,
+    /// What they hold, or why there are none.
+    pub notes: Vec<String>,
+}
+
+impl Totals {
+    /// What a table of values gives: none.
+    #[must_use]
+    pub fn none() -> Self {
+        let note = "low and high cover repeatability only; low_total and high_total need runs with a calibration's budget";
+        Self { limits: Vec::new(), notes: vec![note.to_owned()] }
+    }
+}
+
+/// The whole document of a comparison of setups.
 #[must_use]
-pub fn of(args: &Args, table: &Readings, found: &Comparison) -> Value {
-    let setups: Vec<Value> = found.setups.iter().map(setup).collect();
-    let mut document = head(args, table);
+pub fn of_setups(
+    asked: &Asked<'_>,
+    observations: &[Observation],
+    found: &Comparison,
+    totals: &Totals,
+) -> Value {
+    let total = |at: usize| totals.limits.get(at).copied().flatten();
+    let setups: Vec<Value> = found.setups.iter().enumerate().map(|(at, row)| setup(row, total(at))).collect();
+    let mut document = head(asked);
     let more = json!({
         "drift": found.drift.name(),
         "drift_percent_per_hour": found.drift_found.map(|d| d.percent_per_hour),
@@ -26,43 +65,39 @@ pub fn of(args: &Args, table: &Readings, found: &Comparison) -> Value {
         "degrees_of_freedom": found.degrees_of_freedom,
         "excluded": excluded(&found.excluded),
         "setups": setups,
-        "checks": checks(table, found),
-        "planning": planning(args, found),
-        "notes": [NO_BUDGET],
+        "checks": checks(observations, found),
+        "planning": planning(asked, found),
+        "notes": totals.notes,
     });
     extend(&mut document, more);
     document
 }
 
 /// What every answer opens with.
-pub fn head(args: &Args, table: &Readings) -> Value {
-    let (quantity, unit) = match table.quantity {
-        Quantity::Tension => ("tension", "kN"),
-        Quantity::Torque => ("torque", "N·m"),
-    };
+pub(super) fn head(asked: &Asked<'_>) -> Value {
     json!({
-        "measure": args.measure.map_or(quantity, super::verb::Measure::name),
-        "quantity": quantity,
-        "unit": unit,
-        "gate_s": args.gate_s,
-        "baseline": args.baseline,
-        "alpha": args.alpha,
+        "measure": asked.measure,
+        "quantity": asked.quantity,
+        "unit": asked.unit,
+        "gate_s": asked.gate_s,
+        "baseline": asked.baseline,
+        "alpha": asked.alpha,
     })
 }
 
 /// Adds the members of one object to another.
-pub fn extend(document: &mut Value, more: Value) {
+pub(super) fn extend(document: &mut Value, more: Value) {
     if let (Some(object), Value::Object(more)) = (document.as_object_mut(), more) {
         object.extend(more);
     }
 }
 
 /// Runs left out, with why.
-pub fn excluded(runs: &[(u64, String)]) -> Vec<Value> {
+pub(super) fn excluded(runs: &[(u64, String)]) -> Vec<Value> {
     runs.iter().map(|(run, why)| json!({ "run": run, "why": why })).collect()
 }
 
-fn setup(row: &SetupRow) -> Value {
+fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> Value {
     let judged = row.judged.as_ref();
     let of = |f: fn(&Judged) -> f64| judged.map(f);
     let limits = judged.and_then(|j| j.limits);
@@ -76,21 +111,21 @@ fn setup(row: &SetupRow) -> Value {
         "high": limits.map(|l| l.1),
         "low_simultaneous": simultaneous.map(|l| l.0),
         "high_simultaneous": simultaneous.map(|l| l.1),
-        "low_total": null,
-        "high_total": null,
+        "low_total": total.map(|l| l.0),
+        "high_total": total.map(|l| l.1),
         "t": of(|j| j.t),
         "degrees_of_freedom": judged.map(|j| j.degrees_of_freedom),
         "p_value": of(|j| j.p_value),
         "p_adjusted": of(|j| j.p_adjusted),
         "detectable_percent": judged.and_then(detectable_percent),
-        "verdict": row.verdict.map(crate::compare::Verdict::name),
+        "verdict": row.verdict.map(Verdict::name),
         "note": row.note,
     })
 }
 
 /// What the residuals look like; the runs are named by number.
-fn checks(table: &Readings, found: &Comparison) -> Value {
-    let counted: Vec<u64> = table.rows.iter().filter(|r| r.excluded.is_none()).map(|r| r.run).collect();
+fn checks(observations: &[Observation], found: &Comparison) -> Value {
+    let counted: Vec<u64> = observations.iter().filter(|o| o.excluded.is_none()).map(|o| o.run).collect();
     let outlier = found
         .checks
         .outlier
@@ -104,11 +139,11 @@ fn checks(table: &Readings, found: &Comparison) -> Value {
 }
 
 /// How many runs would show a difference; null where nobody asked.
-fn planning(args: &Args, found: &Comparison) -> Value {
-    let Some(difference_percent) = args.difference else { return Value::Null };
+fn planning(asked: &Asked<'_>, found: &Comparison) -> Value {
+    let Some(difference_percent) = asked.difference else { return Value::Null };
     let residual = found.residual_sd_percent.filter(|s| *s > 1e-9);
     // What a person says outweighs what a few repeats say.
-    let (sd_percent, from) = match (args.expected_sd, residual) {
+    let (sd_percent, from) = match (asked.expected_sd, residual) {
         (Some(sd), _) => (Some(sd), "expected"),
         (None, Some(sd)) => (Some(sd), "residuals"),
         (None, None) => (None, "none"),
@@ -125,7 +160,7 @@ fn planning(args: &Args, found: &Comparison) -> Value {
         runs_needed(&Wanted {
             difference_percent,
             sd_percent,
-            alpha: args.alpha,
+            alpha: asked.alpha,
             comparisons: most,
             linear: found.drift == Drift::Linear,
         })
