@@ -80,8 +80,10 @@ pub enum Verb {
     #[command(subcommand)]
     Export(export::Verb),
     /// One self-contained HTML file, to be printed or mailed.
-    #[command(subcommand)]
-    Report(report::Verb),
+    #[command(
+        before_help = "Examples:\n  boltscribe report couplings --out couplings.html --customer 'an invented depot'\n  boltscribe --units lbf report couplings --out couplings.html"
+    )]
+    Report(report::Report),
     /// Find and measure the runs of a trace or a recording.
     Analyze(analyze::Args),
     /// What each setup gives in percent of a baseline, and whether the difference is real.

@@ -41,6 +41,13 @@ pub fn segment(name: &str) -> String {
     utf8_percent_encode(name, SEGMENT).to_string()
 }
 
+/// A query from what was given.
+#[must_use]
+pub fn query(parts: &[(&str, Option<String>)]) -> String {
+    let given = parts.iter().filter_map(|(key, value)| Some(format!("{key}={}", segment(value.as_ref()?))));
+    given.collect::<Vec<_>>().join("&")
+}
+
 /// Whether a daemon listens at this socket.
 ///
 /// # Errors

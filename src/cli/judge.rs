@@ -5,12 +5,14 @@
 
 use super::caution;
 use super::context::Context;
-use super::door::segment;
+use super::door::{query, segment};
 use super::error::CliError;
 use super::measure::Measure;
 use super::output::{Cell, Format, Rows, print, say};
+use super::report;
 use clap::{ArgGroup, Args};
 use serde_json::Value;
+use std::path::PathBuf;
 
 /// Options of `accept`.
 #[derive(Debug, Args)]
@@ -18,8 +20,9 @@ use serde_json::Value;
     before_help = "Examples:
   boltscribe accept wrench-7 --runs 5 --limit-kN 80
   boltscribe accept wrench-7 --runs 5 --reference wrench-1 --percent 95
+  boltscribe accept wrench-7 --runs 3      (by the limit of its class in the settings)
 ",
-    group = ArgGroup::new("limit").args(["limit_kn", "limit_nm", "reference"]).required(true)
+    group = ArgGroup::new("limit").args(["limit_kn", "limit_nm", "reference"])
 )]
 pub struct Accept {
     /// The tool.
@@ -30,9 +33,9 @@ pub struct Accept {
     /// Only runs with this setup (default: that of its latest run).
     #[arg(long)]
     pub setup: Option<String>,
-    /// The figure.
-    #[arg(long, value_enum, default_value_t = Measure::Gate)]
-    pub measure: Measure,
+    /// The figure (default: gate, or that of the class's limit).
+    #[arg(long, value_enum)]
+    pub measure: Option<Measure>,
     /// At least this tension.
     #[arg(long = "limit-kN", value_name = "KN")]
     pub limit_kn: Option<f64>,
@@ -74,12 +77,12 @@ pub struct History {
     /// Capability against an upper limit.
     #[arg(long = "most-kN", value_name = "KN")]
     pub most_kn: Option<f64>,
-}
-
-/// A query from what was given.
-fn query(parts: &[(&str, Option<String>)]) -> String {
-    let given = parts.iter().filter_map(|(key, value)| Some(format!("{key}={}", segment(value.as_ref()?))));
-    given.collect::<Vec<_>>().join("&")
+    /// Also draw the chart into this file (SVG).
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+    /// Replace the file if it is there.
+    #[arg(long, requires = "svg")]
+    pub force: bool,
 }
 
 /// Judges a tool.
@@ -91,7 +94,7 @@ pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
     let query = query(&[
         ("runs", Some(args.runs.to_string())),
         ("setup", args.setup.clone()),
-        ("measure", Some(args.measure.name().to_owned())),
+        ("measure", args.measure.map(|measure| measure.name().to_owned())),
         ("limit_kN", number(args.limit_kn)),
         ("limit_Nm", number(args.limit_nm)),
         ("reference", args.reference.clone()),
@@ -171,6 +174,10 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
         ]);
     }
     print(context.format, &document, &rows)?;
+    if let Some(file) = &args.svg {
+        let path = format!("tools/{}/history/chart?{query}", segment(&args.tool));
+        report::write(file, args.force, &report::fetched(&path, context).await?)?;
+    }
     if context.format == Format::Table {
         match (limits, document["centre_kN"].as_f64()) {
             (Some((low, high)), Some(centre)) => {

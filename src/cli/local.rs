@@ -60,6 +60,7 @@ pub async fn open_door(common: &Common, may_create: bool) -> Result<Door, CliErr
         writer: store.as_ref().map(Store::writer),
         rigs: unserved,
         now_utc_ns: Arc::new(now_utc_ns),
+        limits: place.limits.into(),
     };
     Ok(Door::InProcess(Box::new(Local { router: router(state), store })))
 }

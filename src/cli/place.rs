@@ -5,6 +5,7 @@
 
 use super::args::Common;
 use super::error::CliError;
+use crate::compare::ClassLimit;
 use crate::settings::{Loaded, Rig, Settings, Shown};
 use crate::store::STORE_NAME;
 use std::path::{Path, PathBuf};
@@ -26,6 +27,8 @@ pub struct Place {
     pub config: Option<PathBuf>,
     /// The rigs of the settings.
     pub rigs: Vec<Rig>,
+    /// What tools of a class must give.
+    pub limits: Vec<ClassLimit>,
     /// Every value in force, with its source.
     pub values: Vec<Shown>,
 }
@@ -51,6 +54,7 @@ impl Place {
             copy,
             config,
             rigs: settings.rigs,
+            limits: settings.limits,
             values,
         })
     }

@@ -72,7 +72,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Setup(verb) => setup::run(verb, &context).await,
         Verb::Runs(verb) => runs::run(verb, &context).await,
         Verb::Export(verb) => export::run(verb, &context).await,
-        Verb::Report(verb) => report::run(verb, &context).await,
+        Verb::Report(report) => report::run(report, &context).await,
         Verb::Forward(verb) => forward::run(verb, &context).await,
         Verb::Store(verb) => store::run(verb, &context).await,
         Verb::Trial(verb) => trial::run(verb, &context).await,

@@ -30,6 +30,28 @@ pub struct PieceRow {
     pub note: Option<&'static str>,
 }
 
+impl PieceRow {
+    /// The combination as a person writes it: `ext`, `ext + joint`, `ext - 2 joint`.
+    #[must_use]
+    pub fn label(&self) -> String {
+        let mut text = String::new();
+        for (k, (piece, count)) in self.combination.iter().enumerate() {
+            text.push_str(match (k, *count < 0.0) {
+                (0, false) => "",
+                (0, true) => "- ",
+                (_, false) => " + ",
+                (_, true) => " - ",
+            });
+            let size = count.abs();
+            if (size - 1.0).abs() > 1e-9 {
+                text.push_str(&format!("{size} "));
+            }
+            text.push_str(piece);
+        }
+        text
+    }
+}
+
 /// Whether losses simply multiply.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LackOfFit {

@@ -33,7 +33,7 @@ fn piece(row: &PieceRow) -> Value {
     let parts: Vec<Value> =
         row.combination.iter().map(|(piece, count)| json!({ "piece": piece, "count": count })).collect();
     json!({
-        "piece": label(&row.combination),
+        "piece": row.label(),
         "combination": parts,
         "percent": row.percent,
         "low": row.limits.map(|l| l.0),
@@ -42,25 +42,6 @@ fn piece(row: &PieceRow) -> Value {
         "p_adjusted": row.p_adjusted,
         "note": row.note,
     })
-}
-
-/// A combination as a person writes it: `ext`, `ext + joint`, `ext - 2 joint`.
-fn label(combination: &[(String, f64)]) -> String {
-    let mut text = String::new();
-    for (k, (piece, count)) in combination.iter().enumerate() {
-        text.push_str(match (k, *count < 0.0) {
-            (0, false) => "",
-            (0, true) => "- ",
-            (_, false) => " + ",
-            (_, true) => " - ",
-        });
-        let size = count.abs();
-        if (size - 1.0).abs() > 1e-9 {
-            text.push_str(&format!("{size} "));
-        }
-        text.push_str(piece);
-    }
-    text
 }
 
 fn prediction(found: &Prediction, chain: &[String]) -> Value {

@@ -8,8 +8,8 @@ use super::problem::Problem;
 use super::state::State;
 use super::trial_state::{Reading, Trial, load};
 use crate::compare::{
-    Asked as AskedOf, Common, CompareError, Comparison, Drift, Observation, Question, Totals, compare,
-    of_pieces, of_setups, piece_effects, total,
+    Asked as AskedOf, Common, CompareError, Comparison, Drift, Observation, PieceEffects, Question, Totals,
+    compare, of_pieces, of_setups, piece_effects, total,
 };
 use crate::results::uncertainty::{KnownLine, LINE_IN_RATIO, against};
 use crate::results::{Figure, Measure};
@@ -22,10 +22,10 @@ use serde_json::{Value, json};
 use std::collections::HashMap;
 
 /// Risk of a wrong verdict where nobody says which.
-const ALPHA: f64 = 0.05;
+pub(super) const ALPHA: f64 = 0.05;
 
 /// What is asked of a trial.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ComparisonQuery {
     baseline: Option<String>,
@@ -80,7 +80,7 @@ fn check(query: &ComparisonQuery) -> Result<(), Problem> {
 }
 
 /// The runs of a trial by one measure, and what is asked of them.
-struct Asking<'a> {
+pub(super) struct Asking<'a> {
     trial: &'a Trial,
     query: &'a ComparisonQuery,
     measure: Measure,
@@ -94,7 +94,11 @@ struct Asking<'a> {
 }
 
 impl<'a> Asking<'a> {
-    fn new(
+    /// Takes the runs of a trial before a question.
+    ///
+    /// # Errors
+    /// No run has the figure; the store's.
+    pub(super) fn new(
         reader: &Reader,
         trial: &'a Trial,
         query: &'a ComparisonQuery,
@@ -156,9 +160,26 @@ impl<'a> Asking<'a> {
         }
     }
 
-    fn setups(&self, reader: &Reader) -> Result<Value, Problem> {
+    /// The comparison, with what the calibration brings.
+    ///
+    /// # Errors
+    /// What `compare` refuses; the store's.
+    pub(super) fn compared(&self, reader: &Reader) -> Result<(Comparison, Totals), Problem> {
         let found = compare(&self.observations, &self.question).map_err(|error| self.refused(&error))?;
         let totals = self.totals(reader, &found)?;
+        Ok((found, totals))
+    }
+
+    /// What pieces do.
+    ///
+    /// # Errors
+    /// What `compare` refuses.
+    pub(super) fn effects(&self, untried: Option<&[String]>) -> Result<PieceEffects, Problem> {
+        piece_effects(&self.observations, &self.question, untried).map_err(|error| self.refused(&error))
+    }
+
+    fn setups(&self, reader: &Reader) -> Result<Value, Problem> {
+        let (found, totals) = self.compared(reader)?;
         let mut document = of_setups(&self.asked(), &self.observations, &found, &totals);
         self.complete(&mut document);
         Ok(document)
@@ -166,8 +187,7 @@ impl<'a> Asking<'a> {
 
     fn pieces(&self) -> Result<Value, Problem> {
         let untried = self.query.predict.as_deref().map(chain).transpose()?;
-        let found = piece_effects(&self.observations, &self.question, untried.as_deref())
-            .map_err(|error| self.refused(&error))?;
+        let found = self.effects(untried.as_deref())?;
         let mut document = of_pieces(&self.asked(), &found, untried.as_deref());
         self.complete(&mut document);
         Ok(document)

@@ -1,4 +1,4 @@
-//! Whether a tool meets a limit, and how it has been: runs of the store before `compare`'s judges.
+//! Whether a tool meets a limit: runs of the store before `compare`'s judge.
 //!
 //! Absolute limits need a calibration against a reference; a share of a reference tool needs runs of both on the
 //! same day and calibration, where the gain cancels.
@@ -7,24 +7,29 @@ use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
 use super::problem::Problem;
 use super::state::State;
+use super::tags::on_shelf;
 use super::trial_state::figure;
-use crate::compare::acceptance::{Acceptance, Limit, Measured, accept};
-use crate::compare::history::{capability, chart};
+use crate::compare::acceptance::{Acceptance, Decision, Limit, Measured, accept};
+use crate::compare::{ClassLimit, LimitUnit};
 use crate::metrology::budget::Budget;
+use crate::report::trial::Statement;
 use crate::results::Measure;
 use crate::results::uncertainty::{Value as Valued, against, tension, torque};
-use crate::stats::moments;
-use crate::store::{Reader, RunFilter, RunId, RunLine};
+use crate::setups::Tool;
+use crate::store::{Reader, RunFilter, RunId, RunLine, ShelfKind};
 use crate::time::day_utc;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use std::sync::Arc;
 
 /// Most runs that are judged.
 const RUNS_MAX: u32 = 200;
-/// Most runs of a chart.
-const CHART_MAX: u32 = 1000;
+/// Most runs of a chart, and most that are looked through.
+pub(super) const CHART_MAX: u32 = 1000;
+/// Probability that a yes or no is right, where nobody says which.
+const PROBABILITY: f64 = 0.95;
 /// Runs that are judged where nobody says how many.
 const RUNS: u32 = 5;
 
@@ -34,8 +39,7 @@ const RUNS: u32 = 5;
 pub struct AcceptQuery {
     setup: Option<String>,
     runs: Option<u32>,
-    #[serde(default)]
-    measure: Measure,
+    measure: Option<Measure>,
     #[serde(rename = "limit_kN")]
     limit_kn: Option<f64>,
     #[serde(rename = "limit_Nm")]
@@ -47,22 +51,11 @@ pub struct AcceptQuery {
     probability: Option<f64>,
 }
 
-/// What is charted.
-#[derive(Debug, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct HistoryQuery {
-    setup: Option<String>,
-    #[serde(default)]
-    measure: Measure,
-    base: Option<usize>,
-    #[serde(rename = "least_kN")]
-    least_kn: Option<f64>,
-    #[serde(rename = "most_kN")]
-    most_kn: Option<f64>,
-}
-
 /// The latest runs of a tool that count and have the figure, newest first.
-fn latest(
+///
+/// # Errors
+/// The store's.
+pub(super) fn latest(
     reader: &Reader,
     tool: &str,
     setup: Option<&str>,
@@ -90,7 +83,71 @@ pub async fn acceptance(
     Path(tool): Path<String>,
     Asked(query): Asked<AcceptQuery>,
 ) -> Result<Json<Value>, Problem> {
-    state.read(move |reader| judge(reader, &tool, &query)).await.map(Json)
+    let limits = Arc::clone(&state.limits);
+    state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?)).await.map(Json)
+}
+
+/// The question with the limit of the tool's class, where none is given.
+///
+/// # Errors
+/// No limit is given, and none stands in the settings for its class.
+fn of_class(
+    reader: &Reader,
+    tool: &str,
+    query: AcceptQuery,
+    limits: &[ClassLimit],
+) -> Result<AcceptQuery, Problem> {
+    let given = query.limit_kn.is_some()
+        || query.limit_nm.is_some()
+        || query.reference.is_some()
+        || query.percent.is_some();
+    if given {
+        return Ok(query);
+    }
+    let known: Tool = on_shelf(reader, ShelfKind::Tools, tool)?;
+    let class = known.class.as_deref();
+    let found = limits.iter().find(|limit| Some(limit.class.as_str()) == class).ok_or_else(|| {
+        let class = class.map_or_else(|| "the tool has none".to_owned(), |class| format!("its class is '{class}'"));
+        Problem::unprocessable(format!(
+            "tool '{tool}': expected one limit: limit_kN, limit_Nm, reference with percent, or one of its class in the settings ({class}), found none"
+        ))
+    })?;
+    if let Some(other) = query.measure.filter(|measure| *measure != found.measure) {
+        return Err(Problem::unprocessable(format!(
+            "measure: expected {}, by which the limit of the class '{}' is meant, found {}",
+            found.measure.name(),
+            found.class,
+            other.name()
+        )));
+    }
+    let setup = query.setup.clone().unwrap_or_else(|| found.setup.clone());
+    Ok(AcceptQuery { runs: query.runs, probability: query.probability, ..AcceptQuery::of(found, setup) })
+}
+
+impl AcceptQuery {
+    fn measure(&self) -> Measure {
+        self.measure.unwrap_or_default()
+    }
+
+    /// What a class asks of runs of this setup.
+    fn of(limit: &ClassLimit, setup: String) -> Self {
+        let (Limit::Lower(value) | Limit::Upper(value)) = limit.limit;
+        let (in_kn, in_nm) = match limit.unit {
+            LimitUnit::Kilonewtons => (Some(value), None),
+            LimitUnit::NewtonMetres => (None, Some(value)),
+        };
+        Self {
+            setup: Some(setup),
+            runs: None,
+            measure: Some(limit.measure),
+            limit_kn: in_kn,
+            limit_nm: in_nm,
+            reference: None,
+            percent: None,
+            upper: matches!(limit.limit, Limit::Upper(_)),
+            probability: None,
+        }
+    }
 }
 
 /// What is compared with what, in which unit.
@@ -107,13 +164,13 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Prob
     if !(1..=RUNS_MAX).contains(&wanted) {
         return Err(Problem::unprocessable(format!("runs: expected 1 to {RUNS_MAX}, found {wanted}")));
     }
-    let probability = query.probability.unwrap_or(0.95);
+    let probability = query.probability.unwrap_or(PROBABILITY);
     if !(probability > 0.5 && probability < 1.0) {
         return Err(Problem::unprocessable(format!(
             "probability: expected above 0.5 and below 1, found {probability}"
         )));
     }
-    let runs = latest(reader, tool, query.setup.as_deref(), query.measure, wanted)?;
+    let runs = latest(reader, tool, query.setup.as_deref(), query.measure(), wanted)?;
     let Some(newest) = runs.first() else {
         return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
     };
@@ -127,14 +184,8 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Prob
         ))
         .hint("name the setup"));
     }
-    let found = asked(reader, query, &runs)?;
+    let (found, answer) = decided(reader, tool, query, &runs, probability)?;
     let n = runs.len();
-    let limit = if query.upper { Limit::Upper(found.limit) } else { Limit::Lower(found.limit) };
-    let answer = accept(&split(&found.value, found.own, n), limit, probability).ok_or_else(|| {
-        Problem::unprocessable(format!(
-            "tool '{tool}': its figures cannot be judged: {n} runs without a spread"
-        ))
-    })?;
     let ids: Vec<i64> = runs.iter().map(|run| run.id.0).collect();
     let mut notes = found.notes;
     notes.extend(advice(&answer, n));
@@ -142,7 +193,7 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Prob
         notes.push(format!("{n} runs that count were found, {wanted} were asked for"));
     }
     Ok(json!({
-        "tool": tool, "setup": setup, "measure": query.measure.name(), "runs": ids, "unit": found.unit,
+        "tool": tool, "setup": setup, "measure": query.measure().name(), "runs": ids, "unit": found.unit,
         "value": found.value.value, "limit": found.limit, "side": if query.upper { "at most" } else { "at least" },
         "decision": answer.decision.name(), "probability_of_conformity": answer.probability,
         "probability_of_a_right_decision": probability, "standard_uncertainty": answer.u,
@@ -150,6 +201,56 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Prob
         "runs_to_decide": answer.runs_to_decide, "standard_uncertainty_to_decide": answer.u_to_decide,
         "notes": notes,
     }))
+}
+
+/// The decision about these runs.
+fn decided(
+    reader: &Reader,
+    tool: &str,
+    query: &AcceptQuery,
+    runs: &[RunLine],
+    probability: f64,
+) -> Result<(Judged, Acceptance), Problem> {
+    let found = asked(reader, query, runs)?;
+    let n = runs.len();
+    let limit = if query.upper { Limit::Upper(found.limit) } else { Limit::Lower(found.limit) };
+    let answer = accept(&split(&found.value, found.own, n), limit, probability).ok_or_else(|| {
+        Problem::unprocessable(format!(
+            "tool '{tool}': its figures cannot be judged: {n} runs without a spread"
+        ))
+    })?;
+    Ok((found, answer))
+}
+
+/// Whether these runs of a tool meet the limit of its class, for a report; a reason why that is not known counts as
+/// undecided.
+pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &[RunLine]) -> Statement {
+    let setup = limit.setup.clone();
+    let query = AcceptQuery::of(limit, setup.clone());
+    let side = if query.upper { "at most" } else { "at least" };
+    match decided(reader, tool, &query, runs, PROBABILITY) {
+        Ok((found, answer)) => Statement {
+            tool: tool.to_owned(),
+            words: format!(
+                "class {}: {side} {} {} by {} with '{setup}'; found {:.2} from {} runs, guard band {:.2}",
+                limit.class,
+                found.limit,
+                found.unit,
+                query.measure().name(),
+                found.value.value,
+                runs.len(),
+                answer.guard
+            ),
+            decision: answer.decision.name(),
+            probability: Some(answer.probability),
+        },
+        Err(problem) => Statement {
+            tool: tool.to_owned(),
+            words: format!("class {}, setup '{setup}': {}", limit.class, problem.detail),
+            decision: Decision::Undecided.name(),
+            probability: None,
+        },
+    }
 }
 
 fn advice(answer: &Acceptance, runs: usize) -> Option<String> {
@@ -174,7 +275,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
         (Some(limit), None, None, None) | (None, Some(limit), None, None) => {
             let known = line(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
             let slope = known.fit.polynomial.coefficients[1];
-            let figures = figures(&own, query.measure, Some(slope))?;
+            let figures = figures(&own, query.measure(), Some(slope))?;
             let found =
                 tension(&figures, Some(&known)).ok_or_else(|| Problem::unprocessable("runs: found none"))?;
             if found.outside {
@@ -190,7 +291,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
         (None, None, Some(reference), Some(percent)) => {
             let day = day_utc(runs[0].utc_ns);
             let others: Vec<RunId> =
-                latest(reader, reference, runs[0].setup.as_deref(), query.measure, RUNS_MAX)?
+                latest(reader, reference, runs[0].setup.as_deref(), query.measure(), RUNS_MAX)?
                     .iter()
                     .filter(|run| day_utc(run.utc_ns) == day)
                     .map(|run| run.id)
@@ -207,7 +308,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
             let all: Vec<&_> = own.iter().chain(&b).collect();
             let known = line(reader, &all, &mut notes)?;
             let slope = known.as_ref().map(|known| known.fit.polynomial.coefficients[1]);
-            let (a, b) = (figures(&own, query.measure, slope)?, figures(&b, query.measure, slope)?);
+            let (a, b) = (figures(&own, query.measure(), slope)?, figures(&b, query.measure(), slope)?);
             let found = against(&a, &b, known.as_ref())
                 .ok_or_else(|| Problem::unprocessable("reference: expected figures above 0, found none"))?;
             let mut value = found.ratio;
@@ -248,52 +349,4 @@ fn split(value: &Valued, own: &str, runs: usize) -> Measured {
         sd: spread * libm::sqrt(runs as f64),
         runs,
     }
-}
-
-/// `GET /tools/{tool}/history?setup=&measure=&base=&least_kN=&most_kN=`: runs that count, oldest first, with
-/// their chart.
-///
-/// # Errors
-/// No runs; several setups and none named.
-pub async fn history(
-    Shared(state): Shared<State>,
-    Path(tool): Path<String>,
-    Asked(query): Asked<HistoryQuery>,
-) -> Result<Json<Value>, Problem> {
-    state.read(move |reader| charted(reader, &tool, &query)).await.map(Json)
-}
-
-fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Value, Problem> {
-    let mut runs = latest(reader, tool, query.setup.as_deref(), query.measure, CHART_MAX)?;
-    runs.reverse();
-    let Some(newest) = runs.last() else {
-        return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
-    };
-    let setup = query.setup.clone().or_else(|| newest.setup.clone());
-    runs.retain(|run| run.setup == setup);
-    let values: Vec<f64> = runs.iter().filter_map(|run| figure(run, query.measure)).collect();
-    let found = chart(&values, query.base);
-    let remarks = |at: usize| -> Vec<&str> {
-        let all = found.iter().flat_map(|chart| &chart.remarks);
-        all.filter(|(place, _)| *place == at).map(|(_, pattern)| pattern.name()).collect()
-    };
-    let points: Vec<Value> = runs
-        .iter()
-        .zip(&values)
-        .enumerate()
-        .map(|(at, (run, value))| json!({ "run": run.id.0, "utc": run.utc, "value_kN": value, "remarks": remarks(at) }))
-        .collect();
-    let fits = match (query.least_kn, query.most_kn, moments(&values)) {
-        (None, None, _) | (_, _, None) => None,
-        (least, most, Some(m)) => m.sd.and_then(|sd| capability(m.mean, sd, values.len(), least, most)),
-    };
-    Ok(json!({
-        "tool": tool, "setup": setup, "measure": query.measure.name(), "runs": values.len(),
-        "centre_kN": found.as_ref().map(|c| c.centre),
-        "low_kN": found.as_ref().map(|c| c.limits.0), "high_kN": found.as_ref().map(|c| c.limits.1),
-        "mean_range_kN": found.as_ref().map(|c| c.mean_range), "range_limit_kN": found.as_ref().map(|c| c.range_limit),
-        "points": points,
-        "capability": fits.map(|c| json!({ "cp": c.cp, "cpk": c.cpk, "cpk_low": c.cpk_limits.0, "cpk_high": c.cpk_limits.1 })),
-        "note": "individuals and moving range; the patterns are those of ISO 7870-2 from memory",
-    }))
 }

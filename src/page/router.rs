@@ -7,8 +7,8 @@ use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
 use super::state::State;
 use super::{
-    budgets, built, calibrating, calibrations, comparing, corrections, exporting, forward, health, judging,
-    keeping, live, readings, recompute, runs, shelf, tags, trace, trials, upkeep,
+    budgets, built, calibrating, calibrations, comparing, corrections, exporting, forward, health, history,
+    judging, keeping, live, readings, recompute, reporting, runs, shelf, tags, trace, trials, upkeep,
 };
 use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
@@ -46,9 +46,11 @@ pub fn router(state: State) -> Router {
         .route("/trials/{name}/say", post(trials::said))
         .route("/trials/{name}/readings", get(trials::readings))
         .route("/trials/{name}/comparison", get(comparing::comparison))
+        .route("/trials/{name}/report", get(reporting::trial))
         .route("/budget", get(budgets::budget))
         .route("/tools/{tool}/acceptance", get(judging::acceptance))
-        .route("/tools/{tool}/history", get(judging::history))
+        .route("/tools/{tool}/history", get(history::history))
+        .route("/tools/{tool}/history/chart", get(history::drawn))
         .route("/runs", get(runs::list))
         .route("/runs/{id}", get(runs::show))
         .route("/runs/{id}/trace", get(trace::trace))

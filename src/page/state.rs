@@ -4,6 +4,7 @@
 
 use super::problem::Problem;
 use super::rigs::{RigState, Rigs};
+use crate::compare::ClassLimit;
 use crate::store::{Reader, Readers, StoreError, Write, Writer, Written};
 use crate::time::day_utc;
 use axum::http::StatusCode;
@@ -24,6 +25,8 @@ pub struct State {
     pub rigs: Arc<dyn Rigs>,
     /// The time of day.
     pub now_utc_ns: Clock,
+    /// What tools of a class must give.
+    pub limits: Arc<[ClassLimit]>,
 }
 
 impl State {

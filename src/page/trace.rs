@@ -89,7 +89,7 @@ pub async fn trace(
 }
 
 /// Least and greatest tension of stretches of equal length.
-fn thin(run: i64, trace: &RunTrace, calibration: &Calibration, points: usize) -> Thinned {
+pub(super) fn thin(run: i64, trace: &RunTrace, calibration: &Calibration, points: usize) -> Thinned {
     let first = trace.blocks.first().map_or(0, |block| block.first_sample);
     let end = trace.blocks.last().map_or(first, |block| block.first_sample + block.counts.len() as u64);
     let span = (end - first) as usize;

@@ -242,7 +242,7 @@ impl Trial {
     }
 }
 
-fn warm_up(values: &[f64], look: &Look) -> Value {
+pub(super) fn warm_up(values: &[f64], look: &Look) -> Value {
     let words = match look.steadiness {
         Steadiness::TooFew => format!("{} of at least {VALUES_MIN} runs", values.len()),
         Steadiness::NotYet => format!("not steady yet after {} runs (at most {PATIENCE})", values.len()),

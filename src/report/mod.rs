@@ -4,5 +4,10 @@
 //! network, nor what day it is.
 
 pub mod calibration;
+pub mod history;
 pub mod html;
+pub mod intervals;
 pub mod svg;
+pub mod trial;
+mod trial_results;
+pub mod units;

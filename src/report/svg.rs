@@ -20,7 +20,14 @@ pub enum Shape {
     Disc,
     /// An open square in the second colour.
     Square,
+    /// A cross in the colour of the text.
+    Cross,
 }
+
+/// Dashes of curves beside one another, so that they are told apart without colour.
+const DASHES: [&str; 6] = ["", "10 4", "2 4", "12 4 2 4", "6 3", "14 3 2 3 2 3"];
+/// Their colours, in turn.
+const COLOURS: [&str; 3] = ["var(--first)", "var(--second)", "currentColor"];
 
 /// A plot being drawn.
 pub struct Plot {
@@ -68,7 +75,7 @@ pub fn round_ticks(low: f64, high: f64) -> Vec<f64> {
 }
 
 /// A tick's number, without digits that are only rounding.
-fn number(value: f64, step: f64) -> String {
+pub(super) fn number(value: f64, step: f64) -> String {
     let decimals = (-libm::floor(libm::log10(step.abs()))).clamp(0.0, 9.0) as usize;
     let text = format!("{value:.decimals$}");
     if text.trim_start_matches('-').chars().all(|c| c == '0' || c == '.') {
@@ -117,6 +124,13 @@ impl Plot {
                          stroke=\"var(--second)\" stroke-width=\"2\"/>"
                     )
                 }
+                Shape::Cross => {
+                    let (x, y) = (x - 5.0, y - 5.0);
+                    writeln!(
+                        self.body,
+                        "<path d=\"M{x:.1},{y:.1}l10,10m0,-10l-10,10\" stroke=\"currentColor\" stroke-width=\"2\"/>"
+                    )
+                }
             };
         }
     }
@@ -130,6 +144,18 @@ impl Plot {
         }
         let dash = if dashed { " stroke-dasharray=\"6 4\"" } else { "" };
         let _ = writeln!(self.body, "<path d=\"{path}\" fill=\"none\" stroke=\"currentColor\"{dash}/>");
+    }
+
+    /// The curve number `nth` of several, told from the others by colour and dashes; [`keys`] draws what each is.
+    pub fn curve(&mut self, points: &[(f64, f64)], nth: usize) {
+        let places: Vec<String> = points
+            .iter()
+            .filter(|(x, y)| x.is_finite() && y.is_finite())
+            .map(|&(x, y)| self.place(x, y))
+            .map(|(x, y)| format!("{x:.1},{y:.1}"))
+            .collect();
+        let _ =
+            writeln!(self.body, "<polyline points=\"{}\" fill=\"none\" {}/>", places.join(" "), stroke(nth));
     }
 
     /// The drawing.
@@ -180,6 +206,35 @@ impl Plot {
     }
 }
 
+fn stroke(nth: usize) -> String {
+    let (colour, dashes) = (COLOURS[nth % COLOURS.len()], DASHES[nth % DASHES.len()]);
+    format!("stroke=\"{colour}\" stroke-width=\"2\" stroke-dasharray=\"{dashes}\"")
+}
+
+/// Keys of curves, one below the other: a piece of each and its name.
+#[must_use]
+pub fn keys(title: &str, names: &[String]) -> String {
+    let height = 22 * names.len() + 6;
+    let mut out = format!(
+        "<svg viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" aria-label=\"{}\" font-size=\"13\" \
+         font-family=\"system-ui,sans-serif\">\n",
+        escaped(title)
+    );
+    for (nth, name) in names.iter().enumerate() {
+        let y = 22 * nth + 14;
+        let _ = writeln!(
+            out,
+            "<path d=\"M{LEFT},{y}h60\" fill=\"none\" {}/><text x=\"{}\" y=\"{}\" fill=\"currentColor\">{}</text>",
+            stroke(nth),
+            LEFT + 72.0,
+            y + 4,
+            escaped(name)
+        );
+    }
+    out.push_str("</svg>\n");
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -216,5 +271,18 @@ mod tests {
             "{text}"
         );
         assert!(text.contains("stroke-dasharray") && text.contains("a &lt;b&gt;"));
+    }
+
+    #[test]
+    fn six_curves_differ_in_dashes_and_their_keys_too() {
+        let values = [0.0, 1.0];
+        let mut plot = Plot::new("t", ("x", &values), ("y", &values));
+        (0..6).for_each(|nth| plot.curve(&[(0.0, 0.0), (1.0, 1.0)], nth));
+        let names: Vec<String> = (0..6).map(|nth| format!("<{nth}>")).collect();
+        let (text, keys) = (plot.finish(), keys("k", &names));
+        for nth in 0..6 {
+            assert_eq!((text.matches(&stroke(nth)).count(), keys.matches(&stroke(nth)).count()), (1, 1));
+        }
+        assert!(keys.contains("&lt;5&gt;"));
     }
 }

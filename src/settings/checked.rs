@@ -5,6 +5,7 @@
 
 use super::rig::Rig;
 use super::rules::SOCKET_NAME;
+use crate::compare::ClassLimit;
 use crate::{forward, runs};
 use serde::{Deserialize, Serialize};
 use std::net::{Ipv4Addr, SocketAddr};
@@ -21,6 +22,8 @@ pub struct Settings {
     pub measure: runs::Settings,
     /// Where results are forwarded to; none: nowhere.
     pub forward: Option<forward::Settings>,
+    /// What tools of a class must give, one a class.
+    pub limits: Vec<ClassLimit>,
     /// 0 to 32 rigs with unique names and ports.
     pub rigs: Vec<Rig>,
 }

@@ -10,7 +10,7 @@ use super::schema::RIG;
 use super::show::{Shown, shown};
 use super::typed::Typed;
 use super::walk::{Walk, whole_file};
-use super::{environment, forward, rules};
+use super::{environment, forward, limit, rules};
 use crate::runs;
 use config::{Config, Map, Source, Value, ValueKind};
 use std::path::{Path, PathBuf};
@@ -78,7 +78,9 @@ pub(super) fn assemble(
         .build()
         .map_err(|error| internal(&error))?;
     let typed: Typed = merged.clone().try_deserialize().map_err(|error| internal(&error))?;
-    Ok(Loaded { settings: check(typed, &rigs, &table(&merged, "forward"))?, values: shown(&merged.cache) })
+    let limits = merged.get_array("limit").unwrap_or_default();
+    let settings = check(typed, &rigs, &limits, &table(&merged, "forward"))?;
+    Ok(Loaded { settings, values: shown(&merged.cache) })
 }
 
 /// A table with the places where its keys were set.
@@ -146,7 +148,7 @@ fn collect_rigs(merged: &Config, files: &[Text]) -> (Vec<Value>, Vec<Problem>) {
     (rigs, problems)
 }
 
-fn check(typed: Typed, rigs: &[Value], forward: &Value) -> Result<Settings, Vec<Problem>> {
+fn check(typed: Typed, rigs: &[Value], limits: &[Value], forward: &Value) -> Result<Settings, Vec<Problem>> {
     let measure = runs::Settings {
         gates_s: typed.measure.gates_s,
         lowpass_hz: typed.measure.lowpass_hz,
@@ -168,6 +170,7 @@ fn check(typed: Typed, rigs: &[Value], forward: &Value) -> Result<Settings, Vec<
     }
     stop_on(problems)?;
     let forward = forward::checked(forward, typed.forward)?;
+    let limits = limit::checked(limits, typed.limit)?;
     let listen = rules::listen(&typed.daemon.listen)
         .and_then(|()| typed.daemon.listen.parse().map_err(|_| "an address".to_owned()))
         .map_err(|expected| vec![whole_file("daemon.listen", format!("expected {expected}"))])?;
@@ -176,6 +179,7 @@ fn check(typed: Typed, rigs: &[Value], forward: &Value) -> Result<Settings, Vec<
         store: Store { folder: PathBuf::from(typed.store.folder) },
         measure,
         forward,
+        limits,
         rigs: good,
     })
 }

@@ -3,6 +3,8 @@
 //! Sentences are compared whole, with file, line and column.
 
 use super::*;
+use crate::compare::LimitUnit;
+use crate::compare::acceptance::Limit;
 use crate::frames;
 use crate::settings::schema::{Key, SECTIONS};
 use crate::settings::{kinds::Kind, parse_rig, rig_text};
@@ -55,7 +57,7 @@ const MISTAKES: &[(&str, &str)] = &[
     ("[rigs]\n", "f:1:2: rigs: expected a known table, found 'rigs'; the nearest is rig"),
     (
         "[network]\n",
-        "f:1:2: network: expected a known table (daemon, store, measure, forward, rig), found 'network'",
+        "f:1:2: network: expected a known table (daemon, store, measure, forward, limit, rig), found 'network'",
     ),
     ("daemon = 3\n", "f:1:1: daemon: expected [daemon], found 3"),
     ("[[daemon]]\n", "f:1:3: daemon: expected [daemon], found [[daemon]]"),
@@ -63,7 +65,7 @@ const MISTAKES: &[(&str, &str)] = &[
     ("rig = [1]\n", "f:1:8: rig: expected a table, found 1"),
     (
         "listen = \"127.0.0.1:1\"\n",
-        "f:1:1: listen: expected a known table (daemon, store, measure, forward, rig), found 'listen'",
+        "f:1:1: listen: expected a known table (daemon, store, measure, forward, limit, rig), found 'listen'",
     ),
     // Forwarding.
     (
@@ -679,6 +681,33 @@ fn rig_files_join_the_rigs_of_the_settings_file() {
 }
 
 #[test]
+fn a_class_has_one_limit_in_one_unit() {
+    let head = "[[limit]]\nclass = \"a\"\nsetup = \"direct\"\n";
+    let loaded = load(&format!("{head}least_Nm = 250.5\n")).unwrap();
+    let limit = &loaded.settings.limits[0];
+    assert_eq!((limit.limit, limit.unit), (Limit::Lower(250.5), LimitUnit::NewtonMetres));
+    for (text, told) in [
+        (
+            head.to_owned(),
+            "f:2:9: limit.class: expected one of least_kN, most_kN, least_Nm and most_Nm beside it, found none",
+        ),
+        (
+            format!("{head}least_kN = 5.0\nmost_kN = 9.0\n"),
+            "f:5:11: limit.most_kN: expected one limit, found least_kN too",
+        ),
+        (format!("{head}most_kN = 0.0\n"), "f:4:11: limit.most_kN: expected"),
+        (
+            format!("{head}least_kN = 5.0\n{head}most_Nm = 9.0\n"),
+            "f:6:9: limit.class: expected one limit for a class, found a second for 'a'",
+        ),
+        (format!("{head}measure = \"best\"\nleast_kN = 5.0\n"), "f:4:11: limit.measure: expected"),
+    ] {
+        let found = lines(load(&text));
+        assert!(found.len() == 1 && found[0].starts_with(told), "{text}: {found:?}");
+    }
+}
+
+#[test]
 fn a_thirty_third_rig_is_refused() {
     let rigs = |n: usize| -> String {
         (0..n)
@@ -746,8 +775,11 @@ fn the_shipped_file_shows_every_key_with_its_range() {
     let comments: String =
         shipped().lines().filter_map(|line| line.strip_prefix("# ")).collect::<Vec<_>>().join(" ");
     for section in SECTIONS {
-        let paths: &[&str] =
-            if section.many { &["rig[0]", "rig[1]", "rig[2]"] } else { std::slice::from_ref(&section.name) };
+        let paths: &[&str] = match section.name {
+            "rig" => &["rig[0]", "rig[1]", "rig[2]"],
+            "limit" => &["limit[0]", "limit[1]", "limit[2]", "limit[3]"],
+            _ => std::slice::from_ref(&section.name),
+        };
         expect_keys(&shown, &comments, paths, section.keys);
     }
     // A line and two dials: no rig can have all keys.

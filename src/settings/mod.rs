@@ -9,6 +9,7 @@ pub mod dial;
 pub mod environment;
 pub mod forward;
 pub mod kinds;
+pub mod limit;
 pub mod load;
 pub mod problem;
 pub mod rig;

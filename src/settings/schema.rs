@@ -41,6 +41,8 @@ const fn required(name: &'static str, kind: Kind) -> Key {
 
 /// Greatest tension, kN.
 const TENSION_KN_MAX: f64 = 10_000.0;
+/// Greatest equivalent torque, N·m.
+const TORQUE_NM_MAX: f64 = 1_000_000.0;
 
 pub(super) const SECTIONS: &[Section] = &[
     Section {
@@ -78,6 +80,19 @@ pub(super) const SECTIONS: &[Section] = &[
             key("health_s", Kind::Whole { min: 1, max: 86_400 }),
             key("batch_max", Kind::Whole { min: 1, max: 10_000 }),
             key("settle_s", Kind::Whole { min: 1, max: 86_400 }),
+        ],
+    },
+    Section {
+        name: "limit",
+        many: true,
+        keys: &[
+            required("class", Kind::Text(rules::id)),
+            required("setup", Kind::Text(rules::id)),
+            key("measure", Kind::Choice(&["gate", "held", "peak", "plateau"])),
+            key("least_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
+            key("most_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
+            key("least_Nm", Kind::Number(Limits::positive(TORQUE_NM_MAX))),
+            key("most_Nm", Kind::Number(Limits::positive(TORQUE_NM_MAX))),
         ],
     },
     Section { name: "rig", many: true, keys: RIG },

@@ -3,7 +3,7 @@
 //! These shapes mirror the table of keys and carry no meaning; `checked` and `rig` turn them into what
 //! the rooms take. This file must not know where values come from.
 
-use crate::results::DialUnit;
+use crate::results::{DialUnit, Measure};
 use serde::{Deserialize, Serialize};
 
 #[derive(Clone, Debug, Deserialize)]
@@ -14,7 +14,26 @@ pub(super) struct Typed {
     pub measure: TypedMeasure,
     pub forward: TypedForward,
     #[serde(default)]
+    pub limit: Vec<TypedLimit>,
+    #[serde(default)]
     pub rig: Vec<TypedRig>,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TypedLimit {
+    pub class: String,
+    pub setup: String,
+    #[serde(default)]
+    pub measure: Measure,
+    #[serde(rename = "least_kN")]
+    pub least_kn: Option<f64>,
+    #[serde(rename = "most_kN")]
+    pub most_kn: Option<f64>,
+    #[serde(rename = "least_Nm")]
+    pub least_nm: Option<f64>,
+    #[serde(rename = "most_Nm")]
+    pub most_nm: Option<f64>,
 }
 
 #[derive(Clone, Debug, Deserialize)]

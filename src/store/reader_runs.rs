@@ -52,6 +52,7 @@ pub struct GateLine {
 
 /// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(Default))]
 pub struct RunLine {
     /// Number in the store.
     pub id: RunId,

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 pub struct StreamId(pub i64);
 
 /// Number of a run in this store, from 1 without gaps.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct RunId(pub i64);
 

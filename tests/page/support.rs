@@ -107,6 +107,7 @@ impl House {
             writer: Some(store.writer()),
             rigs: rigs.clone(),
             now_utc_ns: Arc::new(|| T0_NS),
+            limits: Arc::new([]),
         };
         Self { store, rigs, router: router(state), _folder: folder }
     }

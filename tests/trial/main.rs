@@ -12,6 +12,7 @@ mod comparing;
 #[path = "../typed/desk.rs"]
 #[allow(dead_code)]
 mod desk;
+mod reporting;
 
 use bench::{Bench, wait_for};
 use desk::Desk;
@@ -21,6 +22,11 @@ const DIAL: &str = "[[rig]]\nname = \"press\"\ninstrument = \"typed\"\ndial_unit
 
 fn dial() -> Desk {
     let desk = Desk::new(DIAL);
+    filled(&desk);
+    desk
+}
+
+fn filled(desk: &Desk) {
     desk.fill("press");
     for words in [
         &["setup", "piece", "add", "long", "--kind", "extension", "--drive-in", "1/2", "--drive-out", "1/2"]
@@ -31,7 +37,6 @@ fn dial() -> Desk {
     ] {
         desk.done(words);
     }
-    desk
 }
 
 fn plan<'a>(more: &[&'a str]) -> Vec<&'a str> {

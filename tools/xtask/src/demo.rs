@@ -54,6 +54,11 @@ pub fn run(options: &Options) -> Result<(), Failed> {
 /// end, and this program must still be there to wait for it. What a shell ignores stays ignored in the program
 /// that takes its place, which the standard library alone cannot ask for. While cargo builds, Ctrl-C stops all.
 fn prepare(options: &Options) -> Result<(), Failed> {
+    if crate::page::can_build() {
+        crate::page::build()?;
+    } else {
+        eprintln!("without node and npm the page is not built; everything else is there");
+    }
     eprintln!("building (the first time this takes a minute or two) ...");
     let built = cargo()
         .args([
@@ -91,7 +96,6 @@ fn perform(options: &Options) -> Result<(), Failed> {
     if options.once {
         children.stop();
     } else {
-        eprintln!("\nthe rig and the daemon go on running; Ctrl-C ends them");
         return children.wait();
     }
     result
@@ -134,9 +138,32 @@ impl Stage {
         self.wait_for_daemon()?;
         self.enter_setups()?;
         self.plan()?;
-        let input = Player::new(self, children, rig).play()?;
+        let address = self.address()?;
+        eprintln!("the page: {address}/\n");
+        let mut player = Player::new(self, children, rig);
+        player.walk(options.by_hand)?;
+        self.show(options)?;
+        if !options.once {
+            eprintln!("\nthe rig and the daemon go on running; Ctrl-C ends them. The page: {address}/");
+            eprintln!(
+                "a trial that is planned there with the same tools and setups is played by the rig, step by step"
+            );
+            player.follow()?;
+        }
+        let input = player.into_input();
         children.keep(input);
-        self.show(options)
+        Ok(())
+    }
+
+    /// Where the daemon says that it listens.
+    fn address(&self) -> Result<String, Failed> {
+        let log = fs::read_to_string(self.folder.join("daemon.log"))
+            .map_err(|e| Failed::io("read the daemon's log", e))?;
+        let after = log.split_once("listening on ").map(|(_, after)| after);
+        let address = after.and_then(|after| after.split_whitespace().next());
+        address
+            .map(str::to_owned)
+            .ok_or_else(|| Failed::io("find the page", "the daemon does not say where it listens"))
     }
 
     fn settings(&self) -> PathBuf {

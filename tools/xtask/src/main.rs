@@ -8,6 +8,8 @@ mod bench;
 mod demo;
 mod error;
 mod honesty;
+mod packages;
+mod page;
 mod python;
 mod tidy;
 mod tree;
@@ -17,8 +19,8 @@ use error::Failed;
 use std::process::ExitCode;
 
 const HELP: &str = "\
-cargo demo [--once] [--format table|json] [--speed N]
-    a simulated rig, recorded by the real daemon over a pseudo-terminal
+cargo demo [--once] [--by-hand] [--format table|json] [--speed N]
+    a simulated rig, recorded by the real daemon over a pseudo-terminal, with its page
 cargo verify
     every check and test
 cargo xtask tidy
@@ -27,6 +29,8 @@ cargo xtask bench
     speed, size on disk and latency, as ratios from one run
 cargo xtask honesty [TRIALS]
     how often limits, verdicts and acceptance are right, over simulated trials
+cargo xtask page [--test]
+    builds the page that the daemon serves; tests it in a browser
 cargo xtask python FILE
     the Python that has the packages of a list; made where it is not there yet";
 
@@ -39,13 +43,14 @@ fn main() -> ExitCode {
         Some("tidy") => tidy::run(),
         Some("bench") => bench::run(rest),
         Some("honesty") => honesty::run(rest),
+        Some("page") => page::run(rest),
         Some("python") => python::run(rest),
         None | Some("help" | "--help" | "-h") => {
             println!("{HELP}");
             Ok(())
         }
         Some(other) => Err(Failed::usage(format!(
-            "expected demo, verify, tidy, bench, honesty or python, found '{other}'"
+            "expected demo, verify, tidy, bench, honesty, page or python, found '{other}'"
         ))),
     };
     match result {

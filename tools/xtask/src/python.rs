@@ -64,13 +64,7 @@ fn can_make_environments() -> Result<(), Failed> {
         )));
     }
     eprintln!("installing {PACKAGE}");
-    let apt = |words: &[&str]| {
-        let mut apt = Command::new("apt-get");
-        apt.env("DEBIAN_FRONTEND", "noninteractive").args(words);
-        done(&mut apt, &format!("install {PACKAGE} ({by_hand})"))
-    };
-    apt(&["update", "--quiet"])?;
-    apt(&["install", "--yes", "--quiet", "--no-install-recommends", PACKAGE])?;
+    crate::packages::install(&[PACKAGE]);
     if asked() {
         Ok(())
     } else {

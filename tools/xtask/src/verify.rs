@@ -1,10 +1,11 @@
 //! `cargo verify`: every check and test, one after the other, all of them even if one fails.
 //!
 //! Everything the tests need is in the Rust toolchain and the crates of the lock file, but for a time-series
-//! server and a Python environment, which are installed or made where they are missing. The last lines sum the comparisons with published values
-//! and the tests of all programs.
+//! server, Node, a browser and a Python environment, which are installed or made where they are missing. The last
+//! lines sum the comparisons with published values and the tests of all programs.
 
 use crate::error::Failed;
+use crate::packages::{ensure, find};
 use crate::tree::{cargo, root};
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Command, Stdio};
@@ -12,6 +13,8 @@ use std::time::Instant;
 
 /// Program and Debian package.
 const SERVER: &str = "victoria-metrics";
+/// Likewise.
+const BROWSER: &str = "chromium";
 /// With everything that can be built in; the demo is built without, as people build it.
 const FEATURES: &str = "boltscribe/parquet";
 const LINT: [&str; 9] =
@@ -39,17 +42,21 @@ struct Done {
 /// Runs all steps.
 #[allow(clippy::disallowed_methods, reason = "how long a step took is shown, nothing hangs on it")]
 pub fn run() -> Result<(), Failed> {
-    let steps: [(&'static str, &[&str]); 5] = [
+    const XTASK: [&str; 6] = ["run", "--quiet", "--locked", "--package", "xtask", "--"];
+    let xtask = |words: &[&'static str]| [&XTASK[..], words].concat();
+    let (page, browser, tidy) = (xtask(&["page"]), xtask(&["page", "--test"]), xtask(&["tidy"]));
+    let demo = xtask(&["demo", "--once", "--all-features"]);
+    let steps: [(&'static str, &[&str]); 7] = [
         ("format", &["fmt", "--all", "--check"]),
+        // First, because the programs carry it.
+        ("page", &page),
         ("lint", &LINT),
-        ("tidy", &["run", "--quiet", "--locked", "--package", "xtask", "--", "tidy"]),
+        ("tidy", &tidy),
         ("test", &TEST),
-        (
-            "demo",
-            &["run", "--quiet", "--locked", "--package", "xtask", "--", "demo", "--once", "--all-features"],
-        ),
+        ("browser", &browser),
+        ("demo", &demo),
     ];
-    install_server();
+    install();
     let mut tally = Tally::default();
     let mut done = Vec::new();
     for (name, words) in steps {
@@ -74,29 +81,14 @@ pub fn run() -> Result<(), Failed> {
     Err(Failed::no(format!("failed: {}", failed.join(", "))))
 }
 
-/// Installs the time-series server that forwarding is tested with, where it is missing. What does not work
-/// here is told by the tests that need it, so nothing stops.
-fn install_server() {
-    let found = |program: &str| {
-        let paths = std::env::var_os("PATH").unwrap_or_default();
-        std::env::split_paths(&paths).any(|folder| folder.join(program).is_file())
-    };
-    if found(SERVER) {
-        return;
+/// Installs what tests need, where it is missing. What does not work here is told by the tests that need it, so
+/// nothing stops.
+fn install() {
+    ensure(SERVER, &[SERVER], "the tests of forwarding");
+    if find("npm").is_none() || find("node").is_none() {
+        ensure("npm", &["nodejs", "npm"], "the page");
     }
-    println!("\n== install: {SERVER}, for the tests of forwarding");
-    let install = ["install", "-y", "--no-install-recommends", SERVER];
-    for words in [&["update"][..], &install] {
-        let done = Command::new("apt-get")
-            .args(words)
-            .env("DEBIAN_FRONTEND", "noninteractive")
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .status();
-        if !done.is_ok_and(|status| status.success()) {
-            println!("apt-get {} did not work", words.join(" "));
-        }
-    }
+    ensure(BROWSER, &[BROWSER], "the tests of the page");
 }
 
 /// Runs one step, passing its output on and counting tests.
@@ -120,12 +112,24 @@ fn step(command: &mut Command, tally: &mut Tally) -> Result<bool, Failed> {
 }
 
 impl Tally {
-    /// `test result: ok. 3 passed; 0 failed; 0 ignored; ...` and `outside checks: 24 (source)`, which may
+    /// `test result: ok. 3 passed; 0 failed; 0 ignored; ...`, node's `ℹ pass 3`, and `outside checks: 24 (source)`, which may
     /// stand behind other words when tests write at once.
     fn line(&mut self, line: &str) {
         for after in line.split(OUTSIDE).skip(1) {
             let digits: String = after.chars().take_while(char::is_ascii_digit).collect();
             self.outside += digits.parse::<u64>().unwrap_or(0);
+        }
+        if let Some((what, Ok(n))) = line
+            .strip_prefix("ℹ ")
+            .and_then(|said| said.split_once(' '))
+            .map(|(what, n)| (what, n.parse::<u64>()))
+        {
+            match what {
+                "pass" => self.passed += n,
+                "fail" | "cancelled" => self.failed += n,
+                "skipped" | "todo" => self.ignored += n,
+                _ => {}
+            }
         }
         let Some(rest) = line.strip_prefix("test result: ") else { return };
         for part in rest.split([';', '.']) {
@@ -155,6 +159,12 @@ mod tests {
         );
         t.line("running 4 tests");
         assert_eq!((t.passed, t.failed, t.ignored), (7, 1, 2));
+        for line in
+            ["ℹ tests 5", "ℹ pass 3", "ℹ fail 1", "ℹ cancelled 0", "ℹ skipped 1", "ℹ duration_ms 12.5"]
+        {
+            t.line(line);
+        }
+        assert_eq!((t.passed, t.failed, t.ignored), (10, 2, 3));
     }
 
     #[test]

@@ -27,6 +27,8 @@ impl Format {
 pub struct Options {
     /// End after the table.
     pub once: bool,
+    /// Nobody is ready but whoever says so at the page or the command line.
+    pub by_hand: bool,
     /// Of the table.
     pub format: Format,
     /// Device seconds in a second here, 1 to 100.
@@ -46,6 +48,7 @@ impl Options {
         let speed = self.speed.to_string();
         let mut words = vec![STAGED, "--format", self.format.word(), "--speed", &speed];
         words.extend(self.once.then_some("--once"));
+        words.extend(self.by_hand.then_some("--by-hand"));
         words.into_iter().map(str::to_owned).collect()
     }
 
@@ -54,18 +57,27 @@ impl Options {
     /// # Errors
     /// A word that is none of the demo's.
     pub fn parse(words: &[String]) -> Result<Self, Failed> {
-        let mut options =
-            Self { once: false, format: Format::Table, speed: 20, all_features: false, staged: false };
+        let mut options = Self {
+            once: false,
+            by_hand: false,
+            format: Format::Table,
+            speed: 20,
+            all_features: false,
+            staged: false,
+        };
         let mut rest = words.iter().map(String::as_str);
         while let Some(word) = rest.next() {
             match word {
                 "--once" => options.once = true,
+                "--by-hand" => options.by_hand = true,
                 "--all-features" => options.all_features = true,
                 STAGED => options.staged = true,
                 "--format" => options.format = format(rest.next())?,
                 "--speed" => options.speed = speed(rest.next())?,
                 other => {
-                    let what = format!("expected --once, --format table|json or --speed N, found '{other}'");
+                    let what = format!(
+                        "expected --once, --by-hand, --format table|json or --speed N, found '{other}'"
+                    );
                     return Err(Failed::usage(what));
                 }
             }
@@ -97,10 +109,18 @@ mod tests {
         let parse =
             |words: &[&str]| Options::parse(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>());
         let asked = parse(&["--once", "--format", "json", "--speed", "10"]).unwrap();
-        let expected =
-            Options { once: true, format: Format::Json, speed: 10, all_features: false, staged: false };
+        let expected = Options {
+            once: true,
+            by_hand: false,
+            format: Format::Json,
+            speed: 10,
+            all_features: false,
+            staged: false,
+        };
         assert_eq!(asked, expected);
         assert!(parse(&["--all-features"]).unwrap().all_features);
+        let by_hand = parse(&["--by-hand"]).unwrap();
+        assert!(by_hand.by_hand && Options::parse(&by_hand.staged_words()).unwrap().by_hand);
         assert_eq!(Options::parse(&asked.staged_words()).unwrap(), Options { staged: true, ..asked });
         for wrong in [&["--twice"][..], &["--format"], &["--format", "xml"], &["--speed", "0"]] {
             assert_eq!(parse(wrong).unwrap_err().code, 2);

@@ -1,4 +1,5 @@
-//! Walks the trial: ask what comes next, be ready, let the rig play just that, wait for the run to land.
+//! Walks the trial: ask what comes next, be ready, let the rig play just that, wait for the run to land. Whoever is
+//! ready at the page goes first.
 //!
 //! Of JSON only a few names are picked; the steps that the rig can play are read from the scenario's lines.
 
@@ -16,20 +17,31 @@ pub struct Player<'a> {
     to: ChildStdin,
     from: BufReader<ChildStdout>,
     landed: usize,
+    /// Setup and tool of each step that the rig can play.
+    repertoire: Vec<(String, String)>,
 }
 
 /// Looks for a run this often and this many times.
 const LOOK: Duration = Duration::from_millis(50);
 const LOOKS: u32 = 400;
+/// How often it is asked whether somebody is ready.
+const FOLLOW: Duration = Duration::from_millis(300);
 
 impl<'a> Player<'a> {
     /// With the pipes of the rig.
     pub fn new(stage: &'a Stage, children: &'a mut Children, rig: Pipes) -> Self {
-        Self { stage, children, to: rig.to, from: BufReader::new(rig.from), landed: 0 }
+        Self {
+            stage,
+            children,
+            to: rig.to,
+            from: BufReader::new(rig.from),
+            landed: 0,
+            repertoire: Vec::new(),
+        }
     }
 
-    /// Walks to the end; gives the rig's input back, because the rig idles until that closes.
-    pub fn play(mut self) -> Result<ChildStdin, Failed> {
+    /// Walks to the end. Whoever says at the page that he is ready is first; with `by_hand` only he is.
+    pub fn walk(&mut self, by_hand: bool) -> Result<(), Failed> {
         self.wait_for_samples()?;
         eprintln!(
             "{:>4}  {:<10} {:<18} {:>8}  {:>10}  {:>10}  remarks",
@@ -37,17 +49,55 @@ impl<'a> Player<'a> {
         );
         let scenario =
             std::fs::read_to_string(&self.stage.scenario).map_err(|e| Failed::io("read the scenario", e))?;
-        let repertoire = repertoire(&scenario);
+        self.repertoire = repertoire(&scenario);
         loop {
-            let trial =
-                checked(self.stage.boltscribe().args(["--format", "json", "trial", "next", super::TRIAL]))?;
-            if text_of(&trial, "standing").as_deref() == Some("done") {
-                return Ok(self.to);
+            let trial = self.next(&[super::TRIAL])?;
+            match text_of(&trial, "standing").as_deref() {
+                Some("done" | "laid aside") => return Ok(()),
+                Some("awaiting a run") => {
+                    self.go(&trial)?;
+                    self.hear_done()?;
+                    self.land()?;
+                }
+                _ if by_hand => {
+                    self.children.all_run()?;
+                    std::thread::sleep(FOLLOW);
+                }
+                _ => self.ready(&trial)?,
             }
-            self.ready(&trial, &repertoire)?;
-            self.hear_done()?;
-            self.land()?;
         }
+    }
+
+    /// Goes on with whatever trial somebody plans and is ready for, until a program ends.
+    pub fn follow(&mut self) -> Result<(), Failed> {
+        let mut told = String::new();
+        while self.children.all_run().is_ok() {
+            std::thread::sleep(FOLLOW);
+            // Without a trial, or with a daemon that is just ending, there is nothing to play.
+            let Ok(trial) = self.next(&[]) else { continue };
+            if text_of(&trial, "standing").as_deref() != Some("awaiting a run") || trial == told {
+                continue;
+            }
+            match self.go(&trial) {
+                Ok(()) => {
+                    self.hear_done()?;
+                    self.land()?;
+                }
+                Err(failed) => eprintln!("{}", failed.what),
+            }
+            told = trial;
+        }
+        Ok(())
+    }
+
+    /// What comes next in a trial, or in the latest one.
+    fn next(&self, name: &[&str]) -> Result<String, Failed> {
+        checked(self.stage.boltscribe().args(["--format", "json", "trial", "next"]).args(name))
+    }
+
+    /// The rig's input, because the rig idles until that closes.
+    pub fn into_input(self) -> ChildStdin {
+        self.to
     }
 
     /// Waits until the rig has played the step.
@@ -77,17 +127,25 @@ impl<'a> Player<'a> {
         Err(Failed::io("hear the rig", "no samples reach the daemon"))
     }
 
-    fn ready(&mut self, trial: &str, repertoire: &[(String, String)]) -> Result<(), Failed> {
+    /// Is ready for the step that was seen. Where somebody else was first that is as good.
+    fn ready(&mut self, trial: &str) -> Result<(), Failed> {
+        let mut ready = self.stage.boltscribe();
+        ready.args(["trial", "ready", super::TRIAL, "--who", "demo"]);
+        let Err(failed) = checked(&mut ready) else { return Ok(()) };
+        if self.next(&[super::TRIAL])? == trial { Err(failed) } else { Ok(()) }
+    }
+
+    /// Lets the rig play the step that is awaited.
+    fn go(&mut self, trial: &str) -> Result<(), Failed> {
         let next = trial.split_once("\"next\":").map_or("", |(_, next)| next);
         let name = |key: &str| {
             text_of(next, key)
                 .ok_or_else(|| Failed::io("read the trial's next step", format!("no {key} in {next}")))
         };
         let step = (name("setup")?, name("tool")?);
-        let Some(number) = repertoire.iter().position(|known| *known == step) else {
+        let Some(number) = self.repertoire.iter().position(|known| *known == step) else {
             return Err(Failed::io("play the trial's next step", format!("the rig does not know {step:?}")));
         };
-        checked(self.stage.boltscribe().args(["trial", "ready", super::TRIAL, "--who", "demo"]))?;
         writeln!(self.to, "go {number}").map_err(|e| Failed::io("let the rig go", e))
     }
 

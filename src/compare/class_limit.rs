@@ -1,0 +1,30 @@
+//! What a tool of a class must give, as the settings say.
+//!
+//! Must not know which tools there are.
+
+use super::acceptance::Limit;
+use crate::results::Measure;
+
+/// The unit a limit stands in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LimitUnit {
+    /// Tension, kN.
+    Kilonewtons,
+    /// Equivalent torque, N·m.
+    NewtonMetres,
+}
+
+/// The limit of a class of tools.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ClassLimit {
+    /// The class, as tools have it.
+    pub class: String,
+    /// The setup it holds for.
+    pub setup: String,
+    /// The figure.
+    pub measure: Measure,
+    /// The limit.
+    pub limit: Limit,
+    /// Its unit.
+    pub unit: LimitUnit,
+}

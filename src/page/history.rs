@@ -1,0 +1,121 @@
+//! How a tool has been: its runs before the chart of `compare`, as a document or drawn.
+//!
+//! Must not judge a tool; that is `judging`.
+
+use super::body::Asked;
+use super::judging::{CHART_MAX, latest};
+use super::problem::Problem;
+use super::state::State;
+use super::trial_state::figure;
+use crate::compare::history::{Capability, Chart, capability, chart};
+use crate::report::history::svg;
+use crate::results::Measure;
+use crate::stats::moments;
+use crate::store::{Reader, RunLine};
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+/// What is charted.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HistoryQuery {
+    setup: Option<String>,
+    #[serde(default)]
+    measure: Measure,
+    base: Option<usize>,
+    #[serde(rename = "least_kN")]
+    least_kn: Option<f64>,
+    #[serde(rename = "most_kN")]
+    most_kn: Option<f64>,
+}
+
+/// `GET /tools/{tool}/history?setup=&measure=&base=&least_kN=&most_kN=`: runs that count, oldest first, with
+/// their chart.
+///
+/// # Errors
+/// No runs; several setups and none named.
+pub async fn history(
+    Shared(state): Shared<State>,
+    Path(tool): Path<String>,
+    Asked(query): Asked<HistoryQuery>,
+) -> Result<Json<Value>, Problem> {
+    state.read(move |reader| Ok::<_, Problem>(charted(reader, &tool, &query)?.document())).await.map(Json)
+}
+
+/// `GET /tools/{tool}/history/chart?...`: the same as a drawing (SVG).
+///
+/// # Errors
+/// As [`history`]; fewer runs than a chart needs.
+pub async fn drawn(
+    Shared(state): Shared<State>,
+    Path(tool): Path<String>,
+    Asked(query): Asked<HistoryQuery>,
+) -> Result<Response, Problem> {
+    let found = state.read(move |reader| charted(reader, &tool, &query)).await?;
+    let chart = found.chart.as_ref().ok_or_else(|| {
+        let n = found.values.len();
+        Problem::conflict(format!("tool '{}': expected at least 2 runs for a chart, found {n}", found.tool))
+    })?;
+    let marked: Vec<usize> = chart.remarks.iter().map(|(place, _)| *place).collect();
+    let title =
+        format!("{}, {}, {}", found.tool, found.setup.as_deref().unwrap_or("no setup"), found.measure.name());
+    let text = svg(&title, &found.values, chart, &marked);
+    let headers = [
+        (header::CONTENT_TYPE, "image/svg+xml"),
+        (header::CONTENT_SECURITY_POLICY, "default-src 'none'; style-src 'unsafe-inline'"),
+    ];
+    Ok((headers, text).into_response())
+}
+
+/// Runs of a tool with their chart.
+struct Charted {
+    tool: String,
+    setup: Option<String>,
+    measure: Measure,
+    runs: Vec<RunLine>,
+    values: Vec<f64>,
+    chart: Option<Chart>,
+    capability: Option<Capability>,
+}
+
+fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Charted, Problem> {
+    let mut runs = latest(reader, tool, query.setup.as_deref(), query.measure, CHART_MAX)?;
+    runs.reverse();
+    let Some(newest) = runs.last() else {
+        return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
+    };
+    let setup = query.setup.clone().or_else(|| newest.setup.clone());
+    runs.retain(|run| run.setup == setup);
+    let values: Vec<f64> = runs.iter().filter_map(|run| figure(run, query.measure)).collect();
+    let capability = match (query.least_kn, query.most_kn, moments(&values)) {
+        (None, None, _) | (_, _, None) => None,
+        (least, most, Some(m)) => m.sd.and_then(|sd| capability(m.mean, sd, values.len(), least, most)),
+    };
+    let chart = chart(&values, query.base);
+    Ok(Charted { tool: tool.to_owned(), setup, measure: query.measure, runs, values, chart, capability })
+}
+
+impl Charted {
+    fn document(&self) -> Value {
+        let chart = self.chart.as_ref();
+        let remarks = |at: usize| -> Vec<&str> {
+            let all = chart.iter().flat_map(|chart| &chart.remarks);
+            all.filter(|(place, _)| *place == at).map(|(_, pattern)| pattern.name()).collect()
+        };
+        let point = |(at, (run, value)): (usize, (&RunLine, &f64))| json!({ "run": run.id.0, "utc": run.utc, "value_kN": value, "remarks": remarks(at) });
+        let points: Vec<Value> = self.runs.iter().zip(&self.values).enumerate().map(point).collect();
+        json!({
+            "tool": self.tool, "setup": self.setup, "measure": self.measure.name(), "runs": self.values.len(),
+            "centre_kN": chart.map(|c| c.centre),
+            "low_kN": chart.map(|c| c.limits.0), "high_kN": chart.map(|c| c.limits.1),
+            "mean_range_kN": chart.map(|c| c.mean_range), "range_limit_kN": chart.map(|c| c.range_limit),
+            "points": points,
+            "capability": self.capability.map(|c| json!({ "cp": c.cp, "cpk": c.cpk, "cpk_low": c.cpk_limits.0, "cpk_high": c.cpk_limits.1 })),
+            "note": "individuals and moving range; the patterns are those of ISO 7870-2 from memory",
+        })
+    }
+}
