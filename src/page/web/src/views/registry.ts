@@ -5,6 +5,7 @@ import { Now } from './now.tsx';
 import { RigView } from './rig.tsx';
 import { Runs } from './runs.tsx';
 import { Setups } from './setups.tsx';
+import { TrialView } from './trial.tsx';
 
 export interface View {
   /** First part of the address behind '#'. */
@@ -15,6 +16,7 @@ export interface View {
 
 export const VIEWS: readonly View[] = [
   { id: 'now', title: 'Now', component: Now },
+  { id: 'trial', title: 'Trial', component: TrialView },
   { id: 'runs', title: 'Runs', component: Runs },
   { id: 'setups', title: 'Setups', component: Setups },
   { id: 'rig', title: 'Rig', component: RigView },
