@@ -6,6 +6,7 @@ import './style/fields.css';
 import './style/now.css';
 import './style/views.css';
 import './style/trial.css';
+import './style/results.css';
 import { render } from 'preact';
 import { Frame } from './frame.tsx';
 import { start } from './lib/live.ts';

@@ -112,9 +112,15 @@ export function NextStepPanel({ trial, short = false }: { trial: Trial; short?: 
   return (
     <section class={`step ${trial.standing === 'awaiting a run' ? 'is-awaiting' : ''}`} aria-label={`Next step of the trial ${trial.trial}`}>
       {short && <h2>Trial {trial.trial}: {trial.steps_done} of {trial.steps_total} steps done</h2>}
-      {next && <Facing trial={trial} next={next} heading={heading} />}
-      {next && trial.standing === 'awaiting a run' && <Waiting trial={trial} next={next} />}
-      {next && trial.standing === 'ready to go on' && <Begin next={next} />}
+      {next && (
+        <div class={short ? 'side-by-side' : undefined}>
+          <div><Facing trial={trial} next={next} heading={heading} /></div>
+          <div>
+            {trial.standing === 'awaiting a run' && <Waiting trial={trial} next={next} />}
+            {trial.standing === 'ready to go on' && <Begin next={next} />}
+          </div>
+        </div>
+      )}
       {trial.standing === 'done' && <p class="big-word" role="status"><Mark shape="check" /> All steps are done. <a class="button primary" href={link('results', trial.trial)}>See the results</a></p>}
       {trial.standing === 'laid aside' && (
         <p class="big-word" role="status"><Mark shape="ring" /> Laid aside. <button type="button" class="primary" disabled={busy.value} onClick={() => void say({ entry: 'resume' })}>Go on with it</button></p>
