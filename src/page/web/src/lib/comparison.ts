@@ -165,6 +165,30 @@ export function driftWords(of: Pick<Head, 'drift' | 'drift_percent_per_hour' | '
   return `A drift of ${fixed(of.drift_percent_per_hour, size)} % an hour was taken out${sure}.`;
 }
 
+/** The same drift from the first run to the last, percent; none without a slope. */
+export function driftOverall(percentPerHour: number | null, rows: readonly ReadingRow[]): number | null {
+  const [first, last] = [rows[0], rows.at(-1)];
+  if (percentPerHour === null || !first || !last) return null;
+  return 100 * Math.expm1(((percentPerHour / 100) * (last.time_s - first.time_s)) / 3600);
+}
+
+/** A note of the daemon without the names of its document's members, as a sentence. */
+export function noteWords(note: string): string {
+  const plain = note.replaceAll('low_total and high_total', 'the limits with calibration').replaceAll('low and high', 'the limits');
+  return `${plain.charAt(0).toUpperCase()}${plain.slice(1)}${plain.endsWith('.') ? '' : '.'}`;
+}
+
+/** Words in lines of at most so many characters; a longer word keeps its line. */
+export function lines(text: string, most: number): string[] {
+  const found: string[] = [];
+  for (const word of text.split(' ')) {
+    const last = found.at(-1);
+    if (last !== undefined && last.length + 1 + word.length <= most) found[found.length - 1] = `${last} ${word}`;
+    else found.push(word);
+  }
+  return found;
+}
+
 /** What the checks of the residuals say, in words; an unremarkable one is said as such. */
 export function checkWords(checks: Comparison['checks'], alpha: number): string[] {
   const { outlier, trend_p_value: trend, lag_1_correlation: lag } = checks;

@@ -124,6 +124,8 @@ export function goingOn(trials: readonly TrialLine[], rig: string): TrialLine | 
 export interface Typed {
   battery: string | null;
   figure: number | null;
+  /** It was told as fresh for a go that was given back since. */
+  fresh?: boolean;
 }
 
 /** The source as the daemon takes it; a sentence where something is missing or wrong; nothing where none is told. */
@@ -133,7 +135,7 @@ export function sourceOf(next: NextStep, typed: Typed): SourceState | string | u
   if (next.source === 'battery') {
     if (battery === null) return next.fresh_source_due ? 'battery: expected the one that was swapped in, found none named' : undefined;
     if (figure === null && next.fresh_source_due) return 'rested_v: expected its rested voltage, found none';
-    return { kind: 'battery', id: battery, rested_v: figure, fresh: next.fresh_source_due ? true : null };
+    return { kind: 'battery', id: battery, rested_v: figure, fresh: next.fresh_source_due || typed.fresh ? true : null };
   }
   const unit = next.source === 'air' ? 'dynamic_kPa: expected the pressure at the running tool' : 'voltage_v: expected the voltage at the outlet';
   if (figure === null) return next.fresh_source_due ? `${unit}, found none` : undefined;

@@ -109,11 +109,19 @@ export async function ready(): Promise<boolean> {
     refusal.value = typeof source === 'string' ? new Problem(0, source) : new Problem(0, 'who: expected your name, found none', 'every change is stored with who made it');
     return false;
   }
-  return tell('ready', { go: next.go, ...(source ? { source } : {}) });
+  const due = next.fresh_source_due;
+  const done = await tell('ready', { go: next.go, ...(source ? { source } : {}) });
+  if (done && due && trial.value?.next?.go === next.go) typed.value = { ...typed.value, fresh: true };
+  return done;
 }
 
-/** Gives the go back: no run has come yet. */
-export const giveBack = (go: number): Promise<boolean> => say({ entry: 'repeat', go, why: 'not yet: ready was said too early' });
+/** Gives the go back: no run has come yet. What was read at the source still holds, and goes with the next "ready". */
+export async function giveBack(go: number): Promise<boolean> {
+  const kept = typed.value;
+  const done = await say({ entry: 'repeat', go, why: 'not yet: ready was said too early' });
+  if (done) typed.value = kept;
+  return done;
+}
 
 /** A trial waits for a person here, and nothing else stands: the pedal says ready. */
 export const pedalReady = (): boolean => trial.value?.standing === 'ready to go on' && blocked.value === null;

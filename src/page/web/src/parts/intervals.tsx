@@ -1,6 +1,6 @@
 // Percents as marks with their limits: thick the limits of one percent alone, thin those that hold for all of a tool's setups
 // together, dotted with the calibration's part. The dashed line is 100 %, the baseline.
-import { place, ticks } from '../lib/comparison.ts';
+import { lines, place, ticks } from '../lib/comparison.ts';
 import type { Verdict } from '../lib/comparison.ts';
 import { fixed } from '../lib/units.ts';
 import { BottomAxis, Drawing, type Span, useWidth } from './svg.tsx';
@@ -17,7 +17,11 @@ export interface Interval {
 
 export const span = (low: number | null, high: number | null): Span | null => (low === null || high === null ? null : [low, high]);
 
-const ROW = 62;
+/** Room for the mark of a row, and for each line of its name. */
+const MARK = 40;
+const LINE = 20;
+/** Of the name's type, on average. */
+const CHARACTER = 8;
 const WIDE = 900;
 
 const Bar = ({ at, y, name, scale }: { at: Span; y: number; name: 'alone' | 'together' | 'total'; scale: (value: number) => number }) => (
@@ -34,17 +38,20 @@ export function Intervals({ rows, name, unit = '% of the baseline' }: { rows: re
   const from: Span = [axis[0] ?? 0, axis.at(-1) ?? 100];
   const to: Span = [16, Math.min(width, WIDE) - 16];
   const scale = (value: number): number => place(value, from, to);
-  const bottom = rows.length * ROW + 8;
+  const names = rows.map((row) => lines(`${row.name}: ${fixed(row.percent, 1)} %`, Math.floor((to[1] - to[0]) / CHARACTER)));
+  const tops = names.reduce((all, words) => [...all, (all.at(-1) ?? 0) + words.length * LINE + MARK], [4]);
+  const bottom = tops.at(-1) ?? 0;
   return (
     <div ref={element} class="drawn">
       <Drawing width={Math.min(width, WIDE)} height={bottom + 46} name={name}>
         {axis.map((tick) => <line key={tick} class="grid" x1={scale(tick)} x2={scale(tick)} y1="0" y2={bottom} />)}
         <line class="hundred" x1={scale(100)} x2={scale(100)} y1="0" y2={bottom} />
         {rows.map((row, at) => {
-          const y = at * ROW + 44;
+          const words = names[at] ?? [];
+          const y = (tops[at] ?? 0) + words.length * LINE + MARK / 2 - 2;
           return (
             <g key={row.name}>
-              <text class="row-name" x={to[0]} y={y - 20}>{row.name}: {fixed(row.percent, 1)} %</text>
+              {words.map((line, of) => <text key={line} class="row-name" x={to[0]} y={(tops[at] ?? 0) + 16 + of * LINE}>{line}</text>)}
               {row.total && <Bar at={row.total} y={y} name="total" scale={scale} />}
               {row.together && <Bar at={row.together} y={y} name="together" scale={scale} />}
               {row.limits && <Bar at={row.limits} y={y} name="alone" scale={scale} />}

@@ -41,7 +41,7 @@ function Source({ next }: { next: NextStep }) {
       {fields}
     </div>
   ) : (
-    <details>
+    <details open={typed.peek().text !== '' || typed.peek().battery !== null}>
       <summary>Tell of the {next.source} (optional)</summary>
       {fields}
     </details>

@@ -71,7 +71,7 @@ export function RunOrder(given: Given) {
         </Drawing>
       </div>
       <figcaption>
-        {forceUnit(units)}; square: {given.baseline}{given.setups.filter((name) => name !== given.baseline && shown.some((row) => row.setup === name)).map((name) => `; ${letter(given.setups.indexOf(name))}: ${name}`)}; cross: not counted{line ? '; dashes: drift of the baseline' : ''}.
+        {forceUnit(units)}; square: {given.baseline}{given.setups.filter((name) => name !== given.baseline && shown.some((row) => row.setup === name)).map((name) => `; ${letter(given.setups.indexOf(name))}: ${name}`)}{shown.some((row) => row.excluded !== null) && '; cross: not counted'}{line && '; dots: drift of the baseline'}.
       </figcaption>
       <Table of={given} />
     </figure>

@@ -2,6 +2,7 @@
 // stored; the same runs and the same limit give the same sheet.
 import { useSignal } from '@preact/signals';
 import { asProblem, get, part, type Problem } from '../lib/api.ts';
+import { noteWords } from '../lib/comparison.ts';
 import { type Acceptance, acceptQuery, type AcceptForm, type LimitKind } from '../lib/judging.ts';
 import { system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
@@ -33,7 +34,7 @@ export const Sheet = ({ of }: { of: Acceptance }) => (
       <div><dt>Guard band at the limit</dt><dd>{shown(of, of.guard)}</dd></div>
       <div><dt>Runs to decide, if all stays</dt><dd>{of.runs_to_decide ?? '–'}</dd></div>
     </dl>
-    {of.notes.length > 0 && <ul class="flags">{of.notes.map((note) => <li key={note}>{note}.</li>)}</ul>}
+    {of.notes.length > 0 && <ul class="flags">{of.notes.map((note) => <li key={note}>{noteWords(note)}</li>)}</ul>}
     <div class="suggestions" role="group" aria-label="Runs that were judged">{of.runs.map((run) => <a class="run-link" key={run} href={link('runs', run)} aria-label={`Run ${run}`}>{run}</a>)}</div>
   </div>
 );

@@ -3,7 +3,7 @@ import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { asProblem, get, part, type Problem } from '../lib/api.ts';
 import { type PieceEffects, pText } from '../lib/comparison.ts';
-import { trialNews } from '../lib/live.ts';
+import { runNews } from '../lib/live.ts';
 import { shelf } from '../lib/shelf.ts';
 import { fixed } from '../lib/units.ts';
 import { Chain } from '../parts/chain.tsx';
@@ -67,7 +67,7 @@ export function Pieces({ trial, measure, drift, known }: { trial: string; measur
       problem.value = asProblem(error);
     }
   };
-  useEffect(() => void refresh(), [trial, measure, drift, trialNews.value]);
+  useEffect(() => void refresh(), [trial, measure, drift, runNews.value]);
   const predict = async (event: Event): Promise<void> => {
     event.preventDefault();
     refused.value = null;

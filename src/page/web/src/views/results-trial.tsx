@@ -1,10 +1,10 @@
 // The comparison of one trial. Asked anew with each run; whoever asks otherwise (measure, drift, a difference that is to be
 // shown) sees what was asked above the answer.
 import { useSignal } from '@preact/signals';
-import { useEffect } from 'preact/hooks';
+import { useEffect, useRef } from 'preact/hooks';
 import { asProblem, get, part, type Problem, ROOT } from '../lib/api.ts';
-import { byTool, checkWords, type Comparison, driftWords, type Question, questionQuery, type Readings } from '../lib/comparison.ts';
-import { rigs, isSimulated, trialNews } from '../lib/live.ts';
+import { byTool, checkWords, type Comparison, driftOverall, driftWords, noteWords, type Question, questionQuery, type Readings } from '../lib/comparison.ts';
+import { isSimulated, rigs, runNews } from '../lib/live.ts';
 import { link } from '../lib/route.ts';
 import { addressOf, trials } from '../lib/trials.ts';
 import { MEASURES } from '../lib/trial.ts';
@@ -35,14 +35,14 @@ const Asking = ({ now, ask, problem }: { now: Question; ask: (to: Question) => v
   );
 };
 
-const Words = ({ of }: { of: Comparison }) => (
+const Words = ({ of, overall }: { of: Comparison; overall: number | null }) => (
   <section aria-labelledby="in-words">
     <h2 id="in-words">In words</h2>
     <ul class="flags">
-      <li>{driftWords(of, fixed)}</li>
+      <li>{driftWords(of, fixed)}{overall !== null && ` From the first run to the last that is ${fixed(overall, 2)} %.`}</li>
       <li>{of.residual_sd_percent === null ? 'There are too few repeats to tell how much runs differ.' : `Repeats differ by ${fixed(of.residual_sd_percent, 2)} % (standard deviation, ${of.degrees_of_freedom} degrees of freedom).`}</li>
       {checkWords(of.checks, of.alpha).map((one) => <li key={one}>{one}</li>)}
-      {of.notes.map((note) => <li key={note}>{note}.</li>)}
+      {of.notes.map((note) => <li key={note}>{noteWords(note)}</li>)}
       <li>“No difference shown” is no proof that there is none.</li>
     </ul>
   </section>
@@ -70,7 +70,7 @@ const Found = ({ of, readings }: { of: Comparison; readings: Readings | null }) 
       </p>
       {byTool(of.setups).map((group) => <PerTool key={group.tool} tool={group.tool} rows={group.rows} gate={of.measure} />)}
       {of.beside && <Beside of={of} beside={of.beside} />}
-      <Words of={of} />
+      <Words of={of} overall={driftOverall(of.drift_percent_per_hour, readings?.rows ?? [])} />
       {readings && readings.rows.length > 0 && (
         <section aria-labelledby="run-order">
           <h2 id="run-order">Runs in their order</h2>
@@ -93,8 +93,15 @@ export function OfTrial({ name }: { name: string }) {
   const readings = useSignal<Readings | null>(null);
   const problem = useSignal<Problem | null>(null);
   const question = useSignal<Question>(PLAIN);
+  const asking = useRef<{ question: Question | null; again: boolean }>({ question: null, again: false });
   const ask = async (): Promise<void> => {
     const asked = question.value;
+    // A comparison takes its time. News that come meanwhile make one more, not one each.
+    if (asking.current.question === asked) {
+      asking.current.again = true;
+      return;
+    }
+    asking.current = { question: asked, again: false };
     try {
       const measure = asked.measure === '' ? '' : `?measure=${asked.measure}`;
       const [comparison, rows] = await Promise.all([get<Comparison>(`trials/${part(name)}/comparison${questionQuery(asked)}`), get<Readings>(`trials/${part(name)}/readings${measure}`)]);
@@ -107,9 +114,15 @@ export function OfTrial({ name }: { name: string }) {
       if (question.value !== asked) return;
       problem.value = asProblem(error);
       found.value = null;
+    } finally {
+      if (question.value === asked) {
+        const { again } = asking.current;
+        asking.current = { question: null, again: false };
+        if (again) void ask();
+      }
     }
   };
-  useEffect(() => void ask(), [name, question.value, trialNews.value]);
+  useEffect(() => void ask(), [name, question.value, runNews.value]);
   const line = trials.value?.find((one) => one.trial === name);
   const rig = rigs.value.find((one) => one.rig === line?.rig);
   const pieces = [...new Set(readings.value?.rows.flatMap((row) => row.pieces) ?? [])];

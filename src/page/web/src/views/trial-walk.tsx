@@ -35,8 +35,8 @@ const Row = ({ step, next }: { step: TrialStep; next: number | undefined }) => {
       <td data-name="Tool">{step.tool}</td>
       <td data-name="Setup">{step.setup}</td>
       <td data-name="State"><span class="verdict">{now === 'done' && <Mark shape="check" />}{now === 'next' && <Mark shape="triangle" />}{now === 'skipped' && <Mark shape="cross" />}{now}</span></td>
-      <td data-name={`Tension, ${forceUnit(system.value)}`} class="figure">{step.value_kN === null ? '–' : forceText(step.value_kN, system.value, true)}</td>
-      <td data-name="Run">{step.run === null ? '–' : <RunLink run={step.run} />}</td>
+      <td data-name={`Tension, ${forceUnit(system.value)}`} class="figure">{step.value_kN === null ? '' : forceText(step.value_kN, system.value, true)}</td>
+      <td data-name="Run">{step.run !== null && <RunLink run={step.run} />}</td>
     </tr>
   );
 };
