@@ -117,8 +117,9 @@ export function byTool<T extends { tool: string | null }>(rows: readonly T[]): {
 
 /** Ticks of 1, 2 or 5 times a power of ten that hold all values: at least `fewest` steps of them. */
 export function ticks(low: number, high: number, fewest = 4): number[] {
-  const span = high > low ? high - low : Math.max(1e-9, Math.abs(high) * 0.02);
-  const raw = span / fewest;
+  // One value alone gets some room, or there would be no scale.
+  if (!(high > low)) return ticks(low, low + Math.max(1e-6, Math.abs(low) * 0.02), fewest);
+  const raw = (high - low) / fewest;
   const power = 10 ** Math.floor(Math.log10(raw));
   const step = [5, 2, 1].map((times) => times * power).find((one) => one <= raw * (1 + 1e-9)) ?? power;
   const [first, last] = [Math.floor(low / step + 1e-9), Math.ceil(high / step - 1e-9)];

@@ -27,7 +27,7 @@ const WHY: Record<string, Face> = {
 function idle(): Face {
   const of = trial.value;
   const next = of?.next;
-  if (of?.standing === 'awaiting a run' && next) return { state: 'waiting', shape: 'triangle', word: 'Awaiting a run', more: `Pull the trigger: ${stepWords(next, of.steps_total)}, ${next.setup}.` };
+  if (of?.standing === 'awaiting a run' && next) return { state: 'waiting', shape: 'triangle', word: 'Awaiting a run', more: `Pull the trigger for ${stepWords(next, of.steps_total).toLowerCase()}: ${next.setup}.` };
   if (of?.standing === 'ready to go on') return { state: 'waiting', shape: 'ring', word: 'Waiting', more: 'The trial waits for somebody to be ready.' };
   return { state: 'waiting', shape: 'ring', word: 'Waiting', more: 'Pull the trigger; the run is found by itself.' };
 }

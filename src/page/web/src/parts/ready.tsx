@@ -2,7 +2,7 @@
 // Trial and Now alike, so that a step looks the same wherever it is begun.
 import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import { endedAt_ms, run } from '../lib/live.ts';
+import { endedAt_ms, overLimit, run } from '../lib/live.ts';
 import { pedalNext } from '../lib/pedal.ts';
 import { pedal, who } from '../lib/prefs.ts';
 import { addressOf, blocked, busy, giveBack, ready, refusal, say, typed } from '../lib/trials.ts';
@@ -75,14 +75,17 @@ const Facing = ({ trial, next, heading }: { trial: Trial; next: NextStep; headin
   );
 };
 
-const Waiting = ({ trial, next }: { trial: Trial; next: NextStep }) => {
+/** `told`: the state stands elsewhere on the same view already. */
+const Waiting = ({ trial, next, told }: { trial: Trial; next: NextStep; told: boolean }) => {
   const driving = run.value?.phase === 'driving';
   return (
     <>
-      <div class="awaiting" role="status">
-        <Mark shape={driving ? 'triangle' : 'ring'} />
-        <p><strong>Awaiting a run</strong><span>{driving ? 'The tool drives: hold it until the gate.' : 'Pull the trigger; the run takes this step by itself.'}</span></p>
-      </div>
+      {!told && (
+        <div class="awaiting" role="status">
+          <Mark shape="triangle" />
+          <p><strong>Awaiting a run</strong><span>{driving ? 'The tool drives: hold it until the gate.' : 'Pull the trigger; the run takes this step by itself.'}</span></p>
+        </div>
+      )}
       {!driving && <button type="button" class="not-yet" disabled={busy.value} onClick={() => void giveBack(next.go)}>Not yet: give the go back</button>}
       {trial.automatic && <p>The next steps are made ready by themselves.</p>}
     </>
@@ -97,6 +100,7 @@ const Begin = ({ next }: { next: NextStep }) => {
       <Rest next={next} />
       {(who.value.trim() === '' || refusal.value?.detail.startsWith('who:')) && <Who problem={refusal.value} />}
       {why !== null && <p class="hold" id="hold" role="status"><Mark shape="cross" /> {why}</p>}
+      {overLimit.value !== null && <button type="button" class="seen" onClick={() => (overLimit.value = null)}>I have seen it</button>}
       <button type="button" class="ready" disabled={busy.value || why !== null} aria-describedby={why === null ? undefined : 'hold'} onClick={() => void ready()}>
         <Mark shape="check" /> Ready
       </button>
@@ -116,7 +120,7 @@ export function NextStepPanel({ trial, short = false }: { trial: Trial; short?: 
         <div class={short ? 'side-by-side' : undefined}>
           <div><Facing trial={trial} next={next} heading={heading} /></div>
           <div>
-            {trial.standing === 'awaiting a run' && <Waiting trial={trial} next={next} />}
+            {trial.standing === 'awaiting a run' && <Waiting trial={trial} next={next} told={short} />}
             {trial.standing === 'ready to go on' && <Begin next={next} />}
           </div>
         </div>
