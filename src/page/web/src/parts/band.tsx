@@ -37,6 +37,9 @@ function face(): Face {
   const going = run.value;
   const all = gates();
   if (now.is === 'none') {
+    const of = trial.value;
+    if (now.why === 'by-hand' && of?.standing === 'awaiting a run' && of.next)
+      return { state: 'waiting', shape: 'triangle', word: 'Awaiting a run', more: `Tighten for ${stepWords(of.next, of.steps_total).toLowerCase()}: ${of.next.setup}. Then type what the dial shows.` };
     const found = WHY[now.why] ?? { state: 'away', shape: 'broken' as const, word: 'No reading', more: '' };
     return now.why === 'line' ? { ...found, more: now.detail } : found;
   }

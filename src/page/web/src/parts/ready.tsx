@@ -1,8 +1,8 @@
 // What comes next in a trial: tool, setup, chain, what is to be read at the source, and one big "Ready". Stands at the views
 // Trial and Now alike, so that a step looks the same wherever it is begun.
 import { useSignal } from '@preact/signals';
-import { useEffect } from 'preact/hooks';
-import { endedAt_ms, overLimit, run } from '../lib/live.ts';
+import { useEffect, useRef } from 'preact/hooks';
+import { endedAt_ms, overLimit, rigs, run } from '../lib/live.ts';
 import { pedalNext } from '../lib/pedal.ts';
 import { pedal, who } from '../lib/prefs.ts';
 import { addressOf, blocked, busy, giveBack, ready, refusal, say, typed } from '../lib/trials.ts';
@@ -64,15 +64,24 @@ const Facing = ({ trial, next, heading }: { trial: Trial; next: NextStep; headin
   const Heading = heading;
   return (
     <>
-      <p class="step-number">{stepWords(next, trial.steps_total)}</p>
-      <dl class="fitting">
-        <div><dt>Tool</dt><dd>{next.tool}</dd></div>
-        <div><dt>Setup</dt><dd>{next.setup}</dd></div>
-      </dl>
+      <div aria-live="polite">
+        <p class="step-number">{stepWords(next, trial.steps_total)}</p>
+        <dl class="fitting">
+          <div><dt>Tool</dt><dd>{next.tool}</dd></div>
+          <div><dt>Setup</dt><dd>{next.setup}</dd></div>
+        </dl>
+      </div>
       <Heading class="unseen">What to fit</Heading>
       <Chain tool={next.tool} pieces={piecesOf(next.setup).length > 0 ? piecesOf(next.setup) : next.pieces} />
     </>
   );
+};
+
+const isByHand = (trial: Trial): boolean => rigs.value.find((one) => one.rig === trial.plan.rig)?.link === 'by-hand';
+
+const waitingWords = (trial: Trial, driving: boolean): string => {
+  if (isByHand(trial)) return 'Tighten, then type what the dial shows; the reading takes this step by itself.';
+  return driving ? 'The tool drives: hold it until the gate.' : 'Pull the trigger; the run takes this step by itself.';
 };
 
 /** `told`: the state stands elsewhere on the same view already. */
@@ -83,7 +92,7 @@ const Waiting = ({ trial, next, told }: { trial: Trial; next: NextStep; told: bo
       {!told && (
         <div class="awaiting" role="status">
           <Mark shape="triangle" />
-          <p><strong>Awaiting a run</strong><span>{driving ? 'The tool drives: hold it until the gate.' : 'Pull the trigger; the run takes this step by itself.'}</span></p>
+          <p><strong>Awaiting a run</strong><span>{waitingWords(trial, driving)}</span></p>
         </div>
       )}
       {!driving && <button type="button" class="not-yet" disabled={busy.value} onClick={() => void giveBack(next.go)}>Not yet: give the go back</button>}
@@ -94,11 +103,13 @@ const Waiting = ({ trial, next, told }: { trial: Trial; next: NextStep; told: bo
 
 const Begin = ({ next }: { next: NextStep }) => {
   const why = blocked.value;
+  // Asked for where there was none: it must not vanish with its first letter.
+  const nameless = useSignal(who.peek().trim() === '');
   return (
     <>
       <Source next={next} />
       <Rest next={next} />
-      {(who.value.trim() === '' || refusal.value?.detail.startsWith('who:')) && <Who problem={refusal.value} />}
+      {(nameless.value || refusal.value?.detail.startsWith('who:')) && <Who problem={refusal.value} />}
       {why !== null && <p class="hold" id="hold" role="status"><Mark shape="cross" /> {why}</p>}
       {overLimit.value !== null && <button type="button" class="seen" onClick={() => (overLimit.value = null)}>I have seen it</button>}
       <button type="button" class="ready" disabled={busy.value || why !== null} aria-describedby={why === null ? undefined : 'hold'} onClick={() => void ready()}>
@@ -109,12 +120,31 @@ const Begin = ({ next }: { next: NextStep }) => {
   );
 };
 
+/** Keeps the focus of the keyboard in a panel whose focused button has gone with the state it belonged to. */
+function useKeptFocus(key: string) {
+  const element = useRef<HTMLElement>(null);
+  const inside = useRef(false);
+  useEffect(() => {
+    if (inside.current && document.activeElement === document.body) element.current?.focus({ preventScroll: true });
+  }, [key]);
+  return {
+    ref: element,
+    tabIndex: -1,
+    onFocusIn: () => void (inside.current = true),
+    onFocusOut: (event: FocusEvent) => {
+      // Nothing takes the focus where the button has gone.
+      if (event.relatedTarget !== null) inside.current = false;
+    },
+  };
+}
+
 /** `short` is for where other things stand as well: then a link leads to the whole. */
 export function NextStepPanel({ trial, short = false }: { trial: Trial; short?: boolean }) {
   const next = trial.next;
   const heading = short ? 'h3' : 'h2';
+  const kept = useKeptFocus(`${trial.standing} ${next?.go} ${busy.value}`);
   return (
-    <section class={`step ${trial.standing === 'awaiting a run' ? 'is-awaiting' : ''}`} aria-label={`Next step of the trial ${trial.trial}`}>
+    <section {...kept} class={`step ${trial.standing === 'awaiting a run' ? 'is-awaiting' : ''}`} aria-label={`Next step of the trial ${trial.trial}`}>
       {short && <h2>Trial {trial.trial}: {trial.steps_done} of {trial.steps_total} steps done</h2>}
       {next && (
         <div class={short ? 'side-by-side' : undefined}>

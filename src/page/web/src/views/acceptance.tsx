@@ -76,7 +76,7 @@ export function AcceptanceSheet() {
   return (
     <form class="sheet" onSubmit={(event) => void judge(event)} noValidate>
       <h2>Does a tool meet a limit?</h2>
-      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['tool \'']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
+      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['runs that count', 'cannot be judged']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
       <Tiles label="Setup" value={form.value.setup} change={(setup) => set({ setup })} says={['one setup']} problem={problem.value} options={[{ value: '', label: 'of its latest runs' }, ...named(setups)]} />
       <Tiles label="Measure" value={form.value.measure} change={(measure) => set({ measure })} options={MEASURES} />
       <Stepper label="Latest runs" value={form.value.runs} change={(runs) => set({ runs })} least={1} most={200} says={['runs:']} problem={problem.value} />

@@ -51,7 +51,7 @@ export function HistorySheet() {
   return (
     <form class="sheet" onSubmit={(event) => void draw(event)} noValidate>
       <h2>How has a tool been?</h2>
-      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['tool \'']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
+      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['runs that count', 'cannot be judged']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
       <Tiles label="Setup" value={form.value.setup} change={(setup) => set({ setup })} options={[{ value: '', label: 'of its latest run' }, ...named(setups)]} />
       <Tiles label="Measure" value={form.value.measure} change={(measure) => set({ measure })} options={MEASURES} />
       <details>

@@ -17,7 +17,7 @@ export function Beside({ of, beside }: { of: Comparison; beside: { measure: stri
     <section aria-labelledby="beside">
       <h2 id="beside">Gate and plateau beside each other</h2>
       <p>The gate tells what is reached in the usual time, the plateau what would be reached in the end. Where they disagree, the setup changes how fast the tool gets there.</p>
-      <table class="list">
+      <table class="list compared">
         <thead>
           <tr><th scope="col">Setup</th><th scope="col" class="figure">{of.measure}, %</th><th scope="col">Verdict</th><th scope="col" class="figure">{beside.measure}, %</th><th scope="col">Verdict</th><th scope="col">They</th></tr>
         </thead>
@@ -57,7 +57,7 @@ export function Needed({ of }: { of: Comparison }) {
             ? `For a difference of ${planning.difference_percent} %: ${planning.note ?? 'not known'}.`
             : `A difference of ${planning.difference_percent} % takes ${planning.runs_each} runs of each setup and of the baseline, with a spread of ${fixed(planning.sd_percent, 2)} % (${planning.sd_from === 'expected' ? 'as expected' : 'as these runs show it'}).`}
       </p>
-      <table class="list">
+      <table class="list compared">
         <thead>
           <tr><th scope="col">Setup</th><th scope="col" class="figure">Loss that would have shown, %</th><th scope="col" class="figure">Runs</th>{planning && <th scope="col" class="figure">Still needed</th>}</tr>
         </thead>

@@ -27,7 +27,7 @@ function unfit(setup: string, tools: readonly Tool[]): string | null {
 const Order = ({ steps, warmUp }: { steps: Planned[]; warmUp: boolean }) => (
   <section aria-labelledby="order">
     <h2 id="order">The order, not stored yet</h2>
-    <p>{steps.length} runs{warmUp && ', after a warm-up of at least 8 on the baseline'}. The same seed gives the same order.</p>
+    <p>{steps.length} runs{warmUp && ', after a warm-up on the baseline'}. The same seed gives the same order.</p>
     <ol class="order">
       {steps.map((step) => (
         <li key={step.number}>

@@ -1,4 +1,5 @@
 // One trial on its way: the next step, how far it is, its steps and runs, and what else may be said of it.
+import { rigs } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
 import { missing, trial } from '../lib/trials.ts';
@@ -7,6 +8,7 @@ import { fixed, forceText, forceUnit, withForce } from '../lib/units.ts';
 import { NextStepPanel } from '../parts/ready.tsx';
 import { Mark } from '../parts/shapes.tsx';
 import { Refused } from '../parts/words.tsx';
+import { DialForm } from './dial.tsx';
 import { Progress, STANDING_SHAPES } from './trial.tsx';
 import { Otherwise } from './trial-say.tsx';
 
@@ -91,13 +93,17 @@ export function Walk({ name }: { name: string }) {
       </>
     );
   }
+  const dial = rigs.value.find((one) => one.rig === of.plan.rig && one.link === 'by-hand');
   const last = of.steps.filter((step) => step.run !== null).at(-1);
   return (
     <>
       <a class="button back" href={link('trial')}>All trials</a>
       <h1>Trial {of.trial}</h1>
       <div class="walk">
-        <NextStepPanel trial={of} />
+        <div>
+          <NextStepPanel trial={of} />
+          {dial && of.standing === 'awaiting a run' && <DialForm rig={dial} />}
+        </div>
         <div>
           <section aria-labelledby="how-far">
             <h2 id="how-far">How far it is</h2>
