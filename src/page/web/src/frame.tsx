@@ -15,7 +15,7 @@ const Options = () => (
   <section class="options" aria-label="Options of this device">
     <Tiles label="Units" value={system.value} change={(value) => (system.value = value)} options={[{ value: 'SI', label: 'kN, N·m' }, { value: 'US', label: 'lbf, lbf·ft' }]} />
     <Tiles label="Light" value={theme.value} change={(value) => (theme.value = value)} options={[{ value: 'auto', label: 'as the device' }, { value: 'light', label: 'light' }, { value: 'dark', label: 'dark' }]} />
-    <Tiles label="Foot pedal (F13 or PageDown)" value={pedal.value} change={(value) => (pedal.value = value)} options={[{ value: 'off', label: 'off' }, { value: 'on', label: 'on' }]} hint={pedal.value === 'on' ? `At the view Now it ${pedalNext()}.` : undefined} />
+    <Tiles label="Foot pedal (F13 or PageDown)" value={pedal.value} change={(value) => (pedal.value = value)} options={[{ value: 'off', label: 'off' }, { value: 'on', label: 'on' }]} hint={pedal.value === 'on' ? `At the views Now and Trial it ${pedalNext()}.` : undefined} />
     <Who />
     {missed.value > 0 && <p>{missed.value} messages were missed: this device is too slow for the feed.</p>}
   </section>

@@ -5,6 +5,8 @@ import './style/base.css';
 import './style/fields.css';
 import './style/now.css';
 import './style/views.css';
+import './style/trial.css';
+import './style/results.css';
 import { render } from 'preact';
 import { Frame } from './frame.tsx';
 import { start } from './lib/live.ts';
@@ -12,11 +14,13 @@ import { watchPedal } from './lib/pedal.ts';
 import { applyTheme } from './lib/prefs.ts';
 import { watchRoute } from './lib/route.ts';
 import { refreshShelf } from './lib/shelf.ts';
+import { watchTrials } from './lib/trials.ts';
 
 applyTheme();
 watchRoute();
 watchPedal();
 start();
+watchTrials();
 void refreshShelf();
 
 const place = document.getElementById('app');

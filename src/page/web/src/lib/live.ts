@@ -30,6 +30,10 @@ export const run = signal<Run | null>(null);
 export const lastRun = signal<RunDetail | null>(null);
 /** Counts up with each row of a run, so that lists know when to ask again. */
 export const runNews = signal(0);
+/** Counts up with all that may move a trial on: runs, readings, another setup in force. */
+export const trialNews = signal(0);
+/** When the last run at the rig that is shown was seen to end, by this page's own clock. */
+export const endedAt_ms = signal(-Infinity);
 /** Tension passed the limit and nobody has said that it was seen, kN; 0 where only the flag tells. */
 export const overLimit = signal<number | null>(null);
 export const frozen = signal(false);
@@ -116,6 +120,7 @@ function takeOfShown(message: Message): void {
   if (message.news === 'run' || message.news === 'reading') {
     const flags = message.news === 'run' ? message.row.flags : message.flags;
     if (flags.includes('over-limit')) warn(0);
+    if (message.news === 'reading' || message.row.row === 'closed') endedAt_ms.value = performance.now();
     void askLastRun(message.rig);
   }
 }
@@ -128,8 +133,10 @@ export function take(message: Message): void {
     change(message.rig, { stale: message.stale });
   } else if (message.news === 'run' || message.news === 'reading') {
     runNews.value += 1;
+    trialNews.value += 1;
   } else if (message.news === 'event' && ['in-force', 'identity', 'zeroed', 'rate'].includes(message.event)) {
     void askRigs();
+    if (message.event === 'in-force') trialNews.value += 1;
   }
   if (message.rig === rig.value?.rig) takeOfShown(message);
 }
@@ -141,6 +148,7 @@ function forget(): void {
   lastRun.value = null;
   overLimit.value = null;
   frozen.value = false;
+  endedAt_ms.value = -Infinity;
 }
 
 let feed: { again(): void } | null = null;

@@ -21,6 +21,9 @@ export const torque = (nm: number, system: System): number => (system === 'SI' ?
 /** A number of the shown unit as kN. */
 export const toKn = (value: number, system: System): number => (system === 'SI' ? value : (value * N_PER_LBF) / 1000);
 
+/** A number of the shown unit as N·m. */
+export const toNm = (value: number, system: System): number => (system === 'SI' ? value : value * NM_PER_LBF_FT);
+
 /** With fixed decimals, a true minus sign, and never a negative nought. */
 export function fixed(value: number | null | undefined, decimals: number): string {
   if (value === null || value === undefined || !Number.isFinite(value)) return NOTHING;

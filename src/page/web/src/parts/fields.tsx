@@ -96,6 +96,52 @@ export function Tiles<T extends string>({ label, value, change, options, hint, s
   );
 }
 
+interface Several extends Labelled {
+  values: readonly string[];
+  toggle: (value: string) => void;
+  options: readonly { value: string; label: string; note?: string | undefined }[];
+}
+
+/** Several of a few, as tiles. */
+export function TileSet({ label, values, toggle, options, hint, says, problem }: Several) {
+  const id = useId();
+  const fault = speaksOf(problem, says);
+  return (
+    <fieldset class={fault ? 'field wrong' : 'field'} aria-describedby={fault ? `${id}-fault` : undefined}>
+      <legend>{label}</legend>
+      {hint && <p class="hint">{hint}</p>}
+      <div class="tiles">
+        {options.map((option) => (
+          <label class="tile" key={option.value}>
+            <input type="checkbox" checked={values.includes(option.value)} onChange={() => toggle(option.value)} />
+            <span class="tile-words">
+              {option.label}
+              {option.note && <small>{option.note}</small>}
+            </span>
+          </label>
+        ))}
+      </div>
+      {fault && <p class="fault" id={`${id}-fault`}>{fault}</p>}
+    </fieldset>
+  );
+}
+
+/** A small whole number, with a button at either side for gloves. */
+export function Stepper({ label, value, change, least, most, hint, says, problem }: Labelled & { value: string; change: (value: string) => void; least: number; most: number }) {
+  const id = useId();
+  const fault = speaksOf(problem, says);
+  const move = (by: number): void => change(String(Math.min(most, Math.max(least, (number(value) || 0) + by))));
+  return (
+    <Around label={label} hint={hint} fault={fault} id={id}>
+      <div class="stepper">
+        <button type="button" aria-label={`${label}: one less`} onClick={() => move(-1)}>−</button>
+        <input id={id} type="text" value={value} inputMode="numeric" autocomplete="off" aria-invalid={fault ? 'true' : undefined} aria-describedby={[hint ? `${id}-hint` : '', fault ? `${id}-fault` : ''].filter(Boolean).join(' ') || undefined} onInput={(event) => change(event.currentTarget.value)} />
+        <button type="button" aria-label={`${label}: one more`} onClick={() => move(1)}>+</button>
+      </div>
+    </Around>
+  );
+}
+
 interface Pick extends Labelled {
   value: string;
   change: (value: string) => void;

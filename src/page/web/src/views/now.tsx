@@ -7,10 +7,12 @@ import { sound, system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
 import { contactWords } from '../lib/fit.ts';
 import { piecesOf } from '../lib/shelf.ts';
+import { trial } from '../lib/trials.ts';
 import { equivalent, forceText, forceUnit, torqueText, torqueUnit, withForce } from '../lib/units.ts';
 import { Band } from '../parts/band.tsx';
 import { Chain } from '../parts/chain.tsx';
 import { LiveTrace } from '../parts/live-trace.tsx';
+import { NextStepPanel } from '../parts/ready.tsx';
 import { RunSummary } from '../parts/run-summary.tsx';
 import { Mark } from '../parts/shapes.tsx';
 import { Caution, Invented, Standing, standingWords } from '../parts/words.tsx';
@@ -117,6 +119,7 @@ export function Now() {
       <Band />
       {byHand ? <DialForm rig={shown} /> : <Figures />}
       {!byHand && <Controls />}
+      {trial.value && <NextStepPanel trial={trial.value} short />}
       {isSimulated(shown) && <Invented />}
       <div class="pair">
         {!byHand && <LiveTrace height={height.value} />}

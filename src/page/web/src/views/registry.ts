@@ -2,9 +2,11 @@
 // how many there are.
 import type { ComponentType } from 'preact';
 import { Now } from './now.tsx';
+import { Results } from './results.tsx';
 import { RigView } from './rig.tsx';
 import { Runs } from './runs.tsx';
 import { Setups } from './setups.tsx';
+import { TrialView } from './trial.tsx';
 
 export interface View {
   /** First part of the address behind '#'. */
@@ -15,6 +17,8 @@ export interface View {
 
 export const VIEWS: readonly View[] = [
   { id: 'now', title: 'Now', component: Now },
+  { id: 'trial', title: 'Trial', component: TrialView },
+  { id: 'results', title: 'Results', component: Results },
   { id: 'runs', title: 'Runs', component: Runs },
   { id: 'setups', title: 'Setups', component: Setups },
   { id: 'rig', title: 'Rig', component: RigView },
