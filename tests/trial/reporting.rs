@@ -54,7 +54,7 @@ fn a_trial_becomes_one_page_that_says_who_and_for_whom() {
         assert!(text.contains(&format!("<td>{percent}</td>")), "{percent}");
     }
     // A file that is there is not replaced unasked, and a stranger is told apart.
-    assert!(desk.fails(2, &words).contains("couplings.html"));
+    assert!(desk.fails(1, &words).contains("couplings.html"));
     desk.done(&[&words[..], &["--force"]].concat());
     assert!(desk.fails(1, &["report", "nothing"]).contains("cannot find the trial 'nothing'"));
     let long = "x".repeat(65);
@@ -97,5 +97,5 @@ fn a_history_is_drawn_into_a_file_that_stands_alone() {
     // Each run once above, each range once below.
     assert_eq!(text.matches("<circle").count(), runs + runs - 1, "{text}");
     assert!(text.starts_with("<svg xmlns=") && text.contains("wrench, ext, held"));
-    assert!(desk.fails(2, &words).contains("wrench.svg"));
+    assert!(desk.fails(1, &words).contains("wrench.svg"));
 }
