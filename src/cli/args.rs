@@ -5,7 +5,9 @@
 
 use super::output::Format;
 use super::shown::Units;
-use super::{analyze, calibrate, compare, export, forward, judge, report, rig, runs, setup, store, trial};
+use super::{
+    access, analyze, calibrate, compare, export, forward, judge, report, rig, runs, setup, store, trial,
+};
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
 
@@ -98,6 +100,9 @@ pub enum Verb {
     /// The database itself.
     #[command(subcommand)]
     Store(store::Verb),
+    /// Who may use the page from other machines.
+    #[command(subcommand)]
+    Access(access::Verb),
     /// All that a bug report needs; exit 1 when something is wrong.
     #[command(
         before_help = "Examples:\n  boltscribe doctor\n  boltscribe --format json doctor > report.json"

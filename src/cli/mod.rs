@@ -3,6 +3,7 @@
 //! The door leads to a running daemon's socket, or to the same router in this process. Verbs must not
 //! know which, nor open the store by themselves. Data goes to standard output, talk to standard error.
 
+pub mod access;
 pub mod analyze;
 pub mod args;
 pub mod ask;

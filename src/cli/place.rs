@@ -27,6 +27,8 @@ pub struct Place {
     pub config: Option<PathBuf>,
     /// The rigs of the settings.
     pub rigs: Vec<Rig>,
+    /// File of the access tokens.
+    pub tokens_file: Option<PathBuf>,
     /// What tools of a class must give.
     pub limits: Vec<ClassLimit>,
     /// Every value in force, with its source.
@@ -53,6 +55,7 @@ impl Place {
             socket: settings.store.socket(),
             copy,
             config,
+            tokens_file: settings.daemon.tokens_file,
             rigs: settings.rigs,
             limits: settings.limits,
             values,

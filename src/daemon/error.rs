@@ -25,6 +25,9 @@ pub enum DaemonError {
         /// What it said.
         source: std::io::Error,
     },
+    /// The tokens cannot be read.
+    #[error("{0}")]
+    Tokens(String),
     /// What was to be closed did not close in time; stored rows are safe.
     #[error("cannot stop in order: {0} did not end within its time")]
     Late(&'static str),
@@ -35,7 +38,7 @@ impl DaemonError {
     #[must_use]
     pub const fn exit_code(&self) -> u8 {
         match self {
-            Self::Settings(_) => 2,
+            Self::Settings(_) | Self::Tokens(_) => 2,
             Self::Store(_) | Self::Send(_) | Self::Refused(_) | Self::System { .. } | Self::Late(_) => 3,
         }
     }
@@ -46,6 +49,7 @@ impl DaemonError {
         match self {
             Self::Settings(_) => Some("`boltscribed --check-config` checks a file without starting anything"),
             Self::Store(e) => e.hint(),
+            Self::Tokens(_) => Some("`boltscribe access add NAME` makes the file and a first token"),
             _ => None,
         }
     }

@@ -118,7 +118,7 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
     let walker = walk(state.clone(), stopped.clone());
-    let mut servers = serving::start(state, &socket, settings.daemon.listen, &stopped, &hub).await?;
+    let mut servers = serving::start(state, &socket, &settings.daemon, &stopped, &hub).await?;
     servers.extend(carrier.into_iter().chain(health).chain([walker]));
     tracing::info!("{} rig(s), store in {}", settings.rigs.len(), settings.store.folder.display());
     signals.wait().await;

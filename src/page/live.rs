@@ -72,6 +72,12 @@ pub struct EventsQuery {
     live: Option<String>,
 }
 
+impl EventsQuery {
+    pub(super) fn live(&self) -> Option<&str> {
+        self.live.as_deref()
+    }
+}
+
 /// `GET /events?live=RIG`: one message for each piece of news, without end. With `live` the readings and blows of
 /// other rigs are left out, so that a page that shows one rig gets 30 readings a second, not 30 for each rig.
 ///
@@ -82,7 +88,7 @@ pub async fn events(
     Asked(query): Asked<EventsQuery>,
 ) -> Result<Response, Problem> {
     let news = BroadcastStream::new(state.rigs.subscribe()).filter_map(move |message| match message {
-        Ok(message) => wanted(&message, query.live.as_deref()).then(|| framed(&message)),
+        Ok(message) => wanted(&message, query.live()).then(|| framed(&message)),
         Err(BroadcastStreamRecvError::Lagged(skipped)) => {
             Some(Bytes::from(format!(": skipped {skipped}\n\n")))
         }
@@ -94,7 +100,7 @@ pub async fn events(
     Ok((headers, body).into_response())
 }
 
-fn wanted(message: &LiveMessage, live: Option<&str>) -> bool {
+pub(super) fn wanted(message: &LiveMessage, live: Option<&str>) -> bool {
     let fast = matches!(message.news, News::Event(Event::Live { .. } | Event::Blow { .. }));
     !fast || live.is_none_or(|rig| rig == message.rig)
 }

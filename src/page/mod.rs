@@ -3,6 +3,7 @@
 //! Reads the store, writes through its writer, and asks [`Rigs`] for everything live. Must not know
 //! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
+pub mod access;
 pub mod body;
 pub mod budgets;
 pub mod built;
@@ -28,7 +29,9 @@ pub mod rigs;
 pub mod router;
 pub mod runs;
 pub mod serve;
+pub mod session;
 pub mod shelf;
+pub mod socket;
 pub mod state;
 pub mod tags;
 pub mod trace;

@@ -5,17 +5,19 @@
 
 use super::body::BODY_BYTES_MAX;
 use super::problem::Problem;
+use super::socket::Room;
 use super::state::State;
 use super::{
     budgets, built, calibrating, calibrations, comparing, corrections, exporting, forward, health, history,
-    judging, keeping, live, readings, recompute, reporting, runs, shelf, tags, trace, trials, upkeep,
+    judging, keeping, live, readings, recompute, reporting, runs, session, shelf, socket, tags, trace,
+    trials, upkeep,
 };
-use axum::Router;
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post, put};
+use axum::{Extension, Router};
 use std::time::Duration;
 
 /// Longest time for an answer.
@@ -29,6 +31,9 @@ pub fn router(state: State) -> Router {
         .route("/forward", get(forward::status))
         .route("/forward/quarantine", get(forward::quarantine))
         .route("/forward/retry", post(forward::retry))
+        .route("/session", get(session::show).post(session::open).delete(session::close))
+        .route("/page/address", get(session::address))
+        .route("/page/qr", get(session::qr))
         .route("/rigs", get(live::rigs).post(keeping::add))
         .route("/rigs/{rig}", put(keeping::replace).delete(keeping::remove))
         .route("/ports", get(live::ports))
@@ -62,6 +67,7 @@ pub fn router(state: State) -> Router {
         .layer(from_fn(within));
     let untimed = Router::new()
         .route("/events", get(live::events))
+        .route("/feed", get(socket::feed))
         .route("/runs/recompute", post(recompute::recompute))
         .route("/store/check", get(health::check).post(upkeep::check))
         .route("/store/backup", get(upkeep::copy))
@@ -75,6 +81,7 @@ pub fn router(state: State) -> Router {
         .route("/metrics", get(health::metrics))
         .fallback(built::file)
         .method_not_allowed_fallback(not_that_way)
+        .layer(Extension(Room::default()))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .with_state(state)
 }

@@ -1,10 +1,11 @@
-//! Serving the router on a Unix socket and on a loopback address.
+//! Serving the router on a Unix socket and on an address.
 //!
 //! An accept loop of our own: a client must send its headers in time, connections are limited, and a stop
 //! lets answers that are under way finish, but not for long.
 
-use super::guard;
-use axum::Router;
+use super::access::Access;
+use super::guard::{self, Guard, Peer};
+use axum::{Extension, Router};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use std::future::Future;
@@ -48,28 +49,34 @@ pub fn bind_unix(path: &Path) -> io::Result<UnixListener> {
 
 /// Serves on a Unix socket until `stop` becomes true (or its sender is gone).
 pub async fn unix(listener: UnixListener, router: Router, stop: watch::Receiver<bool>) {
-    let accept = async || listener.accept().await.map(|(stream, _)| stream);
+    let accept = async || listener.accept().await.map(|(stream, _)| (stream, None));
     run(accept, router, stop).await;
 }
 
-/// Serves on a loopback address until `stop` becomes true (or its sender is gone), behind
-/// [`guard::guarded`].
+/// Serves on an address until `stop` becomes true (or its sender is gone), behind [`guard::guarded`].
 ///
 /// # Errors
-/// The listener has no local address, or not a loopback one: without tokens nobody else may reach it.
-pub async fn tcp(listener: TcpListener, router: Router, stop: watch::Receiver<bool>) -> io::Result<()> {
+/// The listener has no local address, or not a loopback one and no tokens are asked for: then nobody else may reach it.
+pub async fn tcp(
+    listener: TcpListener,
+    router: Router,
+    host: Option<String>,
+    access: Option<Arc<Access>>,
+    stop: watch::Receiver<bool>,
+) -> io::Result<()> {
     let address = listener.local_addr()?;
-    if !address.ip().is_loopback() {
-        let detail = format!("cannot serve on {address}: expected a loopback address");
+    let open = !address.ip().is_loopback();
+    if open && access.is_none() {
+        let detail = format!("cannot serve on {address}: expected a loopback address, or tokens");
         return Err(io::Error::new(io::ErrorKind::InvalidInput, detail));
     }
     let hardened = router.layer(axum::middleware::from_fn(guard::harden));
-    let router = guard::guarded(hardened, address.port());
+    let router = guard::guarded(hardened, Guard { port: address.port(), open, host, access });
     let accept = async || {
-        let (stream, _) = listener.accept().await?;
+        let (stream, peer) = listener.accept().await?;
         // Small answers and events must not wait for more to come.
         stream.set_nodelay(true)?;
-        Ok(stream)
+        Ok((stream, Some(Peer(peer.ip()))))
     };
     run(accept, router, stop).await;
     Ok(())
@@ -78,7 +85,7 @@ pub async fn tcp(listener: TcpListener, router: Router, stop: watch::Receiver<bo
 async fn run<S, F>(accept: impl Fn() -> F, router: Router, mut stop: watch::Receiver<bool>)
 where
     S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
-    F: Future<Output = io::Result<S>>,
+    F: Future<Output = io::Result<(S, Option<Peer>)>>,
 {
     let room = Arc::new(Semaphore::new(CONNECTIONS_MAX));
     let mut connections = JoinSet::new();
@@ -93,8 +100,12 @@ where
             () = stopped(&mut stop) => break,
         };
         match (permit, accepted) {
-            (Ok(permit), Ok(stream)) => {
-                let (router, stop) = (router.clone(), stop.clone());
+            (Ok(permit), Ok((stream, peer))) => {
+                let router = match peer {
+                    Some(peer) => router.clone().layer(Extension(peer)),
+                    None => router.clone(),
+                };
+                let stop = stop.clone();
                 connections.spawn(async move {
                     connection(stream, router, stop).await;
                     drop(permit);
@@ -128,7 +139,8 @@ where
         .timer(TokioTimer::new())
         .header_read_timeout(HEADERS_WITHIN)
         .max_buf_size(HEADER_BYTES_MAX)
-        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router));
+        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router))
+        .with_upgrades();
     tokio::pin!(serving);
     let ended = tokio::select! {
         ended = serving.as_mut() => ended,

@@ -106,6 +106,14 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
         &["setup", "runs", &percent, "limits", "total limits", "p adjusted", "verdict", &beside],
         &cells,
     );
+    spread(d, found);
+    for note in &totals.notes {
+        d.paragraph(&format!("Note: {note}."));
+    }
+}
+
+/// How far runs scatter, what drift was taken out, the farthest run.
+fn spread(d: &mut Document, found: &Comparison) {
     let mut facts = vec![(
         "SD of one run",
         found.residual_sd_percent.map_or_else(
@@ -125,9 +133,6 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
         ));
     }
     d.facts(&facts);
-    for note in &totals.notes {
-        d.paragraph(&format!("Note: {note}."));
-    }
 }
 
 fn p(value: f64) -> String {

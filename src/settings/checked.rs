@@ -31,8 +31,12 @@ pub struct Settings {
 /// The daemon itself.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Daemon {
-    /// Address of page and API; always loopback.
+    /// Address of page and API; with tokens it may be one that other machines reach.
     pub listen: SocketAddr,
+    /// Name of this machine in its network.
+    pub host: Option<String>,
+    /// File of the tokens that are asked for; none: none is.
+    pub tokens_file: Option<PathBuf>,
     /// What is logged.
     pub log: Log,
 }
@@ -102,7 +106,12 @@ impl Store {
 
 impl Default for Daemon {
     fn default() -> Self {
-        Self { listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 7483)), log: Log::Info }
+        Self {
+            listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 7483)),
+            host: None,
+            tokens_file: None,
+            log: Log::Info,
+        }
     }
 }
 

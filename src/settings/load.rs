@@ -10,9 +10,10 @@ use super::schema::RIG;
 use super::show::{Shown, shown};
 use super::typed::Typed;
 use super::walk::{Walk, whole_file};
-use super::{environment, forward, limit, rules};
+use super::{environment, forward, limit, rig, rules};
 use crate::runs;
 use config::{Config, Map, Source, Value, ValueKind};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 /// Most rigs of a daemon.
@@ -79,7 +80,7 @@ pub(super) fn assemble(
         .map_err(|error| internal(&error))?;
     let typed: Typed = merged.clone().try_deserialize().map_err(|error| internal(&error))?;
     let limits = merged.get_array("limit").unwrap_or_default();
-    let settings = check(typed, &rigs, &limits, &table(&merged, "forward"))?;
+    let settings = check(typed, &rigs, &limits, [&table(&merged, "daemon"), &table(&merged, "forward")])?;
     Ok(Loaded { settings, values: shown(&merged.cache) })
 }
 
@@ -148,7 +149,13 @@ fn collect_rigs(merged: &Config, files: &[Text]) -> (Vec<Value>, Vec<Problem>) {
     (rigs, problems)
 }
 
-fn check(typed: Typed, rigs: &[Value], limits: &[Value], forward: &Value) -> Result<Settings, Vec<Problem>> {
+fn check(
+    typed: Typed,
+    rigs: &[Value],
+    limits: &[Value],
+    tables: [&Value; 2],
+) -> Result<Settings, Vec<Problem>> {
+    let [daemon, forward] = tables;
     let measure = runs::Settings {
         gates_s: typed.measure.gates_s,
         lowpass_hz: typed.measure.lowpass_hz,
@@ -171,11 +178,21 @@ fn check(typed: Typed, rigs: &[Value], limits: &[Value], forward: &Value) -> Res
     stop_on(problems)?;
     let forward = forward::checked(forward, typed.forward)?;
     let limits = limit::checked(limits, typed.limit)?;
-    let listen = rules::listen(&typed.daemon.listen)
+    let listen: SocketAddr = rules::listen(&typed.daemon.listen)
         .and_then(|()| typed.daemon.listen.parse().map_err(|_| "an address".to_owned()))
         .map_err(|expected| vec![whole_file("daemon.listen", format!("expected {expected}"))])?;
+    if !SocketAddr::ip(&listen).is_loopback() && typed.daemon.tokens_file.is_none() {
+        let what =
+            format!("expected daemon.tokens_file beside an address that others reach, found {listen} alone");
+        return Err(vec![rig::placed(daemon, "daemon", "listen", what)]);
+    }
     Ok(Settings {
-        daemon: Daemon { listen, log: typed.daemon.log },
+        daemon: Daemon {
+            listen,
+            host: typed.daemon.host,
+            tokens_file: typed.daemon.tokens_file.map(PathBuf::from),
+            log: typed.daemon.log,
+        },
         store: Store { folder: PathBuf::from(typed.store.folder) },
         measure,
         forward,

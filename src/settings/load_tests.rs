@@ -95,7 +95,7 @@ const MISTAKES: &[(&str, &str)] = &[
     // Keys.
     (
         "[daemon]\nlisten_on = \"127.0.0.1:1\"\n",
-        "f:2:1: daemon.listen_on: expected a known key (listen, log), found 'listen_on'",
+        "f:2:1: daemon.listen_on: expected a known key (listen, host, tokens_file, log), found 'listen_on'",
     ),
     (
         "[daemon]\nlisen = \"127.0.0.1:1\"\n",
@@ -217,7 +217,7 @@ const MISTAKES: &[(&str, &str)] = &[
     ),
     (
         "[daemon]\nlisten = \"0.0.0.0:7483\"\n",
-        "f:2:10: daemon.listen: expected a loopback address such as \"127.0.0.1:7483\", because another needs access tokens and this version has none, found \"0.0.0.0:7483\"",
+        "f:2:10: daemon.listen: expected daemon.tokens_file beside an address that others reach, found 0.0.0.0:7483 alone",
     ),
     (
         "[store]\nfolder = \"data\"\n",

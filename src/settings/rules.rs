@@ -14,14 +14,22 @@ fn demand(holds: bool, expected: &str) -> Result<(), String> {
     if holds { Ok(()) } else { Err(expected.to_owned()) }
 }
 
-/// An address of this machine only: without access tokens any other would be open to everybody.
+/// An address and port; whether others may reach it depends on the tokens beside it.
 pub(super) fn listen(text: &str) -> Result<(), String> {
-    let address: SocketAddr =
-        text.parse().map_err(|_| "an IP address and port such as \"127.0.0.1:7483\"".to_owned())?;
-    demand(
-        address.ip().is_loopback(),
-        "a loopback address such as \"127.0.0.1:7483\", because another needs access tokens and this version has none",
-    )
+    text.parse::<SocketAddr>()
+        .map(|_| ())
+        .map_err(|_| "an IP address and port such as \"127.0.0.1:7483\"".to_owned())
+}
+
+/// A name of this machine as browsers ask for it, without a port (RFC 1123).
+pub(super) fn own_name(text: &str) -> Result<(), String> {
+    let label = |part: &str| {
+        (1..=63).contains(&part.len())
+            && part.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-')
+            && !part.starts_with('-')
+            && !part.ends_with('-')
+    };
+    demand(text.len() <= 253 && text.split('.').all(label), "a name such as \"rig.example\", without a port")
 }
 
 /// An absolute folder short enough for the socket in it.

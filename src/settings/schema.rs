@@ -50,6 +50,8 @@ pub(super) const SECTIONS: &[Section] = &[
         many: false,
         keys: &[
             key("listen", Kind::Text(rules::listen)),
+            key("host", Kind::Text(rules::own_name)),
+            key("tokens_file", Kind::Text(rules::file)),
             key("log", Kind::Choice(&["error", "warn", "info", "debug", "trace"])),
         ],
     },

@@ -40,6 +40,8 @@ pub(super) struct TypedLimit {
 #[serde(deny_unknown_fields)]
 pub(super) struct TypedDaemon {
     pub listen: String,
+    pub host: Option<String>,
+    pub tokens_file: Option<String>,
     pub log: super::checked::Log,
 }
 

@@ -1,13 +1,13 @@
 //! A small seeded version of `cargo xtask honesty`: the bounds are three standard errors of the count.
 //! Seeded, so that it passes or fails the same everywhere.
 
-use super::trials::{PLANS, simulate, simulate_acceptance};
+use super::trials::{PLANS, Trouble, simulate, simulate_acceptance};
 
 const TRIALS: u64 = 200;
 
 #[test]
 fn limits_hold_the_truth_and_no_difference_is_invented() {
-    for (k, plan) in PLANS.iter().enumerate() {
+    for (k, plan) in PLANS.iter().enumerate().filter(|(_, plan)| plan.trouble == Trouble::None) {
         let found = simulate(plan, TRIALS, 20_250 + k as u64);
         for (what, rate, share) in [
             ("coverage", found.coverage, 0.95),

@@ -69,16 +69,30 @@ pub struct Plan {
     pub drift_per_hour: f64,
     /// True SD of ln(value).
     pub sd: f64,
+    /// What the comparison does not reckon with; then its figures are stated and nothing is promised.
+    pub trouble: Trouble,
+}
+
+/// What may go against the model of a comparison.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trouble {
+    /// Nothing.
+    None,
+    /// The drift dies away with a time constant of ten minutes instead of running on.
+    ExponentialDrift,
+    /// One run in twenty is off by five standard deviations more.
+    Outliers,
 }
 
 /// The plans that are simulated.
-pub const PLANS: [Plan; 4] = [
+pub const PLANS: [Plan; 7] = [
     Plan {
         name: "no drift, 4 setups × 3",
         order: "b1234b1234b1234b",
         drift: Drift::None,
         drift_per_hour: 0.0,
         sd: 0.02,
+        trouble: Trouble::None,
     },
     Plan {
         name: "linear drift, 3 setups",
@@ -86,6 +100,7 @@ pub const PLANS: [Plan; 4] = [
         drift: Drift::Linear,
         drift_per_hour: -0.03,
         sd: 0.015,
+        trouble: Trouble::None,
     },
     Plan {
         name: "linear drift, unequal",
@@ -93,6 +108,7 @@ pub const PLANS: [Plan; 4] = [
         drift: Drift::Linear,
         drift_per_hour: 0.05,
         sd: 0.01,
+        trouble: Trouble::None,
     },
     Plan {
         name: "bracket, 2 setups",
@@ -100,6 +116,31 @@ pub const PLANS: [Plan; 4] = [
         drift: Drift::Bracket,
         drift_per_hour: -0.03,
         sd: 0.01,
+        trouble: Trouble::None,
+    },
+    Plan {
+        name: "linear drift, baseline at the start only",
+        order: "bbbb112213312331",
+        drift: Drift::Linear,
+        drift_per_hour: -0.04,
+        sd: 0.015,
+        trouble: Trouble::None,
+    },
+    Plan {
+        name: "drift that dies away, taken as linear",
+        order: "bb123b321b12b3bb",
+        drift: Drift::Linear,
+        drift_per_hour: -0.03,
+        sd: 0.015,
+        trouble: Trouble::ExponentialDrift,
+    },
+    Plan {
+        name: "an outlier in 20 runs",
+        order: "bb123b321b12b3bb",
+        drift: Drift::Linear,
+        drift_per_hour: -0.03,
+        sd: 0.015,
+        trouble: Trouble::Outliers,
     },
 ];
 
@@ -121,12 +162,20 @@ fn trial(plan: &Plan, effects: &[f64], random: &mut Random) -> Vec<Observation> 
     runs.map(|(i, setup)| {
         let time_s = 150.0 * i as f64;
         let effect = if setup == b'b' { 1.0 } else { effects[usize::from(setup - b'1')] };
-        let drift = plan.drift_per_hour * time_s / 3600.0;
+        let drift = match plan.trouble {
+            // As steep at the start as the line, and in ten minutes a third of that.
+            Trouble::ExponentialDrift => plan.drift_per_hour * (1.0 - (-time_s / 600.0).exp()) / 6.0,
+            Trouble::None | Trouble::Outliers => plan.drift_per_hour * time_s / 3600.0,
+        };
+        let outlier = match plan.trouble {
+            Trouble::Outliers if random.unit() < 0.05 => 5.0 * plan.sd,
+            _ => 0.0,
+        };
         Observation {
             run: i as u64 + 1,
             time_s,
             setup: char::from(setup).to_string(),
-            value: 80.0 * effect * (drift + plan.sd * random.normal()).exp(),
+            value: 80.0 * effect * (drift + outlier + plan.sd * random.normal()).exp(),
             ..Observation::default()
         }
     })

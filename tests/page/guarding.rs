@@ -6,7 +6,8 @@ use crate::sample::{T0_NS, begin, put, result, whole};
 use crate::support::{House, ask};
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
-use boltscribe::page::guard::guarded;
+use boltscribe::page::access::{Access, Kept, Role};
+use boltscribe::page::guard::{Guard, guarded};
 use boltscribe::page::{State, router};
 use boltscribe::store::open_read_only;
 use serde_json::json;
@@ -25,7 +26,8 @@ async fn status(router: &axum::Router, method: Method, path: &str, headers: &[(&
 #[tokio::test]
 async fn over_the_network_only_this_host_and_this_page_get_in() {
     let house = House::new();
-    let router = guarded(house.router.clone(), 7483);
+    let guard = Guard { port: 7483, open: false, host: None, access: None };
+    let router = guarded(house.router.clone(), guard);
     for (host, expected) in [
         ("127.0.0.1:7483", 200),
         ("LocalHost:7483", 200),
@@ -121,4 +123,80 @@ async fn a_get_changes_nothing() {
     }
     assert_eq!(rows(&house), before);
     assert!(house.rigs.told.lock().unwrap().is_empty());
+}
+
+/// A file of three tokens, one of each role, named like it.
+fn tokens() -> tempfile::NamedTempFile {
+    let file = tempfile::NamedTempFile::new().unwrap();
+    let roles = [Role::View, Role::Operate, Role::Correct];
+    let lines: Vec<String> =
+        roles.iter().map(|role| Kept::of(role.name(), *role, role.name()).line()).collect();
+    std::fs::write(file.path(), lines.join("\n")).unwrap();
+    file
+}
+
+#[tokio::test]
+async fn where_tokens_are_asked_for_each_role_does_what_it_may() {
+    let house = House::new();
+    let file = tokens();
+    let access = Some(Arc::new(Access::open(file.path(), Arc::new(|| T0_NS)).unwrap()));
+    let guard = Guard { port: 7483, open: true, host: Some("rig.example".into()), access };
+    let router = guarded(house.router.clone(), guard);
+    let host = ("host", "rig.example:7483");
+    let json = ("content-type", "application/json");
+    // An address cannot be rebound to another machine, a strange name can.
+    for (name, expected) in [
+        ("192.0.2.7:7483", 200),
+        ("[2001:db8::7]:7483", 200),
+        ("rig.example:7483", 200),
+        ("other.example:7483", 403),
+    ] {
+        assert_eq!(status(&router, Method::GET, "/", &[("host", name)]).await, expected, "{name}");
+    }
+    assert_eq!(status(&router, Method::GET, "/api/v1/rigs", &[host]).await, 401);
+    assert_eq!(status(&router, Method::GET, "/metrics", &[host]).await, 401);
+    for (role, zero, exclude) in [("view", 403, 403), ("operate", 200, 403), ("correct", 200, 404)] {
+        let cookie = format!("other=1; boltscribe={role}");
+        let headers = [host, json, ("cookie", cookie.as_str())];
+        assert_eq!(status(&router, Method::GET, "/api/v1/rigs", &headers).await, 200, "{role}");
+        assert_eq!(status(&router, Method::POST, "/api/v1/rigs/bench/zero", &headers).await, zero, "{role}");
+        let body = r#"{"who": "Ana", "why": "slipped"}"#;
+        let request = Request::post("/api/v1/runs/99/exclude").header("host", host.1).header(json.0, json.1);
+        let request =
+            request.header("authorization", format!("Bearer {role}")).body(Body::from(body)).unwrap();
+        assert_eq!(router.clone().oneshot(request).await.unwrap().status().as_u16(), exclude, "{role}");
+    }
+}
+
+#[tokio::test]
+async fn a_browser_comes_in_by_its_token_and_five_wrong_ones_shut_the_door() {
+    let house = House::new();
+    let file = tokens();
+    let access = Some(Arc::new(Access::open(file.path(), Arc::new(|| T0_NS)).unwrap()));
+    let router = guarded(house.router.clone(), Guard { port: 7483, open: true, host: None, access });
+    let come_in = async |token: &str| {
+        let request = Request::post("/api/v1/session").header("host", "192.0.2.7:7483");
+        let request = request.header("content-type", "application/json");
+        let request = request.body(Body::from(json!({ "token": token }).to_string())).unwrap();
+        let response = router.clone().oneshot(request).await.unwrap();
+        let cookie = response.headers().get("set-cookie").map(|value| value.to_str().unwrap().to_owned());
+        (response.status().as_u16(), cookie)
+    };
+    let (status, cookie) = come_in(" operate\n").await;
+    let cookie = cookie.unwrap();
+    assert!(status == 200 && cookie.starts_with("boltscribe=operate;"), "{status} {cookie}");
+    assert!(cookie.contains("HttpOnly") && cookie.contains("SameSite=Strict"), "{cookie}");
+    for _ in 0..5 {
+        assert_eq!(come_in("guess").await, (401, None));
+    }
+    assert_eq!(come_in("operate").await.0, 429);
+    // Without tokens there is nothing to come in by, and everybody here may do everything.
+    let open = Guard { port: 7483, open: false, host: None, access: None };
+    let router = guarded(house.router.clone(), open);
+    let request =
+        Request::get("/api/v1/session").header("host", "localhost:7483").body(Body::empty()).unwrap();
+    let answer = router.oneshot(request).await.unwrap();
+    let bytes = axum::body::to_bytes(answer.into_body(), 1000).await.unwrap();
+    let document: serde_json::Value = serde_json::from_slice(&bytes).unwrap();
+    assert_eq!(document, json!({ "tokens": false, "name": null, "role": "correct" }));
 }

@@ -48,7 +48,7 @@ async fn only_a_loopback_address_is_served() {
     let house = House::new();
     let (_stop, stopped) = watch::channel(false);
     let listener = TcpListener::bind("0.0.0.0:0").await.unwrap();
-    let error = serve::tcp(listener, house.router.clone(), stopped).await.unwrap_err();
+    let error = serve::tcp(listener, house.router.clone(), None, None, stopped).await.unwrap_err();
     assert!(error.to_string().contains("expected a loopback address"), "{error}");
 }
 
@@ -58,7 +58,7 @@ async fn a_stop_ends_a_live_feed_that_would_never_end() {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let port = listener.local_addr().unwrap().port();
     let (stop, stopped) = watch::channel(false);
-    let serving = tokio::spawn(serve::tcp(listener, house.router.clone(), stopped));
+    let serving = tokio::spawn(serve::tcp(listener, house.router.clone(), None, None, stopped));
     let mut client = TcpStream::connect(("127.0.0.1", port)).await.unwrap();
     let request = format!("GET /api/v1/events HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n");
     client.write_all(request.as_bytes()).await.unwrap();
@@ -80,7 +80,7 @@ async fn half_open_connections_are_closed_and_others_get_their_turn() {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let port = listener.local_addr().unwrap().port();
     let (_stop, stopped) = watch::channel(false);
-    tokio::spawn(serve::tcp(listener, house.router.clone(), stopped));
+    tokio::spawn(serve::tcp(listener, house.router.clone(), None, None, stopped));
     let mut silent = Vec::new();
     for _ in 0..CONNECTIONS_MAX {
         let mut client = TcpStream::connect(("127.0.0.1", port)).await.unwrap();

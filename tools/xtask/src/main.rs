@@ -27,7 +27,7 @@ cargo xtask tidy
     the rules of the house: imports, heads, sizes, what lies at the top
 cargo xtask bench
     speed, size on disk and latency, as ratios from one run
-cargo xtask honesty [TRIALS]
+cargo xtask honesty [TRIALS [PLAN]]
     how often limits, verdicts and acceptance are right, over simulated trials
 cargo xtask page [--test]
     builds the page that the daemon serves; tests it in a browser

@@ -1,0 +1,92 @@
+//! A browser comes in with its token, and goes out; and how another device finds the page.
+//!
+//! The token stands in a cookie that no script reads and no other site sends. Must not know which requests need which
+//! role; that is `guard`.
+
+use super::access::{Access, Role, Visitor};
+use super::body::Body;
+use super::guard::{COOKIE, Peer, not_in};
+use super::problem::Problem;
+use super::state::State;
+use axum::extract::State as Shared;
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use axum::{Extension, Json};
+use fast_qr::QRBuilder;
+use fast_qr::convert::Builder;
+use fast_qr::convert::svg::SvgBuilder;
+use serde::Deserialize;
+use serde_json::{Value, json};
+use std::net::{IpAddr, Ipv4Addr};
+use std::sync::Arc;
+
+/// How long a browser keeps its token, seconds: a year.
+const KEPT_S: u32 = 31_536_000;
+
+/// A token as typed.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TokenBody {
+    token: String,
+}
+
+type MayHave<T> = Option<Extension<T>>;
+
+/// `GET /session`: `{"tokens", "name", "role"}` of whoever asks.
+pub async fn show(visitor: MayHave<Visitor>, access: MayHave<Arc<Access>>) -> Json<Value> {
+    // Over the socket nobody guards.
+    let visitor = visitor.map_or(Visitor { name: None, role: Role::Correct }, |Extension(visitor)| visitor);
+    Json(json!({ "tokens": access.is_some(), "name": visitor.name, "role": visitor.role }))
+}
+
+/// `POST /session`: takes a token into the browser's cookie.
+///
+/// # Errors
+/// Not known, or too many that were not; none is asked for here.
+pub async fn open(
+    access: MayHave<Arc<Access>>,
+    peer: MayHave<Peer>,
+    Body(body): Body<TokenBody>,
+) -> Result<Response, Problem> {
+    let Some(Extension(access)) = access else {
+        return Err(Problem::conflict("cannot take a token: none is asked for here"));
+    };
+    let from = peer.map_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED), |Extension(peer)| peer.0);
+    let token = body.token.trim();
+    let visitor = access.visitor(Some(token), from).map_err(not_in)?;
+    let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age={KEPT_S}");
+    let document = json!({ "tokens": true, "name": visitor.name, "role": visitor.role });
+    Ok(([(header::SET_COOKIE, cookie)], Json(document)).into_response())
+}
+
+/// `DELETE /session`: the browser forgets its token.
+pub async fn close() -> Response {
+    let cookie = format!("{COOKIE}=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
+    (StatusCode::OK, [(header::SET_COOKIE, cookie)], Json(json!({}))).into_response()
+}
+
+/// `GET /page/address`: where other devices find the page; null where only this machine does.
+pub async fn address(Shared(state): Shared<State>) -> Json<Value> {
+    Json(json!({ "address": of_page(&state) }))
+}
+
+fn of_page(state: &State) -> Option<String> {
+    state.rigs.facts().into_iter().find(|(name, _)| name == "page").map(|(_, address)| address)
+}
+
+/// `GET /page/qr`: that address as a QR code (ISO/IEC 18004), drawn (SVG).
+///
+/// # Errors
+/// Only this machine reaches the page.
+pub async fn qr(Shared(state): Shared<State>) -> Result<Response, Problem> {
+    let Some(address) = of_page(&state) else {
+        return Err(Problem::not_found(
+            "the page is on this machine only: daemon.listen is a loopback address",
+        ));
+    };
+    let code = QRBuilder::new(address.as_str()).build().map_err(|error| {
+        Problem::new(StatusCode::INTERNAL_SERVER_ERROR, format!("cannot draw the address {address}: {error}"))
+    })?;
+    let text = SvgBuilder::default().margin(4).to_str(&code);
+    Ok(([(header::CONTENT_TYPE, "image/svg+xml"), (header::CACHE_CONTROL, "no-store")], text).into_response())
+}
