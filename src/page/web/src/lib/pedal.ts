@@ -28,7 +28,8 @@ export const pedalNext = (): string => {
 export function watchPedal(): void {
   let last_ms = -Infinity;
   addEventListener('keydown', (event) => {
-    const typing = event.target instanceof HTMLInputElement || event.target instanceof HTMLSelectElement;
+    // A tile keeps the focus after it was touched, and nothing is typed into it.
+    const typing = (event.target instanceof HTMLInputElement && event.target.type === 'text') || event.target instanceof HTMLSelectElement;
     if (pedal.value === 'off' || typing || !heard() || event.repeat || !KEYS.includes(event.key)) return;
     event.preventDefault();
     if (event.timeStamp - last_ms < REST_MS) return;

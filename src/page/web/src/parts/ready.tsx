@@ -95,7 +95,7 @@ const Waiting = ({ trial, next, told }: { trial: Trial; next: NextStep; told: bo
           <p><strong>Awaiting a run</strong><span>{waitingWords(trial, driving)}</span></p>
         </div>
       )}
-      {!driving && <button type="button" class="not-yet" disabled={busy.value} onClick={() => void giveBack(next.go)}>Not yet: give the go back</button>}
+      {!driving && <button type="button" class="not-yet" onClick={() => void giveBack(next.go)}>Not yet: give the go back</button>}
       {trial.automatic && <p>The next steps are made ready by themselves.</p>}
     </>
   );
@@ -112,7 +112,7 @@ const Begin = ({ next }: { next: NextStep }) => {
       {(nameless.value || refusal.value?.detail.startsWith('who:')) && <Who problem={refusal.value} />}
       {why !== null && <p class="hold" id="hold" role="status"><Mark shape="cross" /> {why}</p>}
       {overLimit.value !== null && <button type="button" class="seen" onClick={() => (overLimit.value = null)}>I have seen it</button>}
-      <button type="button" class="ready" disabled={busy.value || why !== null} aria-describedby={why === null ? undefined : 'hold'} onClick={() => void ready()}>
+      <button type="button" class="ready" disabled={why !== null} aria-describedby={why === null ? undefined : 'hold'} onClick={() => void ready()}>
         <Mark shape="check" /> Ready
       </button>
       {pedal.value === 'on' && <p class="hint">The foot pedal {pedalNext()}.</p>}
@@ -142,7 +142,7 @@ function useKeptFocus(key: string) {
 export function NextStepPanel({ trial, short = false }: { trial: Trial; short?: boolean }) {
   const next = trial.next;
   const heading = short ? 'h3' : 'h2';
-  const kept = useKeptFocus(`${trial.standing} ${next?.go} ${busy.value}`);
+  const kept = useKeptFocus(`${trial.standing} ${next?.go}`);
   return (
     <section {...kept} class={`step ${trial.standing === 'awaiting a run' ? 'is-awaiting' : ''}`} aria-label={`Next step of the trial ${trial.trial}`}>
       {short && <h2>Trial {trial.trial}: {trial.steps_done} of {trial.steps_total} steps done</h2>}

@@ -28,7 +28,7 @@ export function PerTool({ tool, rows, gate }: { tool: string | null; rows: Setup
   return (
     <section aria-labelledby={id}>
       <h2 id={id}>{name}</h2>
-      <div class="beside-plot">
+      <div class={totals || rows.some((row) => row.note !== null) ? 'beside-plot much' : 'beside-plot'}>
         <figure class="drawn-figure">
           <Intervals rows={intervals} name={`${name}: ${gate} of each setup in percent of its baseline, with limits; the table has the same figures`} />
           <figcaption>Thick: limits of one percent alone. Thin: limits that hold for all setups of this tool together; the verdict goes by them.{totals && ' Dotted: with the calibration\'s part.'} Dashes: 100 %, the baseline.</figcaption>

@@ -24,6 +24,18 @@ const DONE: Record<What, string> = {
   automatic: 'Stored.',
 };
 
+/** What may be said as the trial stands. */
+function choices(of: Trial, gos: number, open: number): { value: What; label: string; note: string }[] {
+  const all: (false | { value: What; label: string; note: string })[] = [
+    gos > 0 && { value: 'repeat', label: 'Repeat', note: 'a run does not count, or never came' },
+    open > 0 && { value: 'skip', label: 'Skip', note: 'leave a step out' },
+    of.warm_up !== null && !of.warm && { value: 'warm', label: 'Counts as warm', note: 'end the warm-up' },
+    of.standing !== 'laid aside' && of.standing !== 'done' && { value: 'abort', label: 'Lay aside', note: 'the trial rests' },
+    of.plan.fresh === 'no' && { value: 'automatic', label: of.automatic ? 'Stop going on by itself' : 'Go on by itself', note: 'for a fixture that pulls the trigger' },
+  ];
+  return all.filter((one) => one !== false);
+}
+
 export function Otherwise({ of }: { of: Trial }) {
   const what = useSignal<What | null>(null);
   const why = useSignal('');
@@ -34,15 +46,6 @@ export function Otherwise({ of }: { of: Trial }) {
   const open = of.steps.filter((step) => step.run === null && !step.skipped);
   const chosenGo = gos.some((one) => String(one.go) === go.value) ? go.value : String(gos[0]?.go ?? '');
   const chosenStep = open.some((one) => String(one.number) === number.value) ? number.value : String((open.find((one) => one.number === of.next?.number) ?? open[0])?.number ?? '');
-  const warming = of.warm_up !== null && !of.warm;
-  const options = [
-    ...(gos.length > 0 ? [{ value: 'repeat' as const, label: 'Repeat', note: 'a run does not count, or never came' }] : []),
-    ...(open.length > 0 ? [{ value: 'skip' as const, label: 'Skip', note: 'leave a step out' }] : []),
-    ...(warming ? [{ value: 'warm' as const, label: 'Counts as warm', note: 'end the warm-up' }] : []),
-    ...(of.standing === 'laid aside' || of.standing === 'done' ? [] : [{ value: 'abort' as const, label: 'Lay aside', note: 'the trial rests' }]),
-    ...(of.plan.fresh === 'no' ? [{ value: 'automatic' as const, label: of.automatic ? 'Stop going on by itself' : 'Go on by itself', note: 'for a fixture that pulls the trigger' }] : []),
-  ];
-
   const store = async (event: Event): Promise<void> => {
     event.preventDefault();
     done.value = null;
@@ -69,7 +72,7 @@ export function Otherwise({ of }: { of: Trial }) {
     <details class="otherwise">
       <summary>Repeat, skip, lay aside …</summary>
       <form onSubmit={(event) => void store(event)} noValidate>
-        <Tiles label="What" value={what.value} change={(value) => (what.value = value)} options={options} />
+        <Tiles label="What" value={what.value} change={(value) => (what.value = value)} options={choices(of, gos.length, open.length)} />
         {what.value === 'repeat' && <Select label="Which" value={chosenGo} change={(value) => (go.value = value)} options={gos.map((one) => ({ value: String(one.go), label: `go ${one.go}: ${one.step.number === 0 ? 'warm-up' : `step ${one.step.number}`}, ${one.step.setup}, ${one.run === null ? 'no run known' : `run ${one.run}`}` }))} says={['go:']} problem={refusal.value} />}
         {what.value === 'skip' && <Select label="Which step" value={chosenStep} change={(value) => (number.value = value)} options={open.map((one) => ({ value: String(one.number), label: `${one.number}: ${one.tool}, ${one.setup}` }))} says={['number:']} problem={refusal.value} />}
         {what.value !== null && what.value !== 'automatic' && (

@@ -1,13 +1,13 @@
 // One trial on its way: the next step, how far it is, its steps and runs, and what else may be said of it.
-import { rigs } from '../lib/live.ts';
+import { isSimulated, rigs } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
 import { missing, trial } from '../lib/trials.ts';
 import { PHASE_WORDS, slopeWords, type Trial, type TrialStep, type WarmUp } from '../lib/trial.ts';
-import { fixed, forceText, forceUnit, withForce } from '../lib/units.ts';
+import { fixed, forceText, forceUnit } from '../lib/units.ts';
 import { NextStepPanel } from '../parts/ready.tsx';
 import { Mark } from '../parts/shapes.tsx';
-import { Refused } from '../parts/words.tsx';
+import { Invented, Refused } from '../parts/words.tsx';
 import { DialForm } from './dial.tsx';
 import { Progress, STANDING_SHAPES } from './trial.tsx';
 import { Otherwise } from './trial-say.tsx';
@@ -93,8 +93,7 @@ export function Walk({ name }: { name: string }) {
       </>
     );
   }
-  const dial = rigs.value.find((one) => one.rig === of.plan.rig && one.link === 'by-hand');
-  const last = of.steps.filter((step) => step.run !== null).at(-1);
+  const rig = rigs.value.find((one) => one.rig === of.plan.rig);
   return (
     <>
       <a class="button back" href={link('trial')}>All trials</a>
@@ -102,14 +101,14 @@ export function Walk({ name }: { name: string }) {
       <div class="walk">
         <div>
           <NextStepPanel trial={of} />
-          {dial && of.standing === 'awaiting a run' && <DialForm rig={dial} />}
+          {rig?.link === 'by-hand' && of.standing === 'awaiting a run' && <DialForm rig={rig} />}
         </div>
         <div>
           <section aria-labelledby="how-far">
             <h2 id="how-far">How far it is</h2>
             <p class="verdict"><Mark shape={STANDING_SHAPES[of.standing]} /> <strong>{of.standing}</strong></p>
             <Progress done={of.steps_done} total={of.steps_total} />
-            <p>{of.steps_done} of {of.steps_total} steps done{of.steps_skipped > 0 && `, ${of.steps_skipped} skipped`}{of.automatic && '; each step is made ready by itself'}.{last?.value_kN != null && ` Latest of them in order: ${last.setup}, ${withForce(last.value_kN, system.value)}.`}</p>
+            <p>{of.steps_done} of {of.steps_total} steps done{of.steps_skipped > 0 && `, ${of.steps_skipped} skipped`}{of.automatic && '; each step is made ready by itself'}.</p>
             <a class="button" href={link('results', of.trial)}>Results so far</a>
           </section>
           {of.warm_up && <WarmUpWords of={of.warm_up} warm={of.warm} />}
@@ -117,6 +116,7 @@ export function Walk({ name }: { name: string }) {
           <Otherwise of={of} />
         </div>
       </div>
+      {rig && isSimulated(rig) && <Invented />}
       <NotCounted of={of} />
       <Steps of={of} />
     </>
