@@ -4,7 +4,7 @@
 //! refused in words.
 
 use crate::control::Command;
-use crate::page::{Later, Link, LiveMessage, PortState, Refusal, Reply, RigState, Rigs};
+use crate::page::{Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
 use crate::pipeline::Counters;
 use crate::port::list_ports;
 use crate::settings::Rig;
@@ -108,6 +108,10 @@ impl Rigs for Unserved {
                 Command::Zero | Command::RestoreZero { .. } => Err(Refusal::NotServed(rig.to_owned())),
             }
         })
+    }
+
+    fn tell(&self, _: &str, _: i64, _: News) {
+        // Nobody listens to one command.
     }
 
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {

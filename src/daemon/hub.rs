@@ -100,6 +100,10 @@ impl Rigs for Hub {
         self.feed.tell(rig, utc_ns, News::Reading { id, read: Box::new(read) });
     }
 
+    fn tell(&self, rig: &str, utc_ns: i64, news: News) {
+        self.feed.tell(rig, utc_ns, news);
+    }
+
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {
         self.feed.subscribe()
     }

@@ -242,6 +242,11 @@ pub enum News {
         #[serde(flatten)]
         read: Box<ByHand>,
     },
+    /// A trial was planned, or something was said of it.
+    Trial {
+        /// Its name.
+        trial: String,
+    },
     /// The line came or went.
     Link {
         /// New state.
@@ -279,6 +284,9 @@ pub trait Rigs: Send + Sync {
         who: &'a str,
         command: Command,
     ) -> Later<'a, Result<Reply, Refusal>>;
+
+    /// Tells news to everybody who listens.
+    fn tell(&self, rig: &str, utc_ns: i64, news: News);
 
     /// Writes down and starts a rig given as a document with the keys of `[[rig]]`; with `replace` in place
     /// of the one of its name. Answers with the path of its file, which opens with the line `head`.

@@ -12,7 +12,7 @@ use super::trial_state::{Trial, check_names, load};
 use crate::control::SourceState;
 use crate::pipeline::RunRow;
 use crate::results::Measure;
-use crate::store::Write;
+use crate::store::{Reader, Write};
 use crate::trial::{Fresh, Plan, Said, Standing, is_fresh, steps};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
@@ -80,8 +80,10 @@ pub async fn plan(
     if body.dry_run {
         return Ok((StatusCode::OK, Json(json!({ "plan": body.plan, "steps": steps(&body.plan) }))));
     }
-    let write = Write::Trial { utc_ns: state.now(), who: body.who, plan: Box::new(body.plan) };
+    let utc_ns = state.now();
+    let write = Write::Trial { utc_ns, who: body.who, plan: Box::new(body.plan) };
     state.write(&rig.rig, write).await?;
+    state.rigs.tell(&rig.rig, utc_ns, News::Trial { trial: name.clone() });
     Ok((StatusCode::CREATED, Json(shown(&state, name).await?)))
 }
 
@@ -155,6 +157,13 @@ pub async fn ready(
 ) -> Result<Json<Value>, Problem> {
     check_who(&body.who)?;
     let trial = loaded(&state, &name).await?;
+    let rig = &trial.row.plan.rig;
+    if state.rigs.rigs().iter().any(|state| state.rig == *rig && state.driving) {
+        return Err(Problem::conflict(format!(
+            "trial '{name}': expected the rig '{rig}' at rest, found a run going on"
+        ))
+        .hint("wait until it is measured"));
+    }
     give(&state, &trial, &body.who, body.go, body.source).await?;
     shown(&state, name).await.map(Json)
 }
@@ -196,15 +205,47 @@ async fn give(
             )
         })?;
     }
+    let (rig, own) = (plan.rig.clone(), trial.row.id);
+    if let Some(other) = state.read(move |reader| awaited(reader, &rig, own)).await? {
+        return Err(Problem::conflict(format!(
+            "trial '{}': expected no other to await a run at the rig '{}', found '{other}'",
+            plan.name, plan.rig
+        ))
+        .hint("its run would take both: repeat its go, or lay it aside"));
+    }
     let utc_ns = state.now();
     let tags = UseBody::new(who, &go.step.setup, &go.step.tool, source, plan.bolt.as_deref());
     use_at(state, &plan.rig, tags).await?;
     say(state, trial, who, utc_ns, Said::Ready(go)).await
 }
 
+/// The name of another trial at this rig that awaits a run.
+fn awaited(reader: &Reader, rig: &str, own: i64) -> Result<Option<String>, Problem> {
+    for row in reader.trials()?.into_iter().filter(|row| row.plan.rig == rig && row.id != own) {
+        let entries = reader.trial_entries(row.id)?;
+        // The latest ready; what was said after it may have given it back or laid the trial aside.
+        let Some(at) = entries.iter().rposition(|entry| matches!(entry.said, Said::Ready(_))) else {
+            continue;
+        };
+        let Said::Ready(go) = &entries[at].said else { continue };
+        let given_back = entries[at..].iter().any(|entry| match &entry.said {
+            Said::Repeat { go: other, .. } => *other == go.go,
+            Said::Abort { .. } => true,
+            _ => false,
+        });
+        if !given_back && !reader.trial_runs(row.id)?.iter().any(|(taken, _)| *taken == go.go) {
+            return Ok(Some(row.plan.name));
+        }
+    }
+    Ok(None)
+}
+
 async fn say(state: &State, trial: &Trial, who: &str, utc_ns: i64, said: Said) -> Result<(), Problem> {
     let write = Write::TrialEntry { trial: trial.row.id, utc_ns, who: who.to_owned(), said };
-    state.write(&trial.row.plan.rig, write).await.map(|_| ())
+    let plan = &trial.row.plan;
+    state.write(&plan.rig, write).await?;
+    state.rigs.tell(&plan.rig, utc_ns, News::Trial { trial: plan.name.clone() });
+    Ok(())
 }
 
 /// `POST /trials/{name}/say`: repeat, skip, warm, abort, resume, automatic.

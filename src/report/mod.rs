@@ -9,5 +9,6 @@ pub mod html;
 pub mod intervals;
 pub mod svg;
 pub mod trial;
+mod trial_conditions;
 mod trial_results;
 pub mod units;

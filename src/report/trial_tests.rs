@@ -1,4 +1,6 @@
-//! What a report of a trial says, and that it stands alone. All figures are invented.
+//! What a report of a trial says, and that it stands alone.
+//!
+//! All figures are invented.
 
 use super::*;
 use crate::compare::{Observation, Question, Totals, compare, piece_effects};

@@ -153,8 +153,9 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
         open => open.cloned(),
     };
     let awaited = gos.last().filter(|go| run_of(go.go).is_none() && !repeated(go.go));
-    let fresh_due =
-        next.as_ref().is_some_and(|next| fresh_due(plan.fresh, next, gos.last().map(|go| &go.step)));
+    // A go that was given back used nothing up.
+    let before = gos.iter().rev().find(|go| run_of(go.go).is_some()).map(|go| &go.step);
+    let fresh_due = next.as_ref().is_some_and(|next| fresh_due(plan.fresh, next, before));
     let standing = match (aborted, awaited, next) {
         (true, _, _) => Standing::Aborted,
         (false, Some(go), _) => Standing::Awaiting((*go).clone()),

@@ -6,7 +6,9 @@ use crate::sample::T0_NS;
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
 use boltscribe::control::{Command, InForce};
-use boltscribe::page::{Later, Link, LiveMessage, PortState, Refusal, Reply, RigState, Rigs, State, router};
+use boltscribe::page::{
+    Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs, State, router,
+};
 use boltscribe::pipeline::Counters;
 use boltscribe::store::{Mode, Store};
 use http_body_util::BodyExt;
@@ -70,6 +72,10 @@ impl Rigs for FakeRigs {
             self.told.lock().unwrap().push((rig.into(), who.into(), command));
             Ok(Reply::Done)
         })
+    }
+
+    fn tell(&self, rig: &str, utc_ns: i64, news: News) {
+        let _ = self.news.send(Arc::new(LiveMessage { rig: rig.into(), utc_ns, news }));
     }
 
     fn subscribe(&self) -> broadcast::Receiver<Arc<LiveMessage>> {

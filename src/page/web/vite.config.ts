@@ -27,8 +27,12 @@ export default defineConfig({
       '/api': {
         target: daemon,
         changeOrigin: true,
+        ws: true,
         // The daemon lets in what comes from its own address only.
-        configure: (proxy) => void proxy.on('proxyReq', (request) => void request.setHeader('origin', daemon)),
+        configure: (proxy) => {
+          proxy.on('proxyReq', (request) => void request.setHeader('origin', daemon));
+          proxy.on('proxyReqWs', (request) => void request.setHeader('origin', daemon));
+        },
       },
     },
   },

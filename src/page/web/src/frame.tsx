@@ -1,15 +1,20 @@
 // The frame around every view: name, rigs, connection, options, the buttons of the views. An over-limit warning shows on
 // every view, not only where the tension is.
 import { useSignal } from '@preact/signals';
+import { signedOut } from './lib/api.ts';
 import { connection, missed } from './lib/feed.ts';
 import { asked, isSimulated, overLimit, rig, rigs, showRig } from './lib/live.ts';
 import { pedalNext } from './lib/pedal.ts';
 import { pedal, system, theme } from './lib/prefs.ts';
 import { link, route } from './lib/route.ts';
+import { address, goOut, session } from './lib/session.ts';
 import { Tiles, Who } from './parts/fields.tsx';
 import { Mark } from './parts/shapes.tsx';
+import { SignIn } from './sign-in.tsx';
 import { Guide } from './views/guide.tsx';
 import { VIEWS } from './views/registry.ts';
+
+const MAY = { view: 'look', operate: 'test', correct: 'test and change what is kept' } as const;
 
 const Options = () => (
   <section class="options" aria-label="Options of this device">
@@ -17,7 +22,19 @@ const Options = () => (
     <Tiles label="Light" value={theme.value} change={(value) => (theme.value = value)} options={[{ value: 'auto', label: 'as the device' }, { value: 'light', label: 'light' }, { value: 'dark', label: 'dark' }]} />
     <Tiles label="Foot pedal (F13 or PageDown)" value={pedal.value} change={(value) => (pedal.value = value)} options={[{ value: 'off', label: 'off' }, { value: 'on', label: 'on' }]} hint={pedal.value === 'on' ? `At the views Now and Trial it ${pedalNext()}.` : undefined} />
     <Who />
-    {missed.value > 0 && <p>{missed.value} messages were missed: this device is too slow for the feed.</p>}
+    {missed.value > 0 && <p>This device was too slow for the feed {missed.value} times and started anew.</p>}
+    {address.value !== null && (
+      <figure class="qr">
+        <img src="/api/v1/page/qr" alt={`QR code of ${address.value}`} width="220" height="220" />
+        <figcaption>For another device: {address.value}</figcaption>
+      </figure>
+    )}
+    {session.value?.tokens && (
+      <p>
+        Here as {session.value.name}, who may {MAY[session.value.role]}.{' '}
+        <button type="button" onClick={() => void goOut().then(() => (signedOut.value = true))}>Forget the token here</button>
+      </p>
+    )}
   </section>
 );
 
@@ -43,7 +60,7 @@ export function Frame() {
         <a class="skip" href="#view" onClick={(event) => { event.preventDefault(); document.getElementById('view')?.focus(); }}>Skip to the view</a>
         <p class="name"><strong>boltscribe</strong> {rigs.value.length < 2 && <span>{rig.value?.rig ?? ''}</span>}{rig.value && isSimulated(rig.value) && <span class="tag">simulated</span>}</p>
         <Rigs />
-        {connection.value === 'lost' && <p class="lost" role="status"><Mark shape="broken" /> Disconnected</p>}
+        {connection.value === 'lost' && !signedOut.value && <p class="lost" role="status"><Mark shape="broken" /> Disconnected</p>}
         {overLimit.value !== null && here?.id !== 'now' && <a class="button alarm" href={link('now')}><Mark shape="octagon" /> OVER LIMIT</a>}
         <button type="button" class="options-button" aria-expanded={open.value} onClick={() => (open.value = !open.value)}>Options</button>
       </header>
@@ -53,7 +70,7 @@ export function Frame() {
           <a key={view.id} href={link(view.id)} aria-current={view === here ? 'page' : undefined}>{view.title}</a>
         ))}
       </nav>
-      <main id="view" tabIndex={-1}>{nobody && here?.id !== 'runs' && here?.id !== 'setups' ? <Guide first /> : View && <View />}</main>
+      <main id="view" tabIndex={-1}>{signedOut.value ? <SignIn /> : nobody && here?.id !== 'runs' && here?.id !== 'setups' ? <Guide first /> : View && <View />}</main>
     </>
   );
 }

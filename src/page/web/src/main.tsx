@@ -13,6 +13,7 @@ import { start } from './lib/live.ts';
 import { watchPedal } from './lib/pedal.ts';
 import { applyTheme } from './lib/prefs.ts';
 import { watchRoute } from './lib/route.ts';
+import { askSession } from './lib/session.ts';
 import { refreshShelf } from './lib/shelf.ts';
 import { watchTrials } from './lib/trials.ts';
 
@@ -21,6 +22,7 @@ watchRoute();
 watchPedal();
 start();
 watchTrials();
+void askSession();
 void refreshShelf();
 
 const place = document.getElementById('app');

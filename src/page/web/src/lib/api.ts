@@ -1,6 +1,11 @@
 // Requests to the daemon on the same origin. A refusal (RFC 9457) becomes a Problem with the daemon's own sentence and
 // hint; silence becomes one too, so that nothing waits for ever.
 
+import { signal } from '@preact/signals';
+
+/** The daemon asks for a token that this device does not have. */
+export const signedOut = signal(false);
+
 export class Problem extends Error {
   constructor(
     readonly status: number,
@@ -32,6 +37,7 @@ async function ask<T>(method: Method, path: string, body?: unknown): Promise<T> 
     throw new Problem(0, 'the daemon does not answer', 'is boltscribed running, and is this device connected?');
   }
   if (response.ok) return document as T;
+  if (response.status === 401 && !(method === 'POST' && path === 'session')) signedOut.value = true;
   const problem = document as { detail?: string; hint?: string };
   throw new Problem(response.status, problem.detail ?? `the daemon answered ${response.status}`, problem.hint ?? null);
 }

@@ -2,7 +2,7 @@
 // signals. A reading counts as live only while the line is up, the device sends, and news keep coming here: otherwise
 // there is no number at all, but the reason why.
 import { computed, signal } from '@preact/signals';
-import { get } from './api.ts';
+import { get, signedOut } from './api.ts';
 import { cue } from './cue.ts';
 import { connection, listen } from './feed.ts';
 import { chosenRig } from './prefs.ts';
@@ -134,6 +134,8 @@ export function take(message: Message): void {
   } else if (message.news === 'run' || message.news === 'reading') {
     runNews.value += 1;
     trialNews.value += 1;
+  } else if (message.news === 'trial') {
+    trialNews.value += 1;
   } else if (message.news === 'event' && ['in-force', 'identity', 'zeroed', 'rate'].includes(message.event)) {
     void askRigs();
     if (message.event === 'in-force') trialNews.value += 1;
@@ -174,11 +176,18 @@ export function showRig(name: string): void {
   feed?.again();
 }
 
+/** Listens to the feed, once it is known which rig is looked at and that this device may. */
+export function startFeed(): void {
+  void askRigs().then(() => {
+    if (signedOut.value) return;
+    if (feed) feed.again();
+    else feed = listen(() => rig.value?.rig ?? '', take, () => void takeUp());
+  });
+}
+
 /** Starts everything that runs by itself. */
 export function start(): void {
-  void askRigs().then(() => {
-    feed = listen(() => rig.value?.rig ?? '', take, () => void takeUp());
-  });
+  startFeed();
   setInterval(() => void askRigs(), ASKED_EVERY_MS);
   setInterval(() => {
     if (frozen.value) return;

@@ -209,5 +209,6 @@ export type Message = { rig: string; utc_ns: number } & (
   | { news: 'event'; event: 'identity' | 'rate' | 'status' | 'zeroed' | 'refused' }
   | { news: 'run'; id: number; row: { row: 'announced' | 'closed'; run_seq: number; flags: string[] } }
   | { news: 'reading'; id: number; flags: string[] }
+  | { news: 'trial'; trial: string }
   | { news: 'link'; link: LinkState; detail: string | null }
 );
