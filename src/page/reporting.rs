@@ -31,8 +31,8 @@ use std::sync::Arc;
 
 /// Points of a trace in a report.
 const POINTS: usize = 300;
-/// Most traces in one drawing.
-const TRACES_MAX: usize = 12;
+/// Most traces in a report.
+const TRACES_MAX: usize = 40;
 /// Seconds of a trace before the first blow and after the last.
 const AROUND_S: f64 = 0.5;
 
@@ -264,7 +264,6 @@ fn means(reader: &Reader, trial: &Trial, counted: &[&Run]) -> Result<Vec<Mean>, 
 /// Of each tool and setup the run that lies nearest to the mean.
 fn traces(reader: &Reader, trial: &Trial, counted: &[&Run]) -> Result<Vec<Trace>, Problem> {
     let groups = groups(trial, counted);
-    let many = trial.row.plan.tools.len() > 1;
     let mut traces = Vec::new();
     for (tool, setup, own) in groups.into_iter().take(TRACES_MAX) {
         let values: Vec<f64> = own.iter().filter_map(|run| run.value_kn).collect();
@@ -281,12 +280,11 @@ fn traces(reader: &Reader, trial: &Trial, counted: &[&Run]) -> Result<Vec<Trace>
         let points = thinned
             .time_s
             .iter()
-            .zip(&thinned.max_kn)
+            .zip(thinned.min_kn.iter().zip(&thinned.max_kn))
             .filter(|(at, _)| (ends.0..=ends.1).contains(*at))
-            .filter_map(|(at, kn)| Some((at - trace.first_blow_s, (*kn)?)))
+            .filter_map(|(at, (least, most))| Some((at - trace.first_blow_s, 0.5 * ((*least)? + (*most)?))))
             .collect();
-        let name = if many { format!("{setup}, {tool}") } else { setup };
-        traces.push(Trace { name: format!("{name} (run {})", run.line.id.0), points });
+        traces.push(Trace { tool, name: format!("{setup} (run {})", run.line.id.0), points });
     }
     Ok(traces)
 }

@@ -243,7 +243,7 @@ mod tests {
     #[test]
     fn a_report_holds_every_load_and_stands_alone() {
         let text = report(date(2026, 6, 1));
-        assert_eq!(text.matches("<td>up</td>").count() + text.matches("<td>down</td>").count(), 11);
+        assert_eq!(text.matches(">up</td>").count() + text.matches(">down</td>").count(), 11);
         assert_eq!(text.matches("<svg").count(), 2);
         for part in [
             "K-0815",

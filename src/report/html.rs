@@ -10,7 +10,7 @@ const STYLE: &str = "
 :root{--ground:#fff;--ink:#1a1a1a;--faint:#595959;--line:#c8c8c8;--first:#0072b2;--second:#d55e00}
 @media (prefers-color-scheme:dark){:root{--ground:#16181a;--ink:#ececec;--faint:#b0b0b0;--line:#4a4d50;--first:#56b4e9;--second:#e69f00}}
 @media print{:root{--ground:#fff;--ink:#000;--faint:#333;--line:#999;--first:#0072b2;--second:#d55e00}
- main{max-width:none;margin:0} section{break-inside:avoid} table{font-size:8.5pt}}
+ main{max-width:none;margin:0} figure,tr,.facts{break-inside:avoid} h2{break-after:avoid} table{font-size:8.5pt}}
 @page{margin:18mm}
 body{background:var(--ground);color:var(--ink);font:15px/1.45 system-ui,sans-serif;margin:0}
 main{max-width:52rem;margin:2rem auto;padding:0 1rem}
@@ -18,7 +18,8 @@ h1{font-size:1.6rem;line-height:1.2} h2{font-size:1.1rem;margin:1.8rem 0 .5rem;b
 .wide{overflow-x:auto}
 table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
 th,td{padding:.25rem .6rem;text-align:right;border-bottom:1px solid var(--line);vertical-align:top}
-th:first-child,td:first-child,.facts th,.facts td{text-align:left} .facts th{width:16rem;font-weight:600}
+th:first-child,td:first-child,.words,.facts th,.facts td{text-align:left} .facts th{width:16rem;font-weight:600}
+.facts td{overflow-wrap:anywhere}
 caption{text-align:left;color:var(--faint);padding:.3rem 0}
 svg{width:100%;height:auto;color:var(--ink)} figure{margin:1rem 0} figcaption{color:var(--faint)}
 .note{border-left:4px solid var(--second);padding:.2rem .8rem;margin:1rem 0}
@@ -45,6 +46,12 @@ pub fn escaped(text: &str) -> String {
         }
     }
     out
+}
+
+/// Whether a cell holds a figure, or stands for one that is not there.
+fn is_figure(cell: &str) -> bool {
+    cell.is_empty()
+        || cell.starts_with(|c: char| c.is_ascii_digit() || "–-+<".contains(c)) && !cell.contains(['T', ':'])
 }
 
 impl Document {
@@ -94,14 +101,20 @@ impl Document {
             "<div class=\"wide\"><table>\n<caption>{}</caption>\n<thead><tr>",
             escaped(caption)
         ));
-        for name in header {
-            self.raw(&format!("<th scope=\"col\">{}</th>", escaped(name)));
+        let of_words =
+            |column: usize| !rows.iter().all(|row| row.get(column).is_none_or(|cell| is_figure(cell)));
+        // The first column is to the left anyway.
+        let class = |column: usize| if column > 0 && of_words(column) { " class=\"words\"" } else { "" };
+        let classes: Vec<&str> = (0..header.len()).map(class).collect();
+        for (name, class) in header.iter().zip(&classes) {
+            self.raw(&format!("<th scope=\"col\"{class}>{}</th>", escaped(name)));
         }
         self.raw("</tr></thead>\n<tbody>\n");
         for row in rows {
             self.raw("<tr>");
-            for cell in row {
-                self.raw(&format!("<td>{}</td>", escaped(cell)));
+            for (at, cell) in row.iter().enumerate() {
+                let class = classes.get(at).copied().unwrap_or_default();
+                self.raw(&format!("<td{class}>{}</td>", escaped(cell)));
             }
             self.raw("</tr>\n");
         }

@@ -65,6 +65,8 @@ pub struct Mean {
 /// One run's trace beside others.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Trace {
+    /// The tool.
+    pub tool: String,
     /// What it is.
     pub name: String,
     /// Seconds after the first blow, kN.
@@ -213,11 +215,11 @@ fn what(document: &mut Document, sheet: &Sheet<'_>) {
             .chains
             .iter()
             .map(|(name, pieces)| {
-                let base = if *name == sheet.row.plan.baseline { "baseline, 100 %" } else { "" };
+                let base = if *name == sheet.row.plan.baseline { "baseline, 100 %" } else { "compared" };
                 vec![name.clone(), pieces.join(" + "), base.to_owned()]
             })
             .collect();
-        d.table("Setups: pieces from the tool to the nut.", &["setup", "pieces", ""], &setups);
+        d.table("Setups: pieces from the tool to the nut.", &["setup", "pieces", "role"], &setups);
     });
 }
 

@@ -5,7 +5,7 @@
 use super::html::Document;
 use super::intervals::{self, Row};
 use super::svg::{Plot, Shape, keys};
-use super::trial::{Run, Sheet};
+use super::trial::{Run, Sheet, Trace};
 use crate::compare::{Comparison, PieceEffects, SetupRow, Totals, Verdict};
 
 /// Fewest runs for a plot of their order.
@@ -51,7 +51,7 @@ fn many_tools(found: &Comparison) -> bool {
 }
 
 fn limits(pair: Option<(f64, f64)>) -> String {
-    pair.map_or_else(|| "–".to_owned(), |(low, high)| format!("{low:.2} to {high:.2}"))
+    pair.map_or_else(|| "–".to_owned(), |(low, high)| format!("{low:.2}\u{a0}to\u{a0}{high:.2}"))
 }
 
 fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &Sheet<'_>) {
@@ -230,33 +230,39 @@ fn order(d: &mut Document, sheet: &Sheet<'_>) {
         .collect();
     d.table(
         &format!("Tension in {} by {}.", units.force(), sheet.measure.name()),
-        &["run", "first blow (UTC)", "tool", "setup", "tension", "", "flags"],
+        &["run", "first blow (UTC)", "tool", "setup", "tension", "result", "flags"],
         &rows,
     );
 }
 
 fn traces(d: &mut Document, sheet: &Sheet<'_>) {
     let units = sheet.units;
-    let all = |pick: fn(&(f64, f64)) -> f64| -> Vec<f64> {
-        sheet.traces.iter().flat_map(|trace| trace.points.iter().map(pick)).collect()
-    };
-    let times = all(|point| point.0);
-    let values: Vec<f64> = all(|point| point.1).into_iter().map(|kn| units.of_kn(kn)).collect();
-    let label = format!("tension, {}", units.force());
-    let mut plot = Plot::new(
-        "traces of one run of each setup",
-        ("seconds after the first blow", &times),
-        (&label, &values),
-    );
-    for (nth, trace) in sheet.traces.iter().enumerate() {
-        let points: Vec<(f64, f64)> = trace.points.iter().map(|(s, kn)| (*s, units.of_kn(*kn))).collect();
-        plot.curve(&points, nth);
+    for tool in &sheet.row.plan.tools {
+        let own: Vec<&Trace> = sheet.traces.iter().filter(|trace| trace.tool == *tool).collect();
+        if own.is_empty() {
+            continue;
+        }
+        let all = |pick: fn(&(f64, f64)) -> f64| -> Vec<f64> {
+            own.iter().flat_map(|trace| trace.points.iter().map(pick)).collect()
+        };
+        let times = all(|point| point.0);
+        let values: Vec<f64> = all(|point| point.1).into_iter().map(|kn| units.of_kn(kn)).collect();
+        let label = format!("tension, {}", units.force());
+        let title = format!("traces of one run of each setup, {tool}");
+        let mut plot = Plot::new(&title, ("seconds after the first blow", &times), (&label, &values));
+        for (nth, trace) in own.iter().enumerate() {
+            let points: Vec<(f64, f64)> = trace.points.iter().map(|(s, kn)| (*s, units.of_kn(*kn))).collect();
+            plot.curve(&points, nth);
+        }
+        let names: Vec<String> = own.iter().map(|trace| trace.name.clone()).collect();
+        d.figure(
+            &(plot.finish() + &keys("key to the traces", &names)),
+            &format!(
+                "{tool}: of each setup the run whose figure lies nearest to its mean, by the middle of the least and the \
+                 greatest tension of each stretch."
+            ),
+        );
     }
-    let names: Vec<String> = sheet.traces.iter().map(|trace| trace.name.clone()).collect();
-    d.figure(
-        &(plot.finish() + &keys("key to the traces", &names)),
-        "Of each setup the run whose figure lies nearest to its mean; the greatest tension of each stretch is drawn.",
-    );
 }
 
 fn pieces(d: &mut Document, found: &PieceEffects, alpha: f64) {
@@ -294,7 +300,7 @@ fn pieces(d: &mut Document, found: &PieceEffects, alpha: f64) {
         .collect();
     d.table(
         "Pieces that never part are told together.",
-        &["piece", "percent", "limits", "p adjusted", ""],
+        &["piece", "percent", "limits", "p adjusted", "note"],
         &cells,
     );
     if let Some(lack) = found.lack_of_fit {

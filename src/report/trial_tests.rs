@@ -93,7 +93,11 @@ fn written(change: impl FnOnce(&mut Sheet<'_>)) -> String {
         decision: "conforms",
         probability: Some(0.998),
     };
-    let trace = Trace { name: "direct (run 1)".into(), points: vec![(0.0, 0.0), (1.0, 60.0), (3.0, 80.0)] };
+    let trace = Trace {
+        tool: "wrench".into(),
+        name: "direct (run 1)".into(),
+        points: vec![(0.0, 0.0), (1.0, 60.0), (3.0, 80.0)],
+    };
     let (tools, chains) = ([tool], [("direct".to_owned(), vec!["socket".to_owned()])]);
     let calibrations = [("nominal-1".to_owned(), None)];
     let mut sheet = Sheet {
@@ -176,7 +180,7 @@ fn the_percent_in_the_table_is_that_of_the_comparison() {
     // Without drift the ratio of geometric means is the answer; here drift is taken out, and there is next to none.
     let cell = text.split("<td>ext</td><td>3</td><td>").nth(1).unwrap().split('<').next().unwrap();
     assert!((cell.parse::<f64>().unwrap() - plain).abs() < 0.15, "{cell} against {plain}");
-    assert!(text.contains("<td>lower</td>"));
+    assert!(text.contains(">lower</td>"));
 }
 
 #[test]

@@ -163,7 +163,7 @@ fn a_report_is_one_file_that_stands_alone() {
     {
         assert!(text.contains(part), "{part}");
     }
-    assert_eq!(text.matches("<td>up</td>").count(), 11);
+    assert_eq!(text.matches(">up</td>").count(), 11);
     assert!(!text.contains("<script") && !text.contains("http"));
     assert!(bench.fails(1, &words).contains("expected no such file"));
     assert!(bench.fails(1, &["report", "calibration", "other"]).contains("cannot find the calibration"));

@@ -298,3 +298,39 @@ fn a_tool_is_judged_against_a_reference_of_the_same_day_and_charted() {
     let drawn = desk.done(&["history", "wrench", "--measure", "held"]).0;
     assert!(drawn.contains('o') && drawn.contains('|'), "{drawn}");
 }
+
+#[test]
+fn two_trials_never_await_one_run() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "1"]));
+    let mut other = plan(&["--repeats", "1"]);
+    other[2] = "again";
+    desk.json(&other);
+    let go = desk.json(&["trial", "ready", "couplings"])["next"]["go"].clone();
+    let told = desk.fails(1, &["trial", "ready", "again"]);
+    assert!(
+        told.contains("expected no other to await a run at the rig 'press', found 'couplings'"),
+        "{told}"
+    );
+    // Given back, laid aside or taken: then the other may.
+    desk.done(&["trial", "repeat", "couplings", "--why", "not yet"]);
+    desk.json(&["trial", "ready", "again"]);
+    desk.json(&["runs", "enter", "80.1"]);
+    desk.json(&["trial", "ready", "couplings"]);
+    desk.done(&["trial", "abort", "couplings", "--why", "another day"]);
+    desk.json(&["trial", "ready", "again"]);
+    assert_eq!(go, 1);
+}
+
+#[test]
+fn a_fresh_battery_is_still_due_where_its_run_never_came() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "1", "--fresh", "each-setup"]));
+    let fresh = ["trial", "ready", "couplings", "--battery", "b3", "--rested-V", "19.9"];
+    desk.json(&fresh);
+    desk.done(&["trial", "repeat", "couplings", "--why", "not yet"]);
+    assert_eq!(desk.json(&["trial", "next", "couplings"])["next"]["fresh_source_due"], true);
+    desk.json(&fresh);
+    desk.json(&["runs", "enter", "80.1"]);
+    assert_eq!(desk.json(&["trial", "show", "couplings"])["steps_done"], 1);
+}

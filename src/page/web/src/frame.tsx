@@ -66,8 +66,8 @@ export function Frame() {
       </header>
       {open.value && <Options />}
       <nav class="views" aria-label="Views">
-        {VIEWS.map((view) => (
-          <a key={view.id} href={link(view.id)} aria-current={view === here ? 'page' : undefined}>{view.title}</a>
+        {VIEWS.filter((view) => view.within === undefined).map((view) => (
+          <a key={view.id} href={link(view.id)} aria-current={view.id === (here?.within ?? here?.id) ? 'page' : undefined}>{view.title}</a>
         ))}
       </nav>
       <main id="view" tabIndex={-1}>{signedOut.value ? <SignIn /> : nobody && here?.id !== 'runs' && here?.id !== 'setups' ? <Guide first /> : View && <View />}</main>

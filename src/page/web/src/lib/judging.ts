@@ -1,7 +1,7 @@
 // Whether a tool meets a limit, and how it has been: questions as the daemon takes them, answers as it gives them. Pure.
 import { type System, toKn, toNm } from './units.ts';
 
-export type LimitKind = 'tension' | 'torque' | 'share';
+export type LimitKind = 'class' | 'tension' | 'torque' | 'share';
 
 export interface AcceptForm {
   tool: string | null;
@@ -78,6 +78,8 @@ const some = (pairs: Record<string, string | null>): string => {
 };
 
 export function acceptQuery(form: AcceptForm, system: System): string {
+  // The limit of a class knows its own measure and side.
+  if (form.kind === 'class') return some({ setup: form.setup, runs: form.runs });
   const limit: Record<string, string | null> =
     form.kind === 'tension' ? { limit_kN: inKn(form.limit, system, toKn) } : form.kind === 'torque' ? { limit_Nm: inKn(form.limit, system, toNm) } : { reference: form.reference, percent: form.limit };
   return some({ setup: form.setup, measure: form.measure, runs: form.runs, upper: form.side === 'most' ? 'true' : null, ...limit });

@@ -42,14 +42,14 @@ export const Sheet = ({ of }: { of: Acceptance }) => (
 const START: AcceptForm = { tool: null, setup: '', measure: 'gate', runs: '5', kind: 'share', limit: '', reference: null, side: 'least' };
 const named = (of: readonly { name: string }[]) => of.map(({ name }) => ({ value: name, label: name }));
 
-const LimitFields = ({ form, set, problem }: { form: AcceptForm; set: (to: Partial<AcceptForm>) => void; problem: Problem | null }) => {
+export const LimitFields = ({ form, set, problem }: { form: AcceptForm; set: (to: Partial<AcceptForm>) => void; problem: Problem | null }) => {
   const unit = form.kind === 'share' ? '%' : form.kind === 'tension' ? forceUnit(system.value) : torqueUnit(system.value);
   return (
     <>
-      <Tiles<LimitKind> label="Limit" value={form.kind} change={(kind) => set({ kind, limit: '' })} options={[{ value: 'share', label: 'Share of another tool', note: 'needs no calibration' }, { value: 'tension', label: 'Tension' }, { value: 'torque', label: 'Equivalent torque' }]} />
+      <Tiles<LimitKind> label="Limit" value={form.kind} change={(kind) => set({ kind, limit: '' })} options={[{ value: 'class', label: 'Limit of its class', note: 'from the settings' }, { value: 'share', label: 'Share of another tool', note: 'needs no calibration' }, { value: 'tension', label: 'Tension' }, { value: 'torque', label: 'Equivalent torque' }]} />
       {form.kind === 'share' && <Tiles label="Tool that counts as 100 %" value={form.reference} change={(reference) => set({ reference })} says={['reference']} problem={problem} options={named(shelf.value.tools.filter((tool) => tool.name !== form.tool))} hint="Run on the same day, with the same setup, at the same rig." />}
-      <Text label="It must be" unit={unit} numeric value={form.limit} change={(limit) => set({ limit })} says={['expected one limit', 'limit_kN', 'limit_Nm', 'percent', 'absolute limit', 'invalid float']} problem={problem} required />
-      <Tiles label="At least or at most" value={form.side} change={(side) => set({ side })} options={[{ value: 'least', label: 'at least' }, { value: 'most', label: 'at most' }]} />
+      {form.kind !== 'class' && <Text label="It must be" unit={unit} numeric value={form.limit} change={(limit) => set({ limit })} says={['expected one limit', 'limit_kN', 'limit_Nm', 'percent', 'absolute limit', 'invalid float']} problem={problem} required />}
+      {form.kind !== 'class' && <Tiles label="At least or at most" value={form.side} change={(side) => set({ side })} options={[{ value: 'least', label: 'at least' }, { value: 'most', label: 'at most' }]} />}
     </>
   );
 };

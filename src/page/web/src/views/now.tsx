@@ -15,6 +15,7 @@ import { LiveTrace } from '../parts/live-trace.tsx';
 import { NextStepPanel } from '../parts/ready.tsx';
 import { RunSummary } from '../parts/run-summary.tsx';
 import { Mark } from '../parts/shapes.tsx';
+import { SoFar } from '../parts/so-far.tsx';
 import { Caution, Invented, Standing, standingWords } from '../parts/words.tsx';
 import { DialForm } from './dial.tsx';
 
@@ -125,6 +126,7 @@ export function Now() {
         {!byHand && <LiveTrace height={height.value} />}
         <section aria-labelledby="last-run">
           <h2 id="last-run">Last run</h2>
+          {lastRun.value && <SoFar run={lastRun.value.id} />}
           {lastRun.value ? <RunSummary run={lastRun.value} /> : <p>None yet at this rig.</p>}
         </section>
       </div>

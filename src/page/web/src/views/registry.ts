@@ -1,6 +1,7 @@
 // The views, in the order of their buttons. A further view is a line here and a file beside this one; nothing else knows
 // how many there are.
 import type { ComponentType } from 'preact';
+import { Check } from './check.tsx';
 import { Now } from './now.tsx';
 import { Results } from './results.tsx';
 import { RigView } from './rig.tsx';
@@ -13,6 +14,8 @@ export interface View {
   id: string;
   title: string;
   component: ComponentType;
+  /** It has no button of its own: it belongs to this one. */
+  within?: string;
 }
 
 export const VIEWS: readonly View[] = [
@@ -22,4 +25,5 @@ export const VIEWS: readonly View[] = [
   { id: 'runs', title: 'Runs', component: Runs },
   { id: 'setups', title: 'Setups', component: Setups },
   { id: 'rig', title: 'Rig', component: RigView },
+  { id: 'check', title: 'Check a tool', component: Check, within: 'results' },
 ];

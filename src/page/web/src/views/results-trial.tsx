@@ -15,6 +15,7 @@ import { Invented, Refused } from '../parts/words.tsx';
 import { PerTool } from './results-tool.tsx';
 import { Beside, Needed } from './results-more.tsx';
 import { Pieces } from './results-pieces.tsx';
+import { Traces } from './results-traces.tsx';
 
 const PLAIN: Question = { measure: '', drift: '', difference: '', expected_sd: '' };
 
@@ -82,6 +83,7 @@ const Found = ({ of, readings }: { of: Comparison; readings: Readings | null }) 
           ))}
         </section>
       )}
+      {readings && readings.rows.length > 0 && <Traces rows={readings.rows} />}
       <Needed of={of} />
       <LeftOut of={of.excluded} />
     </>

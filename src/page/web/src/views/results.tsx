@@ -13,6 +13,7 @@ import { Progress, STANDING_SHAPES } from './trial.tsx';
 const Choice = () => (
   <>
     <h1>Results</h1>
+    <a class="button primary" href={link('check')}>Check an incoming tool</a>
     <section aria-labelledby="of-trials">
       <h2 id="of-trials">Of trials</h2>
       {trials.value?.length === 0 && <p class="empty">No trial yet. <a href={link('trial', 'new')}>Plan one</a>, and its comparison stands here.</p>}
