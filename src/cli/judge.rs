@@ -158,6 +158,10 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
         ("most_kN", args.most_kn.map(|v| v.to_string())),
     ]);
     let document = context.door.get(&format!("tools/{}/history?{query}", segment(&args.tool))).await?;
+    if let Some(file) = &args.svg {
+        let path = format!("tools/{}/history/chart?{query}", segment(&args.tool));
+        report::write(file, args.force, &report::fetched(&path, context).await?)?;
+    }
     let limits = document["low_kN"].as_f64().zip(document["high_kN"].as_f64());
     let mut rows = Rows::new(&["run", "utc", "value_kN", "remarks"]);
     rows.columns.push("drawn");
@@ -174,10 +178,6 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
         ]);
     }
     print(context.format, &document, &rows)?;
-    if let Some(file) = &args.svg {
-        let path = format!("tools/{}/history/chart?{query}", segment(&args.tool));
-        report::write(file, args.force, &report::fetched(&path, context).await?)?;
-    }
     if context.format == Format::Table {
         match (limits, document["centre_kN"].as_f64()) {
             (Some((low, high)), Some(centre)) => {
