@@ -61,7 +61,7 @@ export function Frame() {
         <p class="name"><strong>boltscribe</strong> {rigs.value.length < 2 && <span>{rig.value?.rig ?? ''}</span>}{rig.value && isSimulated(rig.value) && <span class="tag">simulated</span>}</p>
         <Rigs />
         {connection.value === 'lost' && !signedOut.value && <p class="lost" role="status"><Mark shape="broken" /> Disconnected</p>}
-        {overLimit.value !== null && here?.id !== 'now' && <a class="button alarm" href={link('now')}><Mark shape="octagon" /> OVER LIMIT</a>}
+        {overLimit.value !== null && here?.id !== 'now' && <div class="alarm" role="alert"><a href={link('now')}><Mark shape="octagon" /> OVER LIMIT <span>Stop and inspect the test bolt</span></a></div>}
         <button type="button" class="options-button" aria-expanded={open.value} onClick={() => (open.value = !open.value)}>Options</button>
       </header>
       {open.value && <Options />}

@@ -25,7 +25,7 @@ export function program(name: (typeof NAMES)[number]): string {
 export const sleep = (ms: number): Promise<void> => new Promise((done) => void setTimeout(done, ms));
 
 /** Asks until there is an answer that is not null or false. */
-export async function until<T>(what: string, ask: () => Promise<T | null | false> | T | null | false, within_ms = 10_000): Promise<T> {
+export async function until<T>(what: string, ask: () => Promise<T | null | false> | T | null | false, within_ms = 15_000): Promise<T> {
   const end = Date.now() + within_ms;
   let last: unknown = null;
   for (;;) {
