@@ -3,9 +3,10 @@
 
 use crate::units::{NewtonMetres, Newtons};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// The line from counts to tension: a polynomial in counts, lowest power first, in kilonewtons.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Calibration {
     /// Name under which runs remember it.

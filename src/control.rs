@@ -5,9 +5,10 @@
 
 use crate::constants::{BoltFactor, Calibration};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// The state of what drives the tool, as entered.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum SourceState {
     /// A battery: rested voltage in volts where measured, and whether it is freshly charged.

@@ -4,6 +4,7 @@
 //! [`crate::results::uncertainty`].
 
 use super::body::Asked;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::runs::no_run;
 use super::state::State;
@@ -17,6 +18,7 @@ use axum::Json;
 use axum::extract::State as Shared;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::IntoParams;
 
 /// Most runs in one question.
 const RUNS_MAX: usize = 200;
@@ -24,22 +26,39 @@ const RUNS_MAX: usize = 200;
 const TRIALS_MAX: usize = 1_000_000;
 
 /// Whose budget.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct BudgetQuery {
+    /// Numbers of runs with commas between, at most 200.
     runs: String,
+    /// Numbers of the runs they are compared with, likewise.
     against: Option<String>,
+    /// Which figure of the runs; `gate` where nothing is said.
     #[serde(default)]
+    #[param(inline)]
     measure: Measure,
+    /// Trials of a simulation beside the budget; none: no simulation.
+    #[param(minimum = 100, maximum = 1_000_000)]
     monte_carlo: Option<usize>,
+    /// What the simulation is drawn from: the same seed, the same numbers.
     #[serde(default)]
     seed: u64,
 }
 
-/// `GET /budget?runs=1,2&against=3,4&measure=gate&monte_carlo=N&seed=S`.
+/// The uncertainty budget of a run, of the mean of several, or of a ratio of two groups.
 ///
 /// # Errors
 /// No such run, a run without the measure, too many; the store's.
+#[utoipa::path(
+    get, path = "/budget", operation_id = "budget", tag = "runs",
+    params(BudgetQuery),
+    responses(
+        (status = 200, body = Object,
+         description = "Value, standard and expanded uncertainty, and the lines they are made of"),
+        Refused
+    )
+)]
 pub async fn budget(
     Shared(state): Shared<State>,
     Asked(query): Asked<BudgetQuery>,

@@ -5,6 +5,7 @@
 
 use super::body::{Body, check_who};
 use super::calibrations::find;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::RigState;
 use super::state::State;
@@ -16,20 +17,34 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// A calibration to be put in force: a line, or the name of one that is kept.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CalibrateBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// A line; either this or a name.
     calibration: Option<Calibration>,
+    /// Name of a calibration that is kept.
     name: Option<String>,
 }
 
-/// `POST /rigs/{rig}/calibrate`.
+/// Puts a calibration in force at a rig: a line, or the name of one that is kept.
 ///
 /// # Errors
 /// An unknown rig, a line that cannot be used, a name that means another line, a run going on.
+#[utoipa::path(
+    post, path = "/rigs/{rig}/calibrate", operation_id = "calibrate_rig", tag = "rigs",
+    params(("rig" = String, Path, description = "Name of the rig")),
+    request_body = CalibrateBody,
+    responses(
+        (status = 200, body = Object,
+         description = "The line in force, and whether it holds no longer (`expired`)"),
+        Refused
+    )
+)]
 pub async fn calibrate(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,

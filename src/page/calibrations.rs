@@ -5,6 +5,7 @@
 
 use super::body::{Body, check_who};
 use super::calibrating::is_the_one_of_its_name;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use crate::metrology::{KeptError, Taken};
@@ -18,12 +19,17 @@ use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
+use utoipa::ToSchema;
 
 /// A calibration to be kept.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct KeepBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Name, degree (1 to 3), loads as applied, the reference, the day and who performed it; days are such as
+    /// 2026-01-31.
+    #[schema(value_type = Object)]
     calibration: Taken,
 }
 
@@ -38,10 +44,15 @@ pub struct Shown {
     rigs: Vec<String>,
 }
 
-/// `POST /calibrations`: fits the loads and keeps the calibration.
+/// Fits the loads of a calibration and keeps it for ever.
 ///
 /// # Errors
 /// Figures that cannot be, no usable line, a name that is taken.
+#[utoipa::path(
+    post, path = "/calibrations", operation_id = "keep_calibration", tag = "calibrations",
+    request_body = KeepBody,
+    responses((status = 201, description = "The calibration with its fitted line", body = Object), Refused)
+)]
 pub async fn keep(
     Shared(state): Shared<State>,
     Body(body): Body<KeepBody>,
@@ -76,20 +87,36 @@ pub async fn keep(
     Ok((StatusCode::CREATED, Json(shown(&state, find(&state, &name).await?))))
 }
 
-/// `GET /calibrations`: `{"calibrations": [...]}`, oldest first.
+/// Calibrations that are kept: `{"calibrations": [...]}`, oldest first.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/calibrations", operation_id = "list_calibrations", tag = "calibrations",
+    responses(
+        (status = 200, body = Object,
+         description = "`calibrations`, each with the rigs that convert with it"),
+        Refused
+    )
+)]
 pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let rows = state.read(crate::store::Reader::kept_calibrations).await?;
     let all: Vec<Shown> = rows.into_iter().map(|row| shown(&state, row)).collect();
     Ok(Json(json!({ "calibrations": all })))
 }
 
-/// `GET /calibrations/{name}`.
+/// One calibration.
 ///
 /// # Errors
 /// None of this name; the store's.
+#[utoipa::path(
+    get, path = "/calibrations/{name}", operation_id = "show_calibration", tag = "calibrations",
+    params(("name" = String, Path, description = "Name of the calibration")),
+    responses(
+        (status = 200, description = "The calibration with its loads and its line", body = Object),
+        Refused
+    )
+)]
 pub async fn show(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Json<Shown>, Problem> {
     let row = find(&state, &name).await?;
     Ok(Json(shown(&state, row)))
@@ -114,10 +141,15 @@ fn shown(state: &State, row: CalibrationRow) -> Shown {
     Shown { expired: row.kept.expired_on(state.today()), rigs, row }
 }
 
-/// `GET /calibrations/{name}/report`: one self-contained HTML page.
+/// The report of a calibration: one self-contained HTML page.
 ///
 /// # Errors
 /// None of this name; the store's.
+#[utoipa::path(
+    get, path = "/calibrations/{name}/report", operation_id = "report_calibration", tag = "calibrations",
+    params(("name" = String, Path, description = "Name of the calibration")),
+    responses((status = 200, description = "The page", body = String, content_type = "text/html"), Refused)
+)]
 pub async fn report(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Response, Problem> {
     let row = find(&state, &name).await?;
     let document = serde_json::to_vec(&row.kept).unwrap_or_default();

@@ -4,6 +4,7 @@
 
 use super::body::Asked;
 use super::budgets::line_of;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use super::trial_state::{Reading, Trial, load};
@@ -20,26 +21,42 @@ use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::collections::HashMap;
+use utoipa::{IntoParams, ToSchema};
 
 /// Risk of a wrong verdict where nobody says which.
 pub(super) const ALPHA: f64 = 0.05;
 
 /// What is asked of a trial.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct ComparisonQuery {
+    /// The setup that counts as 100 %; that of the plan where nothing is said.
     baseline: Option<String>,
+    /// Which figure; that of the plan where nothing is said.
+    #[param(inline)]
     measure: Option<Measure>,
+    /// How the rig's drift is taken out.
+    #[param(inline)]
     drift: Option<Drift>,
+    /// Risk of a wrong verdict, above 0 and below 0.5; 0.05 where nothing is said.
+    #[param(exclusive_minimum = 0, exclusive_maximum = 0.5)]
     alpha: Option<f64>,
+    /// A difference for which runs are planned, percent, above 0 and below 100.
+    #[param(exclusive_minimum = 0, exclusive_maximum = 100)]
     difference: Option<f64>,
+    /// The spread that planning expects, percent, above 0 and below 100; with `difference` only.
+    #[param(exclusive_minimum = 0, exclusive_maximum = 100)]
     expected_sd: Option<f64>,
+    /// What the answer is about; `setup` where nothing is said.
+    #[param(inline)]
     by: Option<By>,
+    /// A chain to be predicted, pieces with `+` between; with `by=piece` only.
     predict: Option<String>,
 }
 
 /// What the answer is about.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 enum By {
     #[default]
@@ -47,12 +64,21 @@ enum By {
     Piece,
 }
 
-/// `GET /trials/{name}/comparison?measure=&drift=&baseline=&alpha=&difference=&expected_sd=&by=&predict=`.
+/// The setups of a trial compared with its baseline, or the effects of their pieces.
 ///
 /// Where nothing else is asked, the plateau of the same runs stands `beside` the gate.
 ///
 /// # Errors
 /// None of this name, no runs with the figure, what `compare` refuses; the store's.
+#[utoipa::path(
+    get, path = "/trials/{name}/comparison", operation_id = "compare_trial", tag = "trials",
+    params(("name" = String, Path, description = "Name of the trial"), ComparisonQuery),
+    responses(
+        (status = 200, body = Object,
+         description = "Differences from the baseline in percent with limits, or effects of pieces"),
+        Refused
+    )
+)]
 pub async fn comparison(
     Shared(state): Shared<State>,
     Path(name): Path<String>,

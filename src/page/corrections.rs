@@ -3,6 +3,7 @@
 //! Setups and tools named afterwards must stand on the shelf, so that a slip of the pen makes no new one.
 
 use super::body::{Body, check_who, check_why};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::runs::{no_run, run_id};
 use super::state::State;
@@ -13,29 +14,42 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// Other tags for a run.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TagBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Why: 1 to 500 printable characters.
     why: String,
+    /// A setup on the shelf; absent or null leaves it as it is.
     setup: Option<String>,
+    /// A tool on the shelf; absent or null leaves it as it is.
     tool: Option<String>,
 }
 
 /// Who leaves a run out or takes it back in, and why.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WordBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Why: 1 to 500 printable characters.
     why: String,
 }
 
-/// `POST /runs/{id}/tag`.
+/// Corrects the tags of a run.
 ///
 /// # Errors
 /// No such run, no tag at all, a name that is not on the shelf.
+#[utoipa::path(
+    post, path = "/runs/{id}/tag", operation_id = "tag_run", tag = "runs",
+    params(("id" = i64, Path, description = "Number of the run in the store")),
+    request_body = TagBody,
+    responses((status = 200, description = "The line of the run", body = Object), Refused)
+)]
 pub async fn tag(
     Shared(state): Shared<State>,
     Path(id): Path<String>,
@@ -49,10 +63,16 @@ pub async fn tag(
     store(&state, &id, (body.who, body.why), Correction::Tag(tags)).await
 }
 
-/// `POST /runs/{id}/exclude`.
+/// Leaves a run out of results.
 ///
 /// # Errors
 /// No such run.
+#[utoipa::path(
+    post, path = "/runs/{id}/exclude", operation_id = "exclude_run", tag = "runs",
+    params(("id" = i64, Path, description = "Number of the run in the store")),
+    request_body = WordBody,
+    responses((status = 200, description = "The line of the run", body = Object), Refused)
+)]
 pub async fn exclude(
     Shared(state): Shared<State>,
     Path(id): Path<String>,
@@ -61,10 +81,16 @@ pub async fn exclude(
     store(&state, &id, (body.who, body.why), Correction::Exclude).await
 }
 
-/// `POST /runs/{id}/restore`: undoes the exclusion in force; where there is none, lifts the flags.
+/// Takes a run back in: undoes the exclusion in force; where there is none, lifts the flags.
 ///
 /// # Errors
 /// No such run, or it is not left out.
+#[utoipa::path(
+    post, path = "/runs/{id}/restore", operation_id = "restore_run", tag = "runs",
+    params(("id" = i64, Path, description = "Number of the run in the store")),
+    request_body = WordBody,
+    responses((status = 200, description = "The line of the run", body = Object), Refused)
+)]
 pub async fn restore(
     Shared(state): Shared<State>,
     Path(id): Path<String>,

@@ -5,6 +5,7 @@
 
 use super::body::Asked;
 use super::exporting_samples::{Range, Samples};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::runs::{no_run, run_id, time};
 use super::state::State;
@@ -20,6 +21,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;
+use utoipa::IntoParams;
 
 /// Runs in a page.
 const PAGE_RUNS: u32 = 250;
@@ -125,13 +127,19 @@ async fn send(to: &mpsc::Sender<Result<Bytes, std::convert::Infallible>>, text: 
 }
 
 /// Which runs are asked for.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, IntoParams)]
 #[serde(default, deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct RunQuery {
+    /// Those at this rig only.
     rig: Option<String>,
+    /// Those with this setup only.
     setup: Option<String>,
+    /// Those of this tool only.
     tool: Option<String>,
+    /// From this time on, such as 2026-01-31T13:00:00Z.
     from: Option<String>,
+    /// Before this time, such as 2026-01-31T13:00:00Z.
     to: Option<String>,
     /// Those that are left out of results too.
     all: bool,
@@ -188,26 +196,53 @@ async fn runs_or_blows(state: State, query: RunQuery, with_blows: bool) -> Resul
     Ok(answer(state, &head, Runs { filter, after: 0, with_blows }))
 }
 
-/// `GET /export/runs?rig=&setup=&tool=&from=&to=&all=`: runs, oldest first.
+/// Runs with all their figures as JSON lines, oldest first.
 ///
 /// # Errors
 /// A filter that cannot be read; the store's.
+#[utoipa::path(
+    get, path = "/export/runs", operation_id = "export_runs", tag = "export",
+    params(RunQuery),
+    responses(
+        (status = 200, body = String, content_type = "application/x-ndjson",
+         description = "A head, a line for each run, an end; `failed` where it broke off"),
+        Refused
+    )
+)]
 pub async fn runs(Shared(state): Shared<State>, Asked(query): Asked<RunQuery>) -> Result<Response, Problem> {
     runs_or_blows(state, query, false).await
 }
 
-/// `GET /export/blows?...`: the blows of runs, oldest first.
+/// The blows of runs as JSON lines, oldest first.
 ///
 /// # Errors
 /// A filter that cannot be read; the store's.
+#[utoipa::path(
+    get, path = "/export/blows", operation_id = "export_blows", tag = "export",
+    params(RunQuery),
+    responses(
+        (status = 200, body = String, content_type = "application/x-ndjson",
+         description = "A head, a line for each run with its blows, an end; `failed` where it broke off"),
+        Refused
+    )
+)]
 pub async fn blows(Shared(state): Shared<State>, Asked(query): Asked<RunQuery>) -> Result<Response, Problem> {
     runs_or_blows(state, query, true).await
 }
 
-/// `GET /export/trace/{run}`: the samples of a run as recorded.
+/// The samples of a run as recorded, as JSON lines.
 ///
 /// # Errors
 /// No such run, no samples; the store's.
+#[utoipa::path(
+    get, path = "/export/trace/{run}", operation_id = "export_trace", tag = "export",
+    params(("run" = i64, Path, description = "Number of the run in the store")),
+    responses(
+        (status = 200, body = String, content_type = "application/x-ndjson",
+         description = "A head, stretches of raw codes, an end; `failed` where it broke off"),
+        Refused
+    )
+)]
 pub async fn trace(Shared(state): Shared<State>, Path(id): Path<String>) -> Result<Response, Problem> {
     let id = run_id(&id)?;
     let samples = state.read(move |reader| match Samples::of(reader, id)? {
@@ -228,20 +263,34 @@ fn no_samples(id: RunId) -> Problem {
 }
 
 /// Which readings are asked for.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct RangeQuery {
+    /// Name of the rig.
     rig: String,
+    /// From this time on, such as 2026-01-31T13:00:00Z.
     from: String,
+    /// Before this time, after `from`.
     to: String,
+    /// Runs in points of 0.1 s as well; else sample by sample.
     #[serde(default)]
     thinned: bool,
 }
 
-/// `GET /export/trace?rig=&from=&to=&thinned=`: all that a rig read between two times.
+/// All that a rig read between two times, as JSON lines.
 ///
 /// # Errors
 /// Times that cannot be read or are in the wrong order, no such rig; the store's.
+#[utoipa::path(
+    get, path = "/export/trace", operation_id = "export_range", tag = "export",
+    params(RangeQuery),
+    responses(
+        (status = 200, body = String, content_type = "application/x-ndjson",
+         description = "A head, stretches in time order, an end; `failed` where it broke off"),
+        Refused
+    )
+)]
 pub async fn range(
     Shared(state): Shared<State>,
     Asked(query): Asked<RangeQuery>,

@@ -4,6 +4,7 @@
 //! rows are sent.
 
 use super::body::{Asked, Body};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use crate::store::outbox::RUNS_AT_ONCE_MAX;
@@ -12,6 +13,7 @@ use axum::Json;
 use axum::extract::State as Shared;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use utoipa::{IntoParams, ToSchema};
 
 /// Most rows of the quarantine in one answer.
 const QUARANTINE_MAX: u32 = 1000;
@@ -47,26 +49,41 @@ pub fn document(outbox: OutboxStatus, state: Option<&ForwardState>) -> Value {
     json!({ "outbox": outbox, "server": state })
 }
 
-/// `GET /forward`.
+/// How forwarding to a central store goes.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/forward", operation_id = "forward_status", tag = "forward",
+    responses(
+        (status = 200, body = Object,
+         description = "The outbox, and how the last try went; `server` is null where nothing is set up"),
+        Refused
+    )
+)]
 pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let outbox = state.read(Reader::outbox_status).await?;
     Ok(Json(document(outbox, state.rigs.forward().as_ref())))
 }
 
 /// How many rows to show.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct QuarantineQuery {
+    /// Most rows; 1000 where nothing is said, and more are never given.
     limit: Option<u32>,
 }
 
-/// `GET /forward/quarantine`: `{"rows": [...]}`, oldest first.
+/// What the central store would not have, and why: `{"rows": [...]}`, oldest first.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/forward/quarantine", operation_id = "forward_quarantine", tag = "forward",
+    params(QuarantineQuery),
+    responses((status = 200, description = "`rows`, oldest first", body = Object), Refused)
+)]
 pub async fn quarantine(
     Shared(state): Shared<State>,
     Asked(asked): Asked<QuarantineQuery>,
@@ -77,7 +94,7 @@ pub async fn quarantine(
 }
 
 /// What is to be tried again; nothing given: what waits.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, ToSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct RetryBody {
     /// All rows in quarantine.
@@ -90,10 +107,19 @@ pub struct RetryBody {
     last_run: Option<i64>,
 }
 
-/// `POST /forward/retry`: `{"rows": put in again, "woken": whether somebody tries at once}`.
+/// Tries again to forward: what waits, what is in quarantine, or runs that were sent before.
 ///
 /// # Errors
 /// Nothing is set up, no such row, numbers that make no sense.
+#[utoipa::path(
+    post, path = "/forward/retry", operation_id = "forward_retry", tag = "forward",
+    request_body = RetryBody,
+    responses(
+        (status = 200, body = Object,
+         description = "`rows` that were put in again, and whether somebody tries at once (`woken`)"),
+        Refused
+    )
+)]
 pub async fn retry(
     Shared(state): Shared<State>,
     Body(body): Body<RetryBody>,

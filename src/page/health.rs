@@ -3,6 +3,7 @@
 //! Metrics are in the Prometheus text exposition format, version 0.0.4.
 
 use super::forward::ForwardState;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::Link;
 use super::state::State;
@@ -26,10 +27,18 @@ fn file_bytes(path: &std::path::Path, ending: &str) -> u64 {
     std::fs::metadata(name).map_or(0, |meta| meta.len())
 }
 
-/// `GET /status`.
+/// How things are, in short.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/status", operation_id = "status", tag = "state",
+    responses(
+        (status = 200, body = Object,
+         description = "Version, time, runs in the store, the writer, each rig in short"),
+        Refused
+    )
+)]
 pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let runs = state.read(crate::store::Reader::run_count).await?;
     let rigs = state.rigs.rigs();
@@ -49,10 +58,18 @@ pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
     })))
 }
 
-/// `GET /doctor`.
+/// All that a bug report needs.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/doctor", operation_id = "doctor", tag = "state",
+    responses(
+        (status = 200, body = Object,
+         description = "Versions, store, ports, rigs, counters, forwarding, latest events"),
+        Refused
+    )
+)]
 pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let path = state.readers.path().to_owned();
     let (runs, events, outbox, facts_of_store) = state
@@ -96,18 +113,33 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
     })))
 }
 
-/// `GET /store/check`: reads everything; takes as long as that takes.
+/// Reads the whole store and tells what is wrong with it. Takes as long as that takes.
 ///
 /// # Errors
 /// The store cannot be read at all.
+#[utoipa::path(
+    get, path = "/store/check", operation_id = "look_through_store", tag = "store",
+    responses(
+        (status = 200, description = "Rows by table, samples counted, faults found", body = Object),
+        Refused
+    )
+)]
 pub async fn check(Shared(state): Shared<State>) -> Result<Json<CheckReport>, Problem> {
     Ok(Json(state.read(crate::store::Reader::check).await?))
 }
 
-/// `GET /metrics`.
+/// Counters and gauges for a monitoring system.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/metrics", operation_id = "metrics", tag = "state",
+    responses(
+        (status = 200, body = String, content_type = "text/plain; version=0.0.4",
+         description = "Prometheus text exposition format, version 0.0.4"),
+        Refused
+    )
+)]
 pub async fn metrics(Shared(state): Shared<State>) -> Result<impl IntoResponse, Problem> {
     let mut text = String::new();
     let (runs, outbox) = state

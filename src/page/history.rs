@@ -4,6 +4,7 @@
 
 use super::body::Asked;
 use super::judging::{CHART_MAX, latest};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use super::trial_state::figure;
@@ -18,26 +19,42 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::IntoParams;
 
 /// What is charted.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct HistoryQuery {
+    /// Runs with this setup; that of the newest run where nothing is said.
     setup: Option<String>,
+    /// Which figure; `gate` where nothing is said.
     #[serde(default)]
+    #[param(inline)]
     measure: Measure,
+    /// Limits are drawn from so many of the oldest runs; from all where nothing is said.
     base: Option<usize>,
+    /// Least tension that is demanded, kN: for the capability.
     #[serde(rename = "least_kN")]
     least_kn: Option<f64>,
+    /// Greatest tension that is allowed, kN: for the capability.
     #[serde(rename = "most_kN")]
     most_kn: Option<f64>,
 }
 
-/// `GET /tools/{tool}/history?setup=&measure=&base=&least_kN=&most_kN=`: runs that count, oldest first, with
-/// their chart.
+/// Runs of a tool that count, oldest first, with their chart.
 ///
 /// # Errors
 /// No runs; several setups and none named.
+#[utoipa::path(
+    get, path = "/tools/{tool}/history", operation_id = "tool_history", tag = "tools",
+    params(("tool" = String, Path, description = "Name of the tool"), HistoryQuery),
+    responses(
+        (status = 200, body = Object,
+         description = "Points with remarks, centre and limits of the chart, capability"),
+        Refused
+    )
+)]
 pub async fn history(
     Shared(state): Shared<State>,
     Path(tool): Path<String>,
@@ -46,10 +63,18 @@ pub async fn history(
     state.read(move |reader| Ok::<_, Problem>(charted(reader, &tool, &query)?.document())).await.map(Json)
 }
 
-/// `GET /tools/{tool}/history/chart?...`: the same as a drawing (SVG).
+/// The chart of a tool as a drawing (SVG).
 ///
 /// # Errors
-/// As [`history`]; fewer runs than a chart needs.
+/// No runs; several setups and none named; fewer runs than a chart needs.
+#[utoipa::path(
+    get, path = "/tools/{tool}/history/chart", operation_id = "draw_tool_history", tag = "tools",
+    params(("tool" = String, Path, description = "Name of the tool"), HistoryQuery),
+    responses(
+        (status = 200, description = "The drawing", body = String, content_type = "image/svg+xml"),
+        Refused
+    )
+)]
 pub async fn drawn(
     Shared(state): Shared<State>,
     Path(tool): Path<String>,

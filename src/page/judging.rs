@@ -5,6 +5,7 @@
 
 use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use super::tags::on_shelf;
@@ -23,6 +24,7 @@ use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::Arc;
+use utoipa::IntoParams;
 
 /// Most runs that are judged.
 const RUNS_MAX: u32 = 200;
@@ -34,20 +36,33 @@ const PROBABILITY: f64 = 0.95;
 const RUNS: u32 = 5;
 
 /// What is to be met.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct AcceptQuery {
+    /// Runs with this setup; without it the latest runs must all be on one.
     setup: Option<String>,
+    /// How many of the latest runs are judged; 5 where nothing is said.
+    #[param(minimum = 1, maximum = 200)]
     runs: Option<u32>,
+    /// Which figure; `gate`, or that of the class of the tool, where nothing is said.
+    #[param(inline)]
     measure: Option<Measure>,
+    /// Limit of the tension, kN.
     #[serde(rename = "limit_kN")]
     limit_kn: Option<f64>,
+    /// Limit of the equivalent torque, N·m.
     #[serde(rename = "limit_Nm")]
     limit_nm: Option<f64>,
+    /// A tool that the limit is a share of.
     reference: Option<String>,
+    /// The share of the reference tool, percent.
     percent: Option<f64>,
+    /// The limit is the greatest that is allowed; else the least.
     #[serde(default)]
     upper: bool,
+    /// Probability that a yes or no is right, above 0.5 and below 1; 0.95 where nothing is said.
+    #[param(exclusive_minimum = 0.5, exclusive_maximum = 1)]
     probability: Option<f64>,
 }
 
@@ -73,11 +88,20 @@ pub(super) fn latest(
     Ok(runs.take(limit as usize).collect())
 }
 
-/// `GET /tools/{tool}/acceptance?setup=&runs=&measure=` with one of `limit_kN`, `limit_Nm`, `reference` and
-/// `percent`.
+/// Whether the latest runs of a tool meet a limit: one of `limit_kN`, `limit_Nm`, and `reference` with `percent`; where
+/// none is given, that of the class of the tool.
 ///
 /// # Errors
 /// No or several limits, no runs, a nominal calibration for an absolute limit.
+#[utoipa::path(
+    get, path = "/tools/{tool}/acceptance", operation_id = "accept_tool", tag = "tools",
+    params(("tool" = String, Path, description = "Name of the tool"), AcceptQuery),
+    responses(
+        (status = 200, body = Object,
+         description = "The decision, its probability, and what would decide it"),
+        Refused
+    )
+)]
 pub async fn acceptance(
     Shared(state): Shared<State>,
     Path(tool): Path<String>,

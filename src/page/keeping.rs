@@ -5,6 +5,7 @@
 
 use super::body::{Body, check_who};
 use super::calibrating::is_the_one_of_its_name;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::Hear;
 use super::state::State;
@@ -16,35 +17,45 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// Longest time of listening, seconds.
 const HEAR_S_MAX: f64 = 8.0;
 
 /// A rig to be kept.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RigBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// The keys of `[[rig]]` of the settings, `name` among them.
+    #[schema(value_type = Object)]
     rig: Value,
 }
 
 /// Who takes a rig away.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct WhoBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
 }
 
 /// Where to listen.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct HearBody {
+    /// Path of the port.
     port: String,
+    /// Symbols a second.
     #[serde(default = "baud")]
     baud: u32,
+    /// Ask as one asks an instrument `framed`.
     #[serde(default)]
     framed: bool,
+    /// How long, seconds.
     #[serde(default = "for_s")]
+    #[schema(minimum = 0.2, maximum = 8)]
     for_s: f64,
 }
 
@@ -56,10 +67,18 @@ const fn for_s() -> f64 {
     3.0
 }
 
-/// `POST /rigs`: adds a rig and takes it up at once.
+/// Adds a rig and takes it up at once.
 ///
 /// # Errors
 /// A document that cannot be used, a name or port that is taken, no daemon.
+#[utoipa::path(
+    post, path = "/rigs", operation_id = "add_rig", tag = "rigs",
+    request_body = RigBody,
+    responses(
+        (status = 201, description = "The name of the rig and the file it stands in", body = Object),
+        Refused
+    )
+)]
 pub async fn add(
     Shared(state): Shared<State>,
     Body(body): Body<RigBody>,
@@ -68,10 +87,20 @@ pub async fn add(
     Ok((StatusCode::CREATED, Json(answer)))
 }
 
-/// `PUT /rigs/{rig}`: changes a rig that was added so; it is closed and taken up anew.
+/// Changes a rig that was added through the API; it is closed and taken up anew.
 ///
 /// # Errors
-/// As [`add`]; a rig of the settings file; a run going on.
+/// A document that cannot be used or has another name, a port that is taken, no daemon; a rig of the settings file;
+/// a run going on.
+#[utoipa::path(
+    put, path = "/rigs/{rig}", operation_id = "replace_rig", tag = "rigs",
+    params(("rig" = String, Path, description = "Name of the rig")),
+    request_body = RigBody,
+    responses(
+        (status = 200, description = "The name of the rig and the file it stands in", body = Object),
+        Refused
+    )
+)]
 pub async fn replace(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
@@ -116,10 +145,16 @@ fn calibration_of(rig: &Value) -> Option<Calibration> {
     Some(calibration)
 }
 
-/// `DELETE /rigs/{rig}`: takes a rig away that was added so; its runs stay.
+/// Takes a rig away that was added through the API; its runs stay.
 ///
 /// # Errors
 /// An unknown rig, one of the settings file, a run going on, no daemon.
+#[utoipa::path(
+    delete, path = "/rigs/{rig}", operation_id = "remove_rig", tag = "rigs",
+    params(("rig" = String, Path, description = "Name of the rig")),
+    request_body = WhoBody,
+    responses((status = 200, description = "The name of the rig", body = Object), Refused)
+)]
 pub async fn remove(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
@@ -133,10 +168,18 @@ pub async fn remove(
     Ok(Json(json!({ "rig": rig })))
 }
 
-/// `POST /ports/hear`: what talks there.
+/// Listens at a port that no rig has, and tells what talks there.
 ///
 /// # Errors
 /// A port that does not open, one that a rig has, no daemon.
+#[utoipa::path(
+    post, path = "/ports/hear", operation_id = "hear_port", tag = "rigs",
+    request_body = HearBody,
+    responses(
+        (status = 200, description = "What was heard, and which instrument it may be", body = Object),
+        Refused
+    )
+)]
 pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> Result<Json<Value>, Problem> {
     if !(0.2..=HEAR_S_MAX).contains(&body.for_s) {
         return Err(Problem::unprocessable(format!(

@@ -3,6 +3,7 @@
 //! The feed is bounded: a client that reads too slowly misses messages and is told how many.
 
 use super::body::Asked;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::{LiveMessage, News};
 use super::state::State;
@@ -21,14 +22,23 @@ use std::time::Duration;
 use tokio_stream::StreamExt;
 use tokio_stream::wrappers::errors::BroadcastStreamRecvError;
 use tokio_stream::wrappers::{BroadcastStream, IntervalStream};
+use utoipa::IntoParams;
 
 /// A comment goes out this often, so that a dead connection is found.
 const KEEP_ALIVE: Duration = Duration::from_secs(10);
 
-/// `GET /rigs`: `{"rigs": [...]}`.
+/// All rigs as they are now: `{"rigs": [...]}`.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/rigs", operation_id = "list_rigs", tag = "rigs",
+    responses(
+        (status = 200, body = Object,
+         description = "`rigs`, each with its line, live reading and what is in force"),
+        Refused
+    )
+)]
 pub async fn rigs(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let mut rigs = state.rig_states();
     let names: Vec<String> = rigs.iter().filter_map(|rig| rig.calibration.clone()).collect();
@@ -57,7 +67,14 @@ pub async fn rigs(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> 
     Ok(Json(json!({ "rigs": rigs })))
 }
 
-/// `GET /ports`: `{"ports": [...]}`.
+/// All serial ports: `{"ports": [...]}`.
+#[utoipa::path(
+    get, path = "/ports", operation_id = "list_ports", tag = "rigs",
+    responses(
+        (status = 200, description = "`ports`, each with the rig that has it, if one has", body = Object),
+        Refused
+    )
+)]
 pub async fn ports(Shared(state): Shared<State>) -> Json<Value> {
     let rigs = Arc::clone(&state.rigs);
     // Looking at /dev may block.
@@ -66,9 +83,11 @@ pub async fn ports(Shared(state): Shared<State>) -> Json<Value> {
 }
 
 /// Which news are wanted.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct EventsQuery {
+    /// The rig whose readings and blows are wanted; those of all where nothing is said.
     live: Option<String>,
 }
 
@@ -78,11 +97,22 @@ impl EventsQuery {
     }
 }
 
-/// `GET /events?live=RIG`: one message for each piece of news, without end. With `live` the readings and blows of
-/// other rigs are left out, so that a page that shows one rig gets 30 readings a second, not 30 for each rig.
+/// The live feed: one message for each piece of news, without end.
+///
+/// With `live` the readings and blows of other rigs are left out, so that a page that shows one rig gets 30 readings a
+/// second, not 30 for each rig.
 ///
 /// # Errors
 /// A query that cannot be read.
+#[utoipa::path(
+    get, path = "/events", operation_id = "events", tag = "state",
+    params(EventsQuery),
+    responses(
+        (status = 200, body = String, content_type = "text/event-stream",
+         description = "Server-Sent Events; `data` is one JSON object"),
+        Refused
+    )
+)]
 pub async fn events(
     Shared(state): Shared<State>,
     Asked(query): Asked<EventsQuery>,

@@ -21,6 +21,7 @@ pub mod history;
 pub mod judging;
 pub mod keeping;
 pub mod live;
+pub mod openapi;
 pub mod problem;
 pub mod readings;
 pub mod recompute;

@@ -7,7 +7,8 @@ use crate::store::{Refused, SendError, StoreError};
 use axum::Json;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use serde_json::json;
+use serde::Serialize;
+use utoipa::ToSchema;
 
 /// A refusal on its way out.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -49,17 +50,35 @@ impl Problem {
     }
 }
 
+/// A refusal as it is sent: problem details after RFC 9457, with a hint.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Problem)]
+pub struct Details {
+    /// Always `about:blank`: the status says what kind it is.
+    #[serde(rename = "type")]
+    kind: &'static str,
+    /// The words of the status.
+    title: &'static str,
+    /// HTTP status.
+    #[schema(minimum = 400, maximum = 599)]
+    status: u16,
+    /// What was tried, what was expected, what was found.
+    detail: String,
+    /// What to do about it, where that is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    hint: Option<String>,
+}
+
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
-        let mut body = json!({
-            "type": "about:blank",
-            "title": self.status.canonical_reason().unwrap_or("Error"),
-            "status": self.status.as_u16(),
-            "detail": self.detail,
-        });
-        if let Some(hint) = self.hint {
-            body["hint"] = hint.into();
-        }
+        let body = Details {
+            kind: "about:blank",
+            title: self.status.canonical_reason().unwrap_or("Error"),
+            status: self.status.as_u16(),
+            detail: self.detail,
+            hint: self.hint,
+        };
         let mut response = (self.status, Json(body)).into_response();
         response
             .headers_mut()

@@ -4,6 +4,7 @@
 //! mistyped one is excluded and entered again: rows are never changed.
 
 use super::body::{Body, WHY_CHARS_MAX, check_who};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::RigState;
 use super::runs::{document, no_run, time};
@@ -16,35 +17,52 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// A reading said to be this much later than now is still now: clocks of two machines differ.
 const AHEAD_NS_MAX: i64 = 5_000_000_000;
 
 /// A figure as text or as a number.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(untagged)]
+#[schema(as = ReadingFigure)]
 enum Figure {
     Number(f64),
     Text(String),
 }
 
 /// What was read.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ReadingBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// What the dial showed, in its unit; as text a decimal comma is noticed.
     reading: Figure,
+    /// Unit that was read: kN, N, lbf, psi, bar or MPa; that of the dial where nothing is said.
     unit: Option<String>,
+    /// It is the greatest value, not the one that stayed.
     #[serde(default)]
     peak: bool,
+    /// A remark: 1 to 500 printable characters.
     note: Option<String>,
+    /// When it was read, such as 2026-01-31T13:00:00Z; now where nothing is said.
     at: Option<String>,
 }
 
-/// `POST /rigs/{rig}/readings`: stores a reading; answers with the run and what a person should know.
+/// Stores a reading by hand as a run; answers with the run and what a person should know.
 ///
 /// # Errors
 /// An unknown rig, one with an amplifier, a figure that cannot be a reading of its dial, a moment to come.
+#[utoipa::path(
+    post, path = "/rigs/{rig}/readings", operation_id = "enter_reading", tag = "rigs",
+    params(("rig" = String, Path, description = "Name of the rig")),
+    request_body = ReadingBody,
+    responses(
+        (status = 201, description = "The run, with `remarks` for the person who typed it", body = Object),
+        Refused
+    )
+)]
 pub async fn enter(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,

@@ -6,6 +6,7 @@
 use super::body::{Body, check_who, check_why};
 use super::calibrating::is_the_one_of_its_name;
 use super::figures::{Difference, differences};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use super::tags::on_shelf;
@@ -19,6 +20,7 @@ use axum::Json;
 use axum::extract::State as Shared;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// Most runs in one request.
 pub const RUNS_A_REQUEST: usize = 100;
@@ -26,24 +28,33 @@ pub const RUNS_A_REQUEST: usize = 100;
 const IN_USE: &str = "in-use";
 
 /// Which runs, and with what.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct AgainBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Why: 1 to 500 printable characters; not asked for with `dry_run`.
     why: Option<String>,
+    /// Numbers of runs, 1 to 100 of them.
+    #[schema(min_items = 1, max_items = 100)]
     runs: Vec<i64>,
+    /// With this calibration; with that of its measuring where nothing is said.
     calibration: Option<Line>,
+    /// With the measuring settings in use at its rig.
     #[serde(default)]
     measure_settings: bool,
+    /// With the present figures of its test bolt.
     #[serde(default)]
     bolt_figures: bool,
+    /// Store nothing, tell what would change.
     #[serde(default)]
     dry_run: bool,
 }
 
 /// A line by name (`in-use`: the one the run's rig works with), or as such.
-#[derive(Clone, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize, ToSchema)]
 #[serde(untagged)]
+#[schema(as = LineOrName)]
 enum Line {
     Named(String),
     Given(Calibration),
@@ -68,10 +79,15 @@ struct Measured {
     after: RunResult,
 }
 
-/// `POST /runs/recompute`: `{"outcomes": [...]}`, one for each run, in order.
+/// Measures stored runs again: `{"outcomes": [...]}`, one for each run, in order.
 ///
 /// # Errors
 /// Too many runs, a name of a calibration that is not known or stands for several lines; the store's.
+#[utoipa::path(
+    post, path = "/runs/recompute", operation_id = "recompute_runs", tag = "runs",
+    request_body = AgainBody,
+    responses((status = 200, description = "`outcomes`, one for each run, in order", body = Object), Refused)
+)]
 pub async fn recompute(
     Shared(state): Shared<State>,
     Body(body): Body<AgainBody>,

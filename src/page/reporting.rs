@@ -6,6 +6,7 @@ use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
 use super::comparing::{ALPHA, Asking, ComparisonQuery};
 use super::judging::statement;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use super::tags::{chain_named, on_shelf};
@@ -28,6 +29,7 @@ use serde::Deserialize;
 use serde_json::json;
 use sha2::{Digest, Sha256};
 use std::sync::Arc;
+use utoipa::IntoParams;
 
 /// Points of a trace in a report.
 const POINTS: usize = 300;
@@ -37,21 +39,33 @@ const TRACES_MAX: usize = 40;
 const AROUND_S: f64 = 0.5;
 
 /// What is told of the occasion.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct ReportQuery {
+    /// Who made the tests: 1 to 64 printable characters.
     laboratory: Option<String>,
+    /// For whom, likewise.
     customer: Option<String>,
+    /// Who answers for the report, likewise.
     authorised_by: Option<String>,
+    /// A remark, likewise.
     remark: Option<String>,
+    /// Units of the page; `kN` where nothing is said.
     #[serde(default)]
+    #[param(inline)]
     units: Units,
 }
 
-/// `GET /trials/{name}/report?laboratory=&customer=&authorised_by=&remark=&units=`: one self-contained HTML page.
+/// The report of a trial: one self-contained HTML page.
 ///
 /// # Errors
 /// None of this name; a text that cannot be; the store's.
+#[utoipa::path(
+    get, path = "/trials/{name}/report", operation_id = "report_trial", tag = "trials",
+    params(("name" = String, Path, description = "Name of the trial"), ReportQuery),
+    responses((status = 200, description = "The page", body = String, content_type = "text/html"), Refused)
+)]
 pub async fn trial(
     Shared(state): Shared<State>,
     Path(name): Path<String>,

@@ -4,6 +4,7 @@
 
 use super::body::Asked;
 use super::figures::differences;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use crate::results::{ByHand, Closed, Entry, RunResult};
@@ -13,6 +14,7 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use utoipa::IntoParams;
 
 /// Runs in one answer where nothing is said.
 const LIMIT_DEFAULT: u32 = 100;
@@ -20,17 +22,28 @@ const LIMIT_DEFAULT: u32 = 100;
 pub const LIMIT_MAX: u32 = crate::store::reader_runs::RUNS_MAX;
 
 /// Which runs are asked for.
-#[derive(Debug, Default, Deserialize)]
+#[derive(Debug, Default, Deserialize, IntoParams)]
 #[serde(default, deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct Query {
+    /// Those at this rig only.
     rig: Option<String>,
+    /// Those with this setup only.
     setup: Option<String>,
+    /// Those of this tool only.
     tool: Option<String>,
+    /// From this time on, such as 2026-01-31T13:00:00Z.
     since: Option<String>,
+    /// Before this time, such as 2026-01-31T13:00:00Z.
     until: Option<String>,
+    /// Only those that are left out of results, or only those that are not; all where nothing is said.
     excluded: Option<bool>,
+    /// Figures of the announcement, not the newest.
     original: Option<bool>,
+    /// Runs with a lower number than this: the cursor.
     before: Option<i64>,
+    /// Most runs in the answer; 100 where nothing is said.
+    #[param(minimum = 1, maximum = 1000)]
     limit: Option<u32>,
 }
 
@@ -72,10 +85,18 @@ pub(super) fn time(key: &str, text: &str) -> Result<i64, Problem> {
     i64::try_from(stamp.as_nanosecond()).map_err(|_| refuse())
 }
 
-/// `GET /runs`: `{"runs": [...], "next": cursor}`; the cursor goes into `before`.
+/// Runs by filter, newest first: `{"runs": [...], "next": cursor}`; the cursor goes into `before`.
 ///
 /// # Errors
 /// A filter that cannot be read; the store's.
+#[utoipa::path(
+    get, path = "/runs", operation_id = "list_runs", tag = "runs",
+    params(Query),
+    responses(
+        (status = 200, description = "`runs`, and the cursor `next`, null at the end", body = Object),
+        Refused
+    )
+)]
 pub async fn list(Shared(state): Shared<State>, Asked(query): Asked<Query>) -> Result<Json<Value>, Problem> {
     let filter = query.filter()?;
     let limit = filter.limit as usize;
@@ -84,10 +105,19 @@ pub async fn list(Shared(state): Shared<State>, Asked(query): Asked<Query>) -> R
     Ok(Json(json!({ "runs": runs, "next": next })))
 }
 
-/// `GET /runs/{id}`: its line and everything else that is known of it.
+/// One run: its line and everything else that is known of it.
 ///
 /// # Errors
 /// No such run; the store's.
+#[utoipa::path(
+    get, path = "/runs/{id}", operation_id = "show_run", tag = "runs",
+    params(("id" = i64, Path, description = "Number of the run in the store")),
+    responses(
+        (status = 200, body = Object,
+         description = "All figures, tags, flags, corrections and recomputations"),
+        Refused
+    )
+)]
 pub async fn show(Shared(state): Shared<State>, Path(id): Path<String>) -> Result<Json<Value>, Problem> {
     let id = run_id(&id)?;
     let found: Option<RunDetail> = state.read(move |reader| reader.run(id)).await?;

@@ -6,6 +6,7 @@
 use super::access::{Access, Role, Visitor};
 use super::body::Body;
 use super::guard::{COOKIE, Peer, not_in};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use axum::extract::State as Shared;
@@ -19,30 +20,44 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use std::net::{IpAddr, Ipv4Addr};
 use std::sync::Arc;
+use utoipa::ToSchema;
 
 /// How long a browser keeps its token, seconds: a year.
 const KEPT_S: u32 = 31_536_000;
 
 /// A token as typed.
-#[derive(Deserialize)]
+#[derive(Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TokenBody {
+    /// 64 hexadecimal digits, as `boltscribe access add` shows them.
     token: String,
 }
 
 type MayHave<T> = Option<Extension<T>>;
 
-/// `GET /session`: `{"tokens", "name", "role"}` of whoever asks.
+/// Who asks: `{"tokens", "name", "role"}`.
+#[utoipa::path(
+    get, path = "/session", operation_id = "show_session", tag = "access",
+    responses(
+        (status = 200, body = Object,
+         description = "Whether tokens are asked for, whose this one is, and its role: view, operate or correct"),
+        Refused
+    )
+)]
 pub async fn show(visitor: MayHave<Visitor>, access: MayHave<Arc<Access>>) -> Json<Value> {
     // Over the socket nobody guards.
     let visitor = visitor.map_or(Visitor { name: None, role: Role::Correct }, |Extension(visitor)| visitor);
     Json(json!({ "tokens": access.is_some(), "name": visitor.name, "role": visitor.role }))
 }
 
-/// `POST /session`: takes a token into the browser's cookie.
+/// Takes a token into the browser's cookie.
 ///
 /// # Errors
 /// Not known, or too many that were not; none is asked for here.
+#[utoipa::path(
+    post, path = "/session", operation_id = "open_session", tag = "access", request_body = TokenBody,
+    responses((status = 200, body = Object, description = "As for the one who asks; with a cookie"), Refused)
+)]
 pub async fn open(
     access: MayHave<Arc<Access>>,
     peer: MayHave<Peer>,
@@ -59,13 +74,24 @@ pub async fn open(
     Ok(([(header::SET_COOKIE, cookie)], Json(document)).into_response())
 }
 
-/// `DELETE /session`: the browser forgets its token.
+/// The browser forgets its token.
+#[utoipa::path(
+    delete, path = "/session", operation_id = "close_session", tag = "access",
+    responses((status = 200, body = Object, description = "Nothing; the cookie is gone"), Refused)
+)]
 pub async fn close() -> Response {
     let cookie = format!("{COOKIE}=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
     (StatusCode::OK, [(header::SET_COOKIE, cookie)], Json(json!({}))).into_response()
 }
 
-/// `GET /page/address`: where other devices find the page; null where only this machine does.
+/// Where other devices find the page.
+#[utoipa::path(
+    get, path = "/page/address", operation_id = "page_address", tag = "access",
+    responses(
+        (status = 200, body = Object, description = "`address`; null where only this machine reaches it"),
+        Refused
+    )
+)]
 pub async fn address(Shared(state): Shared<State>) -> Json<Value> {
     Json(json!({ "address": of_page(&state) }))
 }
@@ -74,10 +100,14 @@ fn of_page(state: &State) -> Option<String> {
     state.rigs.facts().into_iter().find(|(name, _)| name == "page").map(|(_, address)| address)
 }
 
-/// `GET /page/qr`: that address as a QR code (ISO/IEC 18004), drawn (SVG).
+/// The page's address as a QR code (ISO/IEC 18004).
 ///
 /// # Errors
 /// Only this machine reaches the page.
+#[utoipa::path(
+    get, path = "/page/qr", operation_id = "page_qr", tag = "access",
+    responses((status = 200, description = "The drawing", body = String, content_type = "image/svg+xml"), Refused)
+)]
 pub async fn qr(Shared(state): Shared<State>) -> Result<Response, Problem> {
     let Some(address) = of_page(&state) else {
         return Err(Problem::not_found(

@@ -4,6 +4,7 @@
 //! in the store.
 
 use super::body::{Asked, Body, check_who, check_why};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use super::tags::pieces;
@@ -14,21 +15,28 @@ use axum::extract::{Path, State as Shared};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use utoipa::{IntoParams, ToSchema};
 
 /// A document to put on the shelf.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PutBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Why: 1 to 500 printable characters.
     why: Option<String>,
+    /// A piece, setup, tool, source or bolt; `name` is the one in the path.
+    #[schema(value_type = Object)]
     document: Value,
 }
 
 /// Who takes something off, and why.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct RemoveBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Why: 1 to 500 printable characters.
     why: String,
 }
 
@@ -40,17 +48,29 @@ fn kind_of(word: &str) -> Result<ShelfKind, Problem> {
 }
 
 /// How a shelf is listed.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct ListQuery {
+    /// Each document has a member `uses` too: how often it was used, and when for the first and the last time.
     uses: Option<bool>,
 }
 
-/// `GET /shelf/{kind}`: `{"pieces": [...]}`, by name. With `uses=true` each document has a member `uses`: how
-/// often it was used, and when for the first and the last time.
+/// What stands on a shelf: `{"pieces": [...]}`, by name.
 ///
 /// # Errors
 /// An unknown kind; the store's.
+#[utoipa::path(
+    get, path = "/shelf/{kind}", operation_id = "list_shelf", tag = "shelf",
+    params(
+        ("kind" = String, Path, description = "`pieces`, `setups`, `tools`, `sources` or `bolts`"),
+        ListQuery,
+    ),
+    responses(
+        (status = 200, description = "The documents, under the name of their kind", body = Object),
+        Refused
+    )
+)]
 pub async fn list(
     Shared(state): Shared<State>,
     Path(kind): Path<String>,
@@ -74,10 +94,18 @@ pub async fn list(
     Ok(Json(json!({ kind.name(): documents })))
 }
 
-/// `GET /shelf/{kind}/{name}`: the document.
+/// A document of the shelf.
 ///
 /// # Errors
 /// Nothing of this name; the store's.
+#[utoipa::path(
+    get, path = "/shelf/{kind}/{name}", operation_id = "show_on_shelf", tag = "shelf",
+    params(
+        ("kind" = String, Path, description = "`pieces`, `setups`, `tools`, `sources` or `bolts`"),
+        ("name" = String, Path, description = "Name of the document"),
+    ),
+    responses((status = 200, description = "The document", body = Object), Refused)
+)]
 pub async fn show(
     Shared(state): Shared<State>,
     Path((kind, name)): Path<(String, String)>,
@@ -92,10 +120,19 @@ fn absent(kind: ShelfKind, name: &str) -> Problem {
     Problem::not_found(format!("cannot find '{name}' among the {}", kind.name()))
 }
 
-/// `PUT /shelf/{kind}/{name}`: a new version; answered with the document as stored.
+/// Puts a new version of a document on the shelf; answered with the document as stored.
 ///
 /// # Errors
 /// A document that breaks the rules of its kind, or another name in it.
+#[utoipa::path(
+    put, path = "/shelf/{kind}/{name}", operation_id = "put_on_shelf", tag = "shelf",
+    params(
+        ("kind" = String, Path, description = "`pieces`, `setups`, `tools`, `sources` or `bolts`"),
+        ("name" = String, Path, description = "Name of the document"),
+    ),
+    request_body = PutBody,
+    responses((status = 200, description = "The document as stored", body = Object), Refused)
+)]
 pub async fn put(
     Shared(state): Shared<State>,
     Path((kind, name)): Path<(String, String)>,
@@ -126,10 +163,19 @@ pub async fn put(
     Ok(Json(document))
 }
 
-/// `DELETE /shelf/{kind}/{name}`; what is stored of it stays.
+/// Takes a document off the shelf; what is stored of it stays.
 ///
 /// # Errors
 /// Nothing of this name, or a piece that a setup is made of.
+#[utoipa::path(
+    delete, path = "/shelf/{kind}/{name}", operation_id = "remove_from_shelf", tag = "shelf",
+    params(
+        ("kind" = String, Path, description = "`pieces`, `setups`, `tools`, `sources` or `bolts`"),
+        ("name" = String, Path, description = "Name of the document"),
+    ),
+    request_body = RemoveBody,
+    responses((status = 200, description = "`removed`: its name", body = Object), Refused)
+)]
 pub async fn remove(
     Shared(state): Shared<State>,
     Path((kind, name)): Path<(String, String)>,

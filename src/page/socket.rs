@@ -5,14 +5,16 @@
 
 use super::body::Asked;
 use super::live::{EventsQuery, wanted};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::LiveMessage;
 use super::state::State;
 use axum::Extension;
 use axum::extract::State as Shared;
+use axum::extract::ws::rejection::WebSocketUpgradeRejection;
 use axum::extract::ws::{CloseFrame, Message, WebSocket, WebSocketUpgrade, close_code};
 use axum::http::StatusCode;
-use axum::response::Response;
+use axum::response::{IntoResponse, Response};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Semaphore, broadcast};
@@ -36,16 +38,25 @@ impl Default for Room {
     }
 }
 
-/// `GET /feed?live=RIG` as a WebSocket: the news of `/events`, and `{"news":"alive"}` every 10 s.
+/// The live feed as a WebSocket: the news of `/events`, and `{"news":"alive"}` every 10 s.
 ///
 /// # Errors
-/// Too many sockets; a query that cannot be read.
+/// No WebSocket; too many of them; a query that cannot be read.
+#[utoipa::path(
+    get, path = "/feed", operation_id = "feed", tag = "state",
+    params(EventsQuery),
+    responses((status = 101, description = "A WebSocket (RFC 6455); each message is one JSON text"), Refused)
+)]
 pub async fn feed(
     Shared(state): Shared<State>,
     Extension(room): Extension<Room>,
     Asked(query): Asked<EventsQuery>,
-    upgrade: WebSocketUpgrade,
+    upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
 ) -> Result<Response, Problem> {
+    let upgrade = upgrade.map_err(|rejection| {
+        let detail = format!("expected a WebSocket, found another request: {rejection}");
+        Problem::new(rejection.into_response().status(), detail)
+    })?;
     let permit = Arc::clone(&room.0).try_acquire_owned().map_err(|_| {
         Problem::new(
             StatusCode::SERVICE_UNAVAILABLE,

@@ -4,6 +4,7 @@
 //! not speak of stays as it is; but what was read at a battery is not carried over to a later `use`.
 
 use super::body::{Body, check_who};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use crate::control::{Command, InForce, SourceState};
@@ -15,32 +16,45 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use std::collections::HashMap;
+use utoipa::ToSchema;
 
 /// A zero farther out than this share of the range is told: the cell may carry load or be damaged.
 const ZERO_SHARE_MAX: f64 = 0.01;
 
 /// What is to be in force; absent or null leaves it as it is.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct UseBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// A setup on the shelf.
     setup: Option<String>,
+    /// A tool on the shelf.
     tool: Option<String>,
+    /// What drives the tool, with what was read at it.
     source: Option<SourceState>,
+    /// A test bolt on the shelf.
     bolt: Option<String>,
 }
 
 /// Who takes a zero.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ZeroBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
 }
 
-/// `POST /rigs/{rig}/use`.
+/// Puts a setup, tool, source or bolt in force: new runs are tagged with them.
 ///
 /// # Errors
 /// An unknown rig or name, pieces that do not fit, a reading out of range.
+#[utoipa::path(
+    post, path = "/rigs/{rig}/use", operation_id = "use_at_rig", tag = "rigs",
+    params(("rig" = String, Path, description = "Name of the rig")),
+    request_body = UseBody,
+    responses((status = 200, description = "What is in force now", body = Object), Refused)
+)]
 pub async fn put_in_force(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
@@ -90,10 +104,19 @@ pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Va
     Ok(json!({ "rig": rig, "reply": reply, "in_force": in_force }))
 }
 
-/// `POST /rigs/{rig}/zero`.
+/// Takes a zero; the cell must be unloaded.
 ///
 /// # Errors
 /// An unknown rig, no daemon, a rig that cannot take a zero now.
+#[utoipa::path(
+    post, path = "/rigs/{rig}/zero", operation_id = "zero_rig", tag = "rigs",
+    params(("rig" = String, Path, description = "Name of the rig")),
+    request_body = ZeroBody,
+    responses(
+        (status = 200, description = "The zero in kN, with a remark where it is far out", body = Object),
+        Refused
+    )
+)]
 pub async fn zero(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,

@@ -3,6 +3,7 @@
 //! Tension is that of the run: the calibration's line minus the idle reading before the first blow.
 
 use super::body::Asked;
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::runs::{no_run, run_id};
 use super::state::State;
@@ -12,6 +13,7 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
 
 /// Points where nothing is said.
 const POINTS_DEFAULT: usize = 1000;
@@ -19,14 +21,17 @@ const POINTS_DEFAULT: usize = 1000;
 pub const POINTS_MAX: usize = 20_000;
 
 /// How many points.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct Query {
+    /// Most points; 1000 where nothing is said.
+    #[param(minimum = 1, maximum = 20_000)]
     points: Option<usize>,
 }
 
 /// A thinned trace; the three columns are of one length. A null stands for missing samples.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Thinned {
     /// The run.
     pub run: i64,
@@ -52,10 +57,15 @@ pub struct Thinned {
     pub gates_s: Vec<f64>,
 }
 
-/// `GET /runs/{id}/trace?points=N`.
+/// The trace of a run for drawing: least and greatest tension of each of a number of stretches.
 ///
 /// # Errors
 /// No such run, no samples, no calibration to convert them by.
+#[utoipa::path(
+    get, path = "/runs/{id}/trace", operation_id = "trace_run", tag = "runs",
+    params(("id" = i64, Path, description = "Number of the run in the store"), Query),
+    responses((status = 200, description = "The thinned trace", body = Thinned), Refused)
+)]
 pub async fn trace(
     Shared(state): Shared<State>,
     Path(id): Path<String>,

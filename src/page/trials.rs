@@ -4,6 +4,7 @@
 //! both be ready for one step: who asks names the go he saw, and the store takes each go once.
 
 use super::body::{Asked, Body, check_who, check_why};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::{LiveMessage, News};
 use super::state::State;
@@ -20,49 +21,71 @@ use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::Arc;
+use utoipa::{IntoParams, ToSchema};
 
 /// Who is named where a trial goes on by itself.
 const BY_ITSELF: &str = "automatic";
 
 /// A plan to be stored, or only looked at.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PlanBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// The plan.
     plan: Plan,
+    /// Store nothing, tell the order.
     #[serde(default)]
     dry_run: bool,
 }
 
 /// Somebody is ready.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct ReadyBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
     /// The go that was seen; it must still be the next one.
     go: Option<u32>,
+    /// What drives the tool; asked for where a fresh source is due.
     source: Option<SourceState>,
 }
 
 /// Something else is said.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SayBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// `{"entry": "repeat", "go", "why"}`, `{"entry": "skip", "number", "why"}`, `{"entry": "warm", "why"}`,
+    /// `{"entry": "abort", "why"}`, `{"entry": "resume"}` or `{"entry": "automatic", "on"}`.
+    #[schema(value_type = Object)]
     say: Said,
 }
 
 /// Which figure.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
 pub struct ReadingsQuery {
+    /// Which figure; that of the plan where nothing is said.
+    #[param(inline)]
     measure: Option<Measure>,
 }
 
-/// `POST /trials`: stores a plan; with `dry_run` only answers with its order.
+/// Stores the plan of a trial; with `dry_run` only answers with its order.
 ///
 /// # Errors
 /// A plan that cannot be, names that are not on the shelf, pieces that do not fit, a name that is taken.
+#[utoipa::path(
+    post, path = "/trials", operation_id = "plan_trial", tag = "trials",
+    request_body = PlanBody,
+    responses(
+        (status = 200, description = "The order of its steps; nothing was stored (`dry_run`)", body = Object),
+        (status = 201, description = "The trial as it stands", body = Object),
+        Refused
+    )
+)]
 pub async fn plan(
     Shared(state): Shared<State>,
     Body(body): Body<PlanBody>,
@@ -87,10 +110,14 @@ pub async fn plan(
     Ok((StatusCode::CREATED, Json(shown(&state, name).await?)))
 }
 
-/// `GET /trials`: `{"trials": [...]}`, newest first, each with its standing.
+/// All trials: `{"trials": [...]}`, newest first, each with its standing.
 ///
 /// # Errors
 /// The store's.
+#[utoipa::path(
+    get, path = "/trials", operation_id = "list_trials", tag = "trials",
+    responses((status = 200, description = "`trials`, each with how far it is", body = Object), Refused)
+)]
 pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
     let all = state
         .read(|reader| {
@@ -109,10 +136,18 @@ pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> 
     Ok(Json(json!({ "trials": all })))
 }
 
-/// `GET /trials/{name}`.
+/// One trial as it stands.
 ///
 /// # Errors
 /// None of this name; the store's.
+#[utoipa::path(
+    get, path = "/trials/{name}", operation_id = "show_trial", tag = "trials",
+    params(("name" = String, Path, description = "Name of the trial")),
+    responses(
+        (status = 200, description = "Plan, steps, what comes next, what was said", body = Object),
+        Refused
+    )
+)]
 pub async fn show(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Json<Value>, Problem> {
     shown(&state, name).await.map(Json)
 }
@@ -126,10 +161,19 @@ async fn loaded(state: &State, name: &str) -> Result<Trial, Problem> {
     state.read(move |reader| load(reader, &name)).await
 }
 
-/// `GET /trials/{name}/readings?measure=`: the runs as a comparison takes them.
+/// The runs of a trial as a comparison takes them.
 ///
 /// # Errors
 /// None of this name; the store's.
+#[utoipa::path(
+    get, path = "/trials/{name}/readings", operation_id = "read_trial", tag = "trials",
+    params(("name" = String, Path, description = "Name of the trial"), ReadingsQuery),
+    responses(
+        (status = 200, body = Object,
+         description = "`rows` in time order; `excluded` tells why one does not count"),
+        Refused
+    )
+)]
 pub async fn readings(
     Shared(state): Shared<State>,
     Path(name): Path<String>,
@@ -146,10 +190,16 @@ pub async fn readings(
     document.await.map(Json)
 }
 
-/// `POST /trials/{name}/ready`: the next run takes the next step.
+/// Puts the planned tags in force: the next run takes the next step.
 ///
 /// # Errors
 /// Another go is next, a run is awaited already, a fresh source is due, the trial is done or laid aside.
+#[utoipa::path(
+    post, path = "/trials/{name}/ready", operation_id = "ready_for_trial", tag = "trials",
+    params(("name" = String, Path, description = "Name of the trial")),
+    request_body = ReadyBody,
+    responses((status = 200, description = "The trial as it stands", body = Object), Refused)
+)]
 pub async fn ready(
     Shared(state): Shared<State>,
     Path(name): Path<String>,
@@ -248,10 +298,16 @@ async fn say(state: &State, trial: &Trial, who: &str, utc_ns: i64, said: Said) -
     Ok(())
 }
 
-/// `POST /trials/{name}/say`: repeat, skip, warm, abort, resume, automatic.
+/// Says something of a trial: repeat, skip, warm, abort, resume, automatic.
 ///
 /// # Errors
 /// What does not fit where the trial stands.
+#[utoipa::path(
+    post, path = "/trials/{name}/say", operation_id = "say_to_trial", tag = "trials",
+    params(("name" = String, Path, description = "Name of the trial")),
+    request_body = SayBody,
+    responses((status = 200, description = "The trial as it stands", body = Object), Refused)
+)]
 pub async fn said(
     Shared(state): Shared<State>,
     Path(name): Path<String>,

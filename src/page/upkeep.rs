@@ -4,6 +4,7 @@
 //! sound store. Must not know where a copy is written to.
 
 use super::body::{Body, check_who, check_why};
+use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use crate::store::{
@@ -18,6 +19,7 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use std::io::Read;
 use tokio_stream::wrappers::ReceiverStream;
+use utoipa::ToSchema;
 
 /// Samples younger than this are never pruned, nanoseconds: one hour.
 pub const RECENT_NS: i64 = 3_600_000_000_000;
@@ -30,21 +32,28 @@ const PARTS_A_REQUEST: usize = 10;
 const KEEP_MAX: usize = 5000;
 
 /// Who checks.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct CheckBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
 }
 
 /// What is to be pruned.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct PruneBody {
+    /// Who says so: 1 to 64 printable characters.
     who: String,
+    /// Why: 1 to 500 printable characters; asked for where a pruning begins.
     why: Option<String>,
+    /// Samples before this time, nanoseconds since 1970 UTC, at least an hour ago.
     before_utc_ns: i64,
+    /// Runs that keep their samples.
     #[serde(default)]
+    #[schema(max_items = 5000)]
     keep: Vec<i64>,
+    /// Prune nothing, tell what would go.
     #[serde(default)]
     dry_run: bool,
     /// Goes on with a pruning that was begun, after this run.
@@ -52,17 +61,27 @@ pub struct PruneBody {
 }
 
 /// Where a pruning stands.
-#[derive(Clone, Copy, Debug, Deserialize)]
+#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct GoOn {
+    /// Number of the pruning.
     pruning: PruningId,
+    /// The last run that was looked at.
     after: i64,
 }
 
-/// `POST /store/check`: the check, and an event that tells when it was made and what it found.
+/// Checks the store, and keeps an event that tells when that was and what it found.
 ///
 /// # Errors
 /// The store's; a copy opened read-only keeps no events.
+#[utoipa::path(
+    post, path = "/store/check", operation_id = "check_store", tag = "store",
+    request_body = CheckBody,
+    responses(
+        (status = 200, description = "Rows by table, samples counted, faults found", body = Object),
+        Refused
+    )
+)]
 pub async fn check(
     Shared(state): Shared<State>,
     Body(body): Body<CheckBody>,
@@ -76,10 +95,17 @@ pub async fn check(
     Ok(Json(report))
 }
 
-/// `GET /store/backup`: the whole store as one SQLite file, as it is at this moment.
+/// The whole store as one SQLite file, as it is at this moment.
 ///
 /// # Errors
 /// No room for the copy, another one being made.
+#[utoipa::path(
+    get, path = "/store/backup", operation_id = "back_up_store", tag = "store",
+    responses(
+        (status = 200, description = "The file", body = String, content_type = "application/vnd.sqlite3"),
+        Refused
+    )
+)]
 pub async fn copy(Shared(state): Shared<State>) -> Result<Response, Problem> {
     let readers = state.readers.clone();
     let made = tokio::task::spawn_blocking(move || backup::copy(&readers)).await;
@@ -110,10 +136,19 @@ pub async fn copy(Shared(state): Shared<State>) -> Result<Response, Problem> {
     Ok((headers, Bytes::from_stream(ReceiverStream::new(waiting))).into_response())
 }
 
-/// `POST /store/prune`: what would go, or the next parts of it.
+/// Prunes old samples: tells what would go, or takes the next parts of it away.
 ///
 /// # Errors
 /// Samples that are too young, too many runs to keep; the store's.
+#[utoipa::path(
+    post, path = "/store/prune", operation_id = "prune_store", tag = "store",
+    request_body = PruneBody,
+    responses(
+        (status = 200, body = Object,
+         description = "What would go (`dry_run`), or what went and where to go on"),
+        Refused
+    )
+)]
 pub async fn prune(
     Shared(state): Shared<State>,
     Body(body): Body<PruneBody>,

@@ -4,9 +4,10 @@
 
 use crate::units::{N_PER_LBF, NM_PER_LBF_FT};
 use serde::Deserialize;
+use utoipa::ToSchema;
 
 /// Units of a report.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, ToSchema)]
 pub enum Units {
     /// kN and N·m.
     #[default]

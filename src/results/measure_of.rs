@@ -6,9 +6,10 @@ use super::by_hand::Entry;
 use crate::metrology::budget::Line;
 use crate::runs::Record;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// A figure of a run.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Measure {
     /// Tension at the first gate.

@@ -13,6 +13,7 @@ use rusqlite::{Connection, OptionalExtension, params};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
+use utoipa::ToSchema;
 
 /// Runs in one part: some 10 ms of the writer's time.
 pub const RUNS_A_PART: u32 = 20;
@@ -20,7 +21,7 @@ pub const RUNS_A_PART: u32 = 20;
 pub const IDLE_A_PART: u32 = 500;
 
 /// Number of a pruning.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(transparent)]
 pub struct PruningId(pub i64);
 

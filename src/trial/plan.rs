@@ -6,6 +6,7 @@ use crate::control::SourceState;
 use crate::results::Measure;
 use crate::setups::{NameError, check_text};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Most tools, setups and repeats: a trial is a day's work.
 pub const TOOLS_MAX: usize = 8;
@@ -20,7 +21,7 @@ pub const REST_S_MAX: f64 = 3600.0;
 pub const AIR_KPA: (f64, f64) = (50.0, 2000.0);
 
 /// The kind of order.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Order {
     /// Each repeat is a block of all setups in random order.
@@ -31,7 +32,7 @@ pub enum Order {
 }
 
 /// When a fresh source is asked for.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Fresh {
     /// Never.
@@ -44,7 +45,7 @@ pub enum Fresh {
 }
 
 /// A planned comparison.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Plan {
     /// Its name.

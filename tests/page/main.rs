@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
 mod asking;
+mod describing;
 mod forwarding;
 mod guarding;
 mod people;
