@@ -13,7 +13,7 @@ use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::wall::{Wall, look};
 use super::{forwarding, logging, recovery, serving, wall_watch};
-use crate::page::{State, trials};
+use crate::page::{State, walking};
 use crate::settings::Settings;
 use crate::store::{Mode, Store, StoreError};
 use clap::Parser;
@@ -150,7 +150,7 @@ fn walk(state: State, mut stop: watch::Receiver<bool>) -> JoinHandle<()> {
     tokio::spawn(async move {
         tokio::select! {
             _ = stop.wait_for(|stop| *stop) => {}
-            () = trials::follow(state) => {}
+            () = walking::follow(state) => {}
         }
     })
 }

@@ -39,6 +39,7 @@ pub mod trace;
 mod trial_state;
 pub mod trials;
 pub mod upkeep;
+pub mod walking;
 
 pub use forward::ForwardState;
 pub use problem::Problem;

@@ -6,12 +6,11 @@
 use super::body::{Asked, Body, check_who, check_why};
 use super::openapi::Refused;
 use super::problem::Problem;
-use super::rigs::{LiveMessage, News};
+use super::rigs::News;
 use super::state::State;
 use super::tags::{UseBody, use_at};
 use super::trial_state::{Trial, check_names, load};
 use crate::control::SourceState;
-use crate::pipeline::RunRow;
 use crate::results::Measure;
 use crate::store::{Reader, Write};
 use crate::trial::{Fresh, Plan, Said, Standing, is_fresh, steps};
@@ -20,11 +19,7 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use serde::Deserialize;
 use serde_json::{Value, json};
-use std::sync::Arc;
 use utoipa::{IntoParams, ToSchema};
-
-/// Who is named where a trial goes on by itself.
-const BY_ITSELF: &str = "automatic";
 
 /// A plan to be stored, or only looked at.
 #[derive(Debug, Deserialize, ToSchema)]
@@ -218,7 +213,7 @@ pub async fn ready(
     shown(&state, name).await.map(Json)
 }
 
-async fn give(
+pub(super) async fn give(
     state: &State,
     trial: &Trial,
     who: &str,
@@ -319,7 +314,7 @@ pub async fn said(
     let starts = matches!(body.say, Said::Automatic { on: true } | Said::Resume);
     say(&state, &trial, &body.who, state.now(), body.say).await?;
     if starts {
-        advance(&state, &trial.row.plan.rig).await;
+        super::walking::advance(&state, &trial.row.plan.rig).await;
     }
     shown(&state, name).await.map(Json)
 }
@@ -348,65 +343,5 @@ fn fits(trial: &Trial, said: &Said) -> Result<(), Problem> {
             wrong("automatic: expected a plan without fresh sources, found one that asks for them".to_owned())
         }
         Said::Resume | Said::Automatic { .. } => Ok(()),
-    }
-}
-
-/// Makes the next step of the rig's automatic trial ready, where there is one and nothing is awaited. What stands
-/// in the way is kept as an event.
-pub async fn advance(state: &State, rig: &str) {
-    let name = rig.to_owned();
-    let open = state
-        .read(move |reader| {
-            for row in reader.trials()?.into_iter().filter(|row| row.plan.rig == name) {
-                if !reader.is_automatic(row.id)? {
-                    continue;
-                }
-                let trial = load(reader, &row.plan.name)?;
-                let found = trial.progress();
-                if found.automatic && matches!(found.standing, Standing::Next(_)) {
-                    return Ok::<_, Problem>(Some(trial));
-                }
-            }
-            Ok(None)
-        })
-        .await;
-    let problem = match open {
-        Ok(None) => return,
-        Ok(Some(trial)) => give(state, &trial, BY_ITSELF, None, None).await.err(),
-        Err(problem) => Some(problem),
-    };
-    if let Some(problem) = problem {
-        let write = Write::Event { utc_ns: state.now(), kind: "trial-stuck".into(), detail: problem.detail };
-        // A store that takes nothing says so elsewhere.
-        let _ = state.write(rig, write).await;
-    }
-}
-
-/// Goes on with automatic trials at once and as runs close, until the feed ends.
-pub async fn follow(state: State) {
-    let mut feed = state.rigs.subscribe();
-    for rig in state.rigs.rigs() {
-        advance(&state, &rig.rig).await;
-    }
-    loop {
-        match feed.recv().await {
-            Ok(message) => {
-                if let Some(rig) = closed(&message) {
-                    advance(&state, rig).await;
-                }
-            }
-            // What was missed is looked at with the next run.
-            Err(tokio::sync::broadcast::error::RecvError::Lagged(_)) => {}
-            Err(tokio::sync::broadcast::error::RecvError::Closed) => return,
-        }
-    }
-}
-
-/// The rig whose run has closed, or was read by hand.
-fn closed(message: &Arc<LiveMessage>) -> Option<&str> {
-    match &message.news {
-        News::Run { row, .. } if matches!(**row, RunRow::Closed(_)) => Some(&message.rig),
-        News::Reading { .. } => Some(&message.rig),
-        _ => None,
     }
 }
