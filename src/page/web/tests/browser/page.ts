@@ -26,6 +26,8 @@ export interface Opened {
   units?: 'SI' | 'US';
   who?: string;
   pedal?: 'on' | 'off';
+  /** Statuses that are provoked from the start. */
+  provoke?: readonly number[];
 }
 
 /** What a test provokes: answers with these statuses, or a daemon that is away. */
@@ -60,6 +62,7 @@ export class Watched {
       await context.close();
       await dev?.close();
     });
+    watched.provoke(...(wanted.provoke ?? []));
     watched.#listen();
     const answer = await page.goto(`${origin}/#/${at}`);
     assert.equal(answer?.status(), 200);

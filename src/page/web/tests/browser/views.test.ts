@@ -28,6 +28,7 @@ const VIEWS: readonly View[] = [
   { name: 'trial-done', at: 'trial/couplings', there: '.steps tbody tr' },
   { name: 'results', at: 'results', there: '.cards li' },
   { name: 'results-trial', at: 'results/couplings', there: '#pieces ~ form' },
+  { name: 'check', at: 'check', there: 'fieldset .tile' },
   { name: 'runs', at: 'runs', there: 'tbody tr' },
   { name: 'run', at: 'runs/2', there: '.run .canvas canvas, .run canvas, .run svg' },
   { name: 'setups-in-force', at: 'setups/use', there: '#in-force' },
