@@ -77,8 +77,9 @@ after(async () => {
 
 for (const size of Object.keys(SIZES) as Size[]) {
   for (const theme of ['light', 'dark'] as const) {
-    // The narrowest differs from the phone in how lines break only.
+    // The narrowest differs from the phone in how lines break only, and dark from light in colours only.
     const rules = size !== 'narrow';
+    if (!rules && theme === 'dark') continue;
     test(`every view keeps its layout at ${size}, ${theme}${rules ? ', and axe finds nothing' : ''}`, async () => {
       const watched = await Watched.open(browser, bench, '', { size, theme, who: 'tester', pedal: 'on' });
       const found: string[] = [];
