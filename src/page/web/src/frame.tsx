@@ -1,6 +1,7 @@
 // The frame around every view: name, rigs, connection, options, the buttons of the views. An over-limit warning shows on
 // every view, not only where the tension is.
 import { useSignal } from '@preact/signals';
+import { useEffect } from 'preact/hooks';
 import { signedOut } from './lib/api.ts';
 import { connection, missed } from './lib/feed.ts';
 import { asked, isSimulated, overLimit, rig, rigs, showRig } from './lib/live.ts';
@@ -54,6 +55,13 @@ export function Frame() {
   const here = VIEWS.find((view) => view.id === route.value[0]) ?? VIEWS[0];
   const View = here?.component;
   const nobody = asked.value && rigs.value.length === 0;
+  // The guide to a first rig stays once the rig is there, for its zero and its sign, until somebody leaves it.
+  const guided = useSignal(false);
+  const leave = (): void => void (guided.value = nobody);
+  const address = route.value.join('/');
+  useEffect(leave, [address]);
+  useEffect(() => void (nobody && (guided.value = true)), [nobody]);
+  const guide = (nobody || guided.value) && here?.id !== 'runs' && here?.id !== 'setups';
   return (
     <>
       <header class="top">
@@ -67,10 +75,10 @@ export function Frame() {
       {open.value && <Options />}
       <nav class="views" aria-label="Views">
         {VIEWS.filter((view) => view.within === undefined).map((view) => (
-          <a key={view.id} href={link(view.id)} aria-current={view.id === (here?.within ?? here?.id) ? 'page' : undefined}>{view.title}</a>
+          <a key={view.id} href={link(view.id)} onClick={leave} aria-current={view.id === (here?.within ?? here?.id) ? 'page' : undefined}>{view.title}</a>
         ))}
       </nav>
-      <main id="view" tabIndex={-1}>{signedOut.value ? <SignIn /> : nobody && here?.id !== 'runs' && here?.id !== 'setups' ? <Guide first /> : View && <View />}</main>
+      <main id="view" tabIndex={-1}>{signedOut.value ? <SignIn /> : guide ? <Guide first leave={leave} /> : View && <View />}</main>
     </>
   );
 }

@@ -41,3 +41,9 @@ export function useSaving(): Saving {
     },
   };
 }
+
+/** A name as it goes into an address: none would ask for something else. */
+export function named(what: string, name: string): string {
+  if (name.trim() === '') throw new Problem(0, `${what} name: expected one, found none`);
+  return encodeURIComponent(name);
+}

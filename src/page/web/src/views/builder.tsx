@@ -7,7 +7,7 @@ import { piecesOf, refreshShelf, shelf } from '../lib/shelf.ts';
 import type { Piece, Setup } from '../lib/types.ts';
 import { Chain } from '../parts/chain.tsx';
 import { Select, Text, Who } from '../parts/fields.tsx';
-import { useSaving } from '../parts/saving.ts';
+import { named, useSaving } from '../parts/saving.ts';
 import { Refused, Stored } from '../parts/words.tsx';
 import { TakeOff } from './shelf.tsx';
 
@@ -40,7 +40,7 @@ export function Builder() {
     event.preventDefault();
     const done = await saving.save(async (by) => {
       const document = { name: title, pieces: chain.value.map((piece) => piece.name) };
-      const stored = await put<Setup>(`shelf/setups/${part(title)}`, { who: by, document });
+      const stored = await put<Setup>(`shelf/setups/${named('setup', title)}`, { who: by, document });
       return `Stored: setup ${stored.name} of ${stored.pieces.join(', ')}.`;
     });
     if (!done) return;

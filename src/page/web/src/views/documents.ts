@@ -1,5 +1,6 @@
 // The documents of the shelf as sheets: which fields a kind has, in which words the daemon refuses each, how the typed
 // values become a document, and how a stored one is told in a line. Ranges are the daemon's business.
+import { Problem } from '../lib/api.ts';
 import { DRIVES, KIND_WORDS } from '../lib/fit.ts';
 import { system } from '../lib/prefs.ts';
 import type { ShelfKind } from '../lib/shelf.ts';
@@ -32,10 +33,11 @@ export interface Kind {
 }
 
 const text = (value: string | undefined): string | null => (value?.trim() ? value.trim() : null);
-/** NaN cannot travel as JSON; what is no number goes as typed, and the daemon says so. */
-const figure = (value: string | undefined, read: Read): number | string | null => {
+/** NaN cannot travel as JSON, and as text the daemon could not tell which field it stood in. */
+const figure = (key: string, value: string | undefined, read: Read): number | null => {
   const found = read(value ?? '');
-  return found !== null && Number.isNaN(found) ? (value ?? '') : found;
+  if (found !== null && Number.isNaN(found)) throw new Problem(0, `${key}: expected a number with a decimal point, found '${value}'`);
+  return found;
 };
 const drives = DRIVES.map((drive) => ({ value: drive, label: drive }));
 const uses = (of: Uses | undefined): string => (of && of.runs > 0 ? `, ${of.runs} runs` : '');
@@ -59,8 +61,8 @@ const pieces: Kind = {
     kind: values['kind'],
     drive_in: values['drive_in'] ?? '',
     drive_out: values['kind'] === 'socket' ? null : text(values['drive_out']),
-    length_mm: figure(values['length_mm'], read),
-    mass_g: figure(values['mass_g'], read),
+    length_mm: figure('length_mm', values['length_mm'], read),
+    mass_g: figure('mass_g', values['mass_g'], read),
     serial: text(values['serial']),
   }),
   describe: (piece: Piece) =>
@@ -97,8 +99,9 @@ const sources: Kind = {
 
 /** A factor as typed, in the unit that is shown; the daemon keeps the unit it was given in. */
 function factor(values: Values, read: Read): Record<string, unknown> | null {
-  const value = figure(values['factor'], read);
-  if (value === null || values['given'] === 'none') return null;
+  if (values['given'] === 'none') return null;
+  const value = figure('bolt factor', values['factor'], read);
+  if (value === null) return null;
   if (values['given'] === 'nut-factor') return { given: 'nut-factor', nut_factor: value };
   return system.value === 'SI' ? { given: 'ratio', factor_N_per_Nm: value } : { given: 'ratio-lbf', factor_lbf_per_lbf_ft: value };
 }
@@ -120,12 +123,12 @@ const bolts: Kind = {
     ];
   },
   document: (values, read) => {
-    const allowed = figure(values['allowed'], read);
+    const allowed = figure('allowed_kN', values['allowed'], read);
     return {
       name: values['name'] ?? '',
       thread: values['thread'] ?? '',
-      diameter_mm: figure(values['diameter_mm'], read),
-      allowed_kN: typeof allowed === 'number' ? toKn(allowed, system.value) : allowed,
+      diameter_mm: figure('diameter_mm', values['diameter_mm'], read),
+      allowed_kN: allowed === null ? null : toKn(allowed, system.value),
       factor: factor(values, read),
       lubricant: text(values['lubricant']),
     };

@@ -27,7 +27,7 @@ const InstrumentStep = ({ draft, change }: StepProps) => (
 );
 
 /** After the rig was added: is it alive, where is its zero, does its reading rise when the bolt is pulled? */
-function Live({ draft }: { draft: Draft }) {
+function Live({ draft, leave }: { draft: Draft; leave?: () => void }) {
   const turned = useSignal(false);
   const saving = useSaving();
   const shown = rigs.value.find((one) => one.rig === draft.name);
@@ -58,14 +58,15 @@ function Live({ draft }: { draft: Draft }) {
       )}
       <p>Next: put pieces, tool and test bolt on the shelf, then put a setup in force.</p>
       <p class="controls">
-        <a class="button primary" href={link('setups', 'pieces')}>To the shelf</a>
-        <a class="button" href={link('now')}>To the view Now</a>
+        <a class="button primary" href={link('setups', 'pieces')} onClick={leave}>To the shelf</a>
+        <a class="button" href={link('now')} onClick={leave}>To the view Now</a>
       </p>
     </div>
   );
 }
 
-export function Guide({ first }: { first: boolean }) {
+/** `leave`: told when somebody goes on from it, also to the address where it stands. */
+export function Guide({ first, leave }: { first: boolean; leave?: () => void }) {
   const draft = useSignal<Draft>(DRAFT);
   const added = useSignal(false);
   const saving = useSaving();
@@ -87,7 +88,7 @@ export function Guide({ first }: { first: boolean }) {
   };
   return (
     <div class="guide">
-      <h1>{first ? 'There is no rig yet' : 'Add a rig'}</h1>
+      <h1>{added.value ? 'A rig is added' : first ? 'There is no rig yet' : 'Add a rig'}</h1>
       {first && !added.value && <p>Plug in the amplifier of the load cell and add its rig here. Nothing is changed until the last step.</p>}
       {!added.value && (
         <form class="sheet" onSubmit={(event) => void add(event)} noValidate>
@@ -108,7 +109,7 @@ export function Guide({ first }: { first: boolean }) {
         </form>
       )}
       <Stored text={saving.stored.value} />
-      {added.value && <Live draft={now} />}
+      {added.value && <Live draft={now} leave={leave} />}
       <Caution />
     </div>
   );

@@ -4,7 +4,7 @@ import { useSignal } from '@preact/signals';
 import { part, put, remove } from '../lib/api.ts';
 import { refreshShelf, shelf, type ShelfKind } from '../lib/shelf.ts';
 import { number, Text, Tiles, Who } from '../parts/fields.tsx';
-import { useSaving } from '../parts/saving.ts';
+import { named, useSaving } from '../parts/saving.ts';
 import { Refused, Stored } from '../parts/words.tsx';
 import { type Field, KINDS, type Values } from './documents.ts';
 
@@ -51,7 +51,7 @@ export function ShelfSheet({ kind }: { kind: Exclude<ShelfKind, 'setups'> }) {
     event.preventDefault();
     const done = await saving.save(async (by) => {
       const document = about.document(values.value, number);
-      const stored = await put<{ name: string }>(`shelf/${kind}/${part(String(document['name']))}`, { who: by, document });
+      const stored = await put<{ name: string }>(`shelf/${kind}/${named(kind.slice(0, -1), String(document['name']))}`, { who: by, document });
       await refreshShelf();
       return `Stored: ${about.describe(stored as never)}.`;
     });

@@ -2,7 +2,7 @@
 // daemon's answer, not what was chosen.
 import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import { part, post } from '../lib/api.ts';
+import { part, post, Problem } from '../lib/api.ts';
 import { refresh, rig } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { piecesOf, shelf } from '../lib/shelf.ts';
@@ -51,9 +51,10 @@ export function UseSheet() {
   if (!shown) return <p class="empty">There is no rig yet. Add one at the view Rig.</p>;
   const known = shelf.value;
   const driven = known.tools.find((one) => one.name === tool.value) ?? null;
-  const reading = number(figure.value);
-
   const source = (): SourceState | undefined => {
+    const reading = number(figure.value);
+    // It would be dropped on the way, as if nothing had been read.
+    if (Number.isNaN(reading)) throw new Problem(0, `reading: expected a number with a decimal point, found '${figure.value}'`);
     if (driven?.source === 'battery') return battery.value === null ? undefined : { kind: 'battery', id: battery.value, rested_v: reading, fresh: fresh.value === 'unsaid' ? null : fresh.value === 'yes' };
     if (driven?.source === 'air') return reading === null ? undefined : { kind: 'air', dynamic_kPa: reading };
     if (driven?.source === 'mains') return reading === null ? undefined : { kind: 'mains', voltage_v: reading };
@@ -62,7 +63,8 @@ export function UseSheet() {
   const store = async (event: Event): Promise<void> => {
     event.preventDefault();
     await saving.save(async (by) => {
-      const body = { who: by, setup: setup.value, tool: tool.value, bolt: bolt.value, ...(source() ? { source: source() } : {}) };
+      const fed = source();
+      const body = { who: by, setup: setup.value, tool: tool.value, bolt: bolt.value, ...(fed ? { source: fed } : {}) };
       const answer = await post<{ in_force: InForce }>(`rigs/${part(shown.rig)}/use`, body);
       await refresh();
       return `In force at ${shown.rig}: ${words(answer.in_force)}.`;
@@ -88,14 +90,14 @@ export function UseSheet() {
           <Tiles label="Battery" value={battery.value} change={(value) => (battery.value = value)} says={['among the sources', 'takes battery']} problem={problem} options={known.sources.filter((one) => one.kind === 'battery').map((one) => ({ value: one.name, label: one.name }))} hint={known.sources.length === 0 ? 'No battery stands on the shelf; its name is optional.' : undefined} />
           {battery.value !== null && (
             <>
-              <Text label="Rested voltage, if measured" unit="V" numeric value={figure.value} change={(value) => (figure.value = value)} says={['rested_v']} problem={problem} />
+              <Text label="Rested voltage, if measured" unit="V" numeric value={figure.value} change={(value) => (figure.value = value)} says={['rested_v', 'reading:']} problem={problem} />
               <Tiles label="Freshly charged and rested" value={fresh.value} change={(value) => (fresh.value = value)} options={[{ value: 'yes', label: 'yes' }, { value: 'no', label: 'no' }, { value: 'unsaid', label: 'not known' }]} />
             </>
           )}
         </>
       )}
-      {driven?.source === 'air' && <Text label="Pressure at the tool while it runs" unit="kPa" numeric value={figure.value} change={(value) => (figure.value = value)} says={['dynamic_kPa']} problem={problem} />}
-      {driven?.source === 'mains' && <Text label="Voltage at the outlet" unit="V" numeric value={figure.value} change={(value) => (figure.value = value)} says={['voltage_v']} problem={problem} />}
+      {driven?.source === 'air' && <Text label="Pressure at the tool while it runs" unit="kPa" numeric value={figure.value} change={(value) => (figure.value = value)} says={['dynamic_kPa', 'reading:']} problem={problem} />}
+      {driven?.source === 'mains' && <Text label="Voltage at the outlet" unit="V" numeric value={figure.value} change={(value) => (figure.value = value)} says={['voltage_v', 'reading:']} problem={problem} />}
       <Tiles label="Test bolt" value={bolt.value} change={(value) => (bolt.value = value)} says={['among the bolts', 'test bolt \'']} problem={problem} options={known.bolts.map((one) => ({ value: one.name, label: one.name, note: one.allowed_kN === null ? 'no limit set' : `allowed ${withForce(one.allowed_kN, system.value)}` }))} />
       <Standing words={standingWords(shown)} />
       <Who problem={problem} />

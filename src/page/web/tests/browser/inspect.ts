@@ -62,7 +62,9 @@ export async function inspect(watched: Watched, at: string, size: Size, theme: '
   const high = await page.evaluate(() => document.documentElement.scrollHeight);
   await page.setViewportSize({ width: SIZES[size].width, height: Math.max(high, SIZES[size].height) });
   if (rules) found.push(...(await axe(page)));
-  await page.screenshot({ path: join(shots(), `${at}-${size}-${theme}.png`) });
+  // The picture is for people, and a browser under load gives one up now and then: it is asked twice.
+  const path = join(shots(), `${at}-${size}-${theme}.png`);
+  await page.screenshot({ path }).catch(() => page.screenshot({ path }));
   await page.setViewportSize(SIZES[size]);
   return found.map((one) => `${at}, ${size}, ${theme}: ${one}`);
 }
