@@ -29,7 +29,8 @@ pub fn total(row: &SetupRow, common: Common, alpha: f64) -> Option<(f64, f64)> {
     let added = t_two_sided_quantile(1.0 - alpha, common.freedom) * common.share_u;
     let below = libm::hypot(libm::log(percent / low), added);
     let above = libm::hypot(libm::log(high / percent), added);
-    Some((percent * libm::exp(-below), percent * libm::exp(above)))
+    // The way through ln and back may round to the inside.
+    Some(((percent * libm::exp(-below)).min(low), (percent * libm::exp(above)).max(high)))
 }
 
 #[cfg(test)]
@@ -63,6 +64,12 @@ mod tests {
     fn what_cancels_adds_nothing_and_what_is_left_widens_both_sides() {
         let limits = Some((94.0, 96.0));
         assert_eq!(total(&row(limits), Common { share_u: 0.0, freedom: 8.0 }, 0.05), limits);
+        for at in 0..1000 {
+            let tiny = Common { share_u: 1e-17, freedom: 8.0 };
+            let own = (92.0 + 0.001 * f64::from(at), 98.0 + 0.001 * f64::from(at));
+            let (low, high) = total(&row(Some(own)), tiny, 0.05).unwrap();
+            assert!(low <= own.0 && high >= own.1, "{own:?}: {low} to {high}");
+        }
         // t of 8 degrees of freedom at 95 %: 2.306004 (any table), so the calibration alone gives ± 0.461 %.
         let (low, high) = total(&row(limits), Common { share_u: 0.002, freedom: 8.0 }, 0.05).unwrap();
         let expected = 95.0 * (-((95.0_f64 / 94.0).ln().powi(2) + 0.004_612_008_f64.powi(2)).sqrt()).exp();

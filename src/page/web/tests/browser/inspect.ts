@@ -57,6 +57,7 @@ export async function inspect(watched: Watched, at: string, size: Size, theme: '
   const { page } = watched;
   assert.equal(await page.evaluate(() => document.documentElement.dataset['theme']), theme);
   await page.evaluate(() => document.fonts.ready);
+  await watched.settled();
   const found = await layout(page);
   // Axe and the picture take a view as if scrolled through: bars that stay in sight would lie on what is behind them.
   const high = await page.evaluate(() => document.documentElement.scrollHeight);

@@ -3,9 +3,8 @@
 import assert from 'node:assert/strict';
 import { existsSync } from 'node:fs';
 import { join } from 'node:path';
-import { type Browser, type BrowserContext, chromium, type Locator, type Page } from 'playwright-core';
-import type { Bench } from './bench.ts';
-import { WEB } from './bench.ts';
+import { type Browser, type BrowserContext, chromium, type Locator, type Page, type Request } from 'playwright-core';
+import { type Bench, until, WEB } from './bench.ts';
 
 const CHROMIUM = process.env['CHROMIUM'] ?? '/usr/bin/chromium';
 const FLAGS = ['--headless', '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'];
@@ -39,6 +38,7 @@ interface Provoked {
 export class Watched {
   readonly troubles: string[] = [];
   readonly #provoked: Provoked = { statuses: new Set(), away: false };
+  readonly #underWay = new Set<Request>();
   #leaving = false;
 
   private constructor(
@@ -82,6 +82,7 @@ export class Watched {
     });
     page.on('pageerror', (error) => void this.troubles.push(`page error: ${error.message}`));
     page.on('requestfailed', (request) => {
+      this.#underWay.delete(request);
       const given = this.#leaving && request.failure()?.errorText === 'net::ERR_ABORTED';
       if (!this.#provoked.away && !given) this.troubles.push(`request failed: ${request.method()} ${request.url()}: ${request.failure()?.errorText}`);
     });
@@ -89,7 +90,11 @@ export class Watched {
       const found = new URL(url);
       if (!['data:', 'blob:'].includes(found.protocol) && found.host !== host) this.troubles.push(`request to another host: ${url}`);
     };
-    page.on('request', (request) => local(request.url()));
+    page.on('request', (request) => {
+      this.#underWay.add(request);
+      local(request.url());
+    });
+    page.on('requestfinished', (request) => void this.#underWay.delete(request));
     page.on('websocket', (socket) => local(socket.url()));
   }
 
@@ -105,6 +110,18 @@ export class Watched {
 
   async go(at: string): Promise<void> {
     await this.page.evaluate((hash) => void (location.hash = hash), `#/${at}`);
+  }
+
+  /** Waits until nothing is asked for any more and what came is drawn: the view has the height that it keeps. */
+  async settled(): Promise<void> {
+    let before = -1;
+    await until('a view that stays as it is', async () => {
+      if (this.#underWay.size > 0) return false;
+      const now = await this.page.evaluate(() => new Promise<number>((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(document.documentElement.scrollHeight)))));
+      const same = now === before && this.#underWay.size === 0;
+      before = now;
+      return same;
+    });
   }
 
   button(name: string | RegExp): Locator {
