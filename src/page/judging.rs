@@ -111,6 +111,28 @@ pub async fn acceptance(
     state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?)).await.map(Json)
 }
 
+/// What tools of each class must give, as the settings say.
+#[utoipa::path(
+    get, path = "/limits", operation_id = "list_limits", tag = "tools",
+    responses((status = 200, body = Object, description = "Limits by class, each with setup, measure, side and unit"))
+)]
+pub async fn limits(Shared(state): Shared<State>) -> Json<Value> {
+    let all: Vec<Value> = state.limits.iter().map(told).collect();
+    Json(json!({ "limits": all }))
+}
+
+fn told(of: &ClassLimit) -> Value {
+    let query = AcceptQuery::of(of, of.setup.clone());
+    let unit = match of.unit {
+        LimitUnit::Kilonewtons => "kN",
+        LimitUnit::NewtonMetres => "Nm",
+    };
+    json!({
+        "class": of.class, "setup": of.setup, "measure": of.measure.name(), "side": query.side(),
+        "limit": query.limit_kn.or(query.limit_nm), "unit": unit,
+    })
+}
+
 /// The question with the limit of the tool's class, where none is given.
 ///
 /// # Errors
@@ -151,6 +173,10 @@ fn of_class(
 impl AcceptQuery {
     fn measure(&self) -> Measure {
         self.measure.unwrap_or_default()
+    }
+
+    fn side(&self) -> &'static str {
+        if self.upper { "at most" } else { "at least" }
     }
 
     /// What a class asks of runs of this setup.
@@ -218,7 +244,7 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Prob
     }
     Ok(json!({
         "tool": tool, "setup": setup, "measure": query.measure().name(), "runs": ids, "unit": found.unit,
-        "value": found.value.value, "limit": found.limit, "side": if query.upper { "at most" } else { "at least" },
+        "value": found.value.value, "limit": found.limit, "side": query.side(),
         "decision": answer.decision.name(), "probability_of_conformity": answer.probability,
         "probability_of_a_right_decision": probability, "standard_uncertainty": answer.u,
         "degrees_of_freedom": Some(answer.freedom).filter(|f| f.is_finite()), "guard": answer.guard,
@@ -251,7 +277,7 @@ fn decided(
 pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &[RunLine]) -> Statement {
     let setup = limit.setup.clone();
     let query = AcceptQuery::of(limit, setup.clone());
-    let side = if query.upper { "at most" } else { "at least" };
+    let side = query.side();
     match decided(reader, tool, &query, runs, PROBABILITY) {
         Ok((found, answer)) => Statement {
             tool: tool.to_owned(),

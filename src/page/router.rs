@@ -70,6 +70,7 @@ fn table() -> OpenApiRouter<State> {
         .routes(routes!(reporting::trial))
         .routes(routes!(budgets::budget))
         .routes(routes!(judging::acceptance))
+        .routes(routes!(judging::limits))
         .routes(routes!(history::history))
         .routes(routes!(history::drawn))
         .routes(routes!(runs::list))

@@ -1,4 +1,6 @@
 // Whether a tool meets a limit, and how it has been: questions as the daemon takes them, answers as it gives them. Pure.
+import { Problem } from './api.ts';
+import type { RunLine } from './types.ts';
 import { type System, toKn, toNm } from './units.ts';
 
 export type LimitKind = 'class' | 'tension' | 'torque' | 'share';
@@ -12,6 +14,16 @@ export interface AcceptForm {
   limit: string;
   reference: string | null;
   side: 'least' | 'most';
+}
+
+/** What tools of a class must give, as the settings say. */
+export interface ClassLimit {
+  class: string;
+  setup: string;
+  measure: string;
+  side: 'at least' | 'at most';
+  limit: number;
+  unit: 'kN' | 'Nm';
 }
 
 export interface Acceptance {
@@ -76,6 +88,27 @@ const some = (pairs: Record<string, string | null>): string => {
   for (const [key, value] of Object.entries(pairs)) if (value !== null && value.trim() !== '') query.set(key, value.trim());
   return query.toString();
 };
+
+/** The figure of a run that a measure is, kN; null where the run has none. */
+export function figureOf(run: RunLine, measure: string): number | null {
+  const figures: Record<string, number | null | undefined> = { gate: run.gates[0]?.tension_kN, held: run.held_kN, plateau: run.plateau_kN, peak: run.peak_kN };
+  return figures[measure] ?? null;
+}
+
+export const NO_TOOL = new Problem(0, 'tool: expected one among the tools, found none');
+
+/**
+ * What a question lacks; null where it can be asked. `classLimit`: of the tool's class; `calibrated`: the runs are measured
+ * with a calibration against a reference.
+ */
+export function missing(form: AcceptForm, classLimit: ClassLimit | null, calibrated: boolean): Problem | null {
+  if (form.tool === null) return NO_TOOL;
+  if (form.kind === 'class' && classLimit === null) return new Problem(0, 'limit of its class: expected one in the settings, found none', 'choose another limit, or add a table [[limit]] to the settings');
+  if (form.kind === 'share' && form.reference === null) return new Problem(0, 'reference: expected the tool that counts as 100 %, found none');
+  if (form.kind !== 'class' && !(Number(form.limit.trim() || 'none') > 0)) return new Problem(0, `expected one limit, a number above zero, found '${form.limit.trim()}'`);
+  if (form.kind !== 'share' && !calibrated) return new Problem(0, 'limit of this kind: expected a calibration against a reference, found none', 'a share of another tool needs none, because the gain cancels');
+  return null;
+}
 
 export function acceptQuery(form: AcceptForm, system: System): string {
   // The limit of a class knows its own measure and side.

@@ -1,6 +1,8 @@
-// What stands on the shelf: pieces, setups, tools, sources and test bolts. Asked for together, and anew after a change.
+// What stands on the shelf: pieces, setups, tools, sources and test bolts, and what tools of a class must give. Asked for
+// together, and anew after a change.
 import { signal } from '@preact/signals';
 import { get } from './api.ts';
+import type { ClassLimit } from './judging.ts';
 import type { Piece, Setup, Source, TestBolt, Tool } from './types.ts';
 
 export interface Shelf {
@@ -15,11 +17,15 @@ export type ShelfKind = keyof Shelf;
 
 export const shelf = signal<Shelf>({ pieces: [], setups: [], tools: [], sources: [], bolts: [] });
 
+/** Limits by class, from the settings. */
+const limits = signal<readonly ClassLimit[]>([]);
+
 const KINDS: readonly ShelfKind[] = ['pieces', 'setups', 'tools', 'sources', 'bolts'];
 
 export async function refreshShelf(): Promise<void> {
   try {
     const answers = await Promise.all(KINDS.map((kind) => get<Partial<Shelf>>(`shelf/${kind}?uses=true`)));
+    limits.value = (await get<{ limits: ClassLimit[] }>('limits')).limits;
     shelf.value = Object.assign({ ...shelf.value }, ...answers) as Shelf;
   } catch {
     // The feed tells that the daemon is away.
@@ -30,4 +36,10 @@ export async function refreshShelf(): Promise<void> {
 export function piecesOf(setup: string | null): (Piece | string)[] {
   const found = shelf.value.setups.find((one) => one.name === setup);
   return (found?.pieces ?? []).map((name) => shelf.value.pieces.find((piece) => piece.name === name) ?? name);
+}
+
+/** The limit of the class of a tool; null where it has none. */
+export function classLimitOf(tool: string | null): ClassLimit | null {
+  const known = shelf.value.tools.find((one) => one.name === tool);
+  return limits.value.find((one) => known !== undefined && one.class === known.class) ?? null;
 }

@@ -6,8 +6,8 @@ import uPlot from 'uplot';
 import { plotColours } from '../lib/colours.ts';
 import { frozen, latest, reading, rig, ring, streamNow } from '../lib/live.ts';
 import { dark, system } from '../lib/prefs.ts';
-import { fixed, force, forceText, forceUnit } from '../lib/units.ts';
-import { axis, stroked } from './plotting.ts';
+import { force, forceText, forceUnit } from '../lib/units.ts';
+import { axis, stroked, tickTexts } from './plotting.ts';
 
 const WINDOW_S = 10;
 /** Marks stand still; the trace moves under them. */
@@ -58,7 +58,7 @@ export function LiveTrace({ height }: { height: number }) {
           cursor: { show: false },
           legend: { show: false },
           scales: { x: { time: false, auto: false }, y: { auto: false } },
-          axes: [{ ...axis(colours, 'seconds ago', () => AGO_S.map(String)), splits: () => AGO_S.map((ago) => streamEnd - ago * scaleNow()) }, axis(colours, forceUnit(units), (values) => values.map((value) => fixed(force(value, units), 0)), 58)],
+          axes: [{ ...axis(colours, 'seconds ago', () => AGO_S.map(String)), splits: () => AGO_S.map((ago) => streamEnd - ago * scaleNow()) }, axis(colours, forceUnit(units), (ticks) => tickTexts(ticks.map((tick) => force(tick, units))), 58)],
           series: [{}, { points: { show: false }, stroke: colours.trace, width: 1 }, { points: { show: false }, stroke: colours.trace, width: 1 }, { points: { show: false }, stroke: colours.trace, width: 2.5 }],
           bands: [{ series: [2, 1], fill: colours.band }],
           hooks: { draw: [(u) => { const allowed = rig.peek()?.in_force.bolt?.allowed_kN; if (allowed) stroked(u, 'y', allowed, colours.limit, `allowed ${forceText(allowed, units)}`, [14, 7]); }] },

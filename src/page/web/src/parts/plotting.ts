@@ -1,6 +1,7 @@
 // What both plots share: axes that are read at arm's length and more, and lines across with their names on them.
 import type uPlot from 'uplot';
 import type { PlotColours } from '../lib/colours.ts';
+import { fixed } from '../lib/units.ts';
 
 /** uPlot draws on a canvas and knows no style sheet. */
 const FONT = "16px 'IBM Plex Sans Condensed', sans-serif";
@@ -52,4 +53,12 @@ export function stroked(u: uPlot, scale: 'x' | 'y', at: number, colour: string, 
     ctx.fillText(words, left + width - 6 * ratio, position + (below ? 18 : -6) * ratio);
   }
   ctx.restore();
+}
+
+/** Ticks with as many decimals as tell them apart. */
+export function tickTexts(ticks: readonly number[]): string[] {
+  const step = Math.abs((ticks[1] ?? 0) - (ticks[0] ?? 0));
+  const whole = (decimals: number): boolean => Math.abs(step * 10 ** decimals - Math.round(step * 10 ** decimals)) < 1e-6;
+  const decimals = step >= 10 || whole(0) ? 0 : whole(1) ? 1 : 2;
+  return ticks.map((tick) => fixed(tick, decimals));
 }

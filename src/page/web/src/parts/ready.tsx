@@ -38,7 +38,7 @@ function Source({ next }: { next: NextStep }) {
   return due ? (
     <div class="due">
       <p class="due-words"><Mark shape="diamond" /> <strong>Reading due.</strong> {FRESH_WORDS[next.source]}</p>
-      {fields}
+      <div class="due-fields">{fields}</div>
     </div>
   ) : (
     <details open={typed.peek().text !== '' || typed.peek().battery !== null}>
@@ -147,13 +147,11 @@ export function NextStepPanel({ trial, short = false }: { trial: Trial; short?: 
     <section {...kept} class={`step ${trial.standing === 'awaiting a run' ? 'is-awaiting' : ''}`} aria-label={`Next step of the trial ${trial.trial}`}>
       {short && <h2>Trial {trial.trial}: {trial.steps_done} of {trial.steps_total} steps done</h2>}
       {next && (
-        <div class={short ? 'side-by-side' : undefined}>
-          <div><Facing trial={trial} next={next} heading={heading} /></div>
-          <div>
-            {trial.standing === 'awaiting a run' && <Waiting trial={trial} next={next} told={short} />}
-            {trial.standing === 'ready to go on' && <Begin next={next} />}
-          </div>
-        </div>
+        <>
+          <Facing trial={trial} next={next} heading={heading} />
+          {trial.standing === 'awaiting a run' && <Waiting trial={trial} next={next} told={short} />}
+          {trial.standing === 'ready to go on' && <Begin next={next} />}
+        </>
       )}
       {trial.standing === 'done' && <p class="big-word" role="status"><Mark shape="check" /> All steps are done. <a class="button primary" href={link('results', trial.trial)}>See the results</a></p>}
       {trial.standing === 'laid aside' && (

@@ -8,7 +8,7 @@ import { plotColours } from '../lib/colours.ts';
 import { dark, system } from '../lib/prefs.ts';
 import type { RunDetail, Trace } from '../lib/types.ts';
 import { fixed, force, forceText, forceUnit, withForce } from '../lib/units.ts';
-import { axis, stroked } from './plotting.ts';
+import { axis, stroked, tickTexts } from './plotting.ts';
 import { Refused } from './words.tsx';
 
 const HEIGHT = 320;
@@ -26,7 +26,7 @@ function drawn(element: HTMLElement, trace: Trace, allowed: number | null): uPlo
       cursor: { show: false },
       legend: { show: false },
       scales: { x: { time: false }, y: { range: (_u, _low, high) => [Math.min(-1, 0), Math.max(high, 1) * 1.3] } },
-      axes: [axis(colours, 'seconds after the first blow', (ticks) => ticks.map((tick) => fixed(tick, 1))), axis(colours, forceUnit(units), (ticks) => ticks.map((tick) => fixed(force(tick, units), 0)), 58)],
+      axes: [axis(colours, 'seconds after the first blow', (ticks) => ticks.map((tick) => fixed(tick, 1))), axis(colours, forceUnit(units), (ticks) => tickTexts(ticks.map((tick) => force(tick, units))), 58)],
       series: [{}, { points: { show: false }, stroke: colours.trace, width: 1.5 }, { points: { show: false }, stroke: colours.trace, width: 1.5 }],
       bands: [{ series: [2, 1], fill: colours.band }],
       hooks: {

@@ -3,12 +3,12 @@
 import { useSignal } from '@preact/signals';
 import { asProblem, get, part, type Problem } from '../lib/api.ts';
 import { noteWords } from '../lib/comparison.ts';
-import { type Acceptance, acceptQuery, type AcceptForm, type LimitKind } from '../lib/judging.ts';
+import { type Acceptance, acceptQuery, type AcceptForm, type ClassLimit, type LimitKind, missing } from '../lib/judging.ts';
 import { system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
-import { shelf } from '../lib/shelf.ts';
+import { classLimitOf, shelf } from '../lib/shelf.ts';
 import { MEASURES } from '../lib/trial.ts';
-import { fixed, force, forceUnit, torque, torqueUnit } from '../lib/units.ts';
+import { fixed, force, forceUnit, torque, torqueUnit, withForce, withTorque } from '../lib/units.ts';
 import { Stepper, Text, Tiles } from '../parts/fields.tsx';
 import { Mark, type Shape } from '../parts/shapes.tsx';
 import { Refused } from '../parts/words.tsx';
@@ -39,14 +39,30 @@ export const Sheet = ({ of }: { of: Acceptance }) => (
   </div>
 );
 
+/** The limit of a tool's class, in words. */
+const ClassWords = ({ of }: { of: ClassLimit }) => (
+  <p class="class-limit">
+    Class {of.class}: {of.measure} {of.side} <strong>{of.unit === 'kN' ? withForce(of.limit, system.value) : withTorque(of.limit, system.value)}</strong> with the setup {of.setup}.
+  </p>
+);
+
 const START: AcceptForm = { tool: null, setup: '', measure: 'gate', runs: '5', kind: 'share', limit: '', reference: null, side: 'least' };
 const named = (of: readonly { name: string }[]) => of.map(({ name }) => ({ value: name, label: name }));
 
-export const LimitFields = ({ form, set, problem }: { form: AcceptForm; set: (to: Partial<AcceptForm>) => void; problem: Problem | null }) => {
+interface LimitProps {
+  form: AcceptForm;
+  set: (to: Partial<AcceptForm>) => void;
+  problem: Problem | null;
+  /** Of the tool's class; null where it has none. */
+  classLimit: ClassLimit | null;
+}
+
+export const LimitFields = ({ form, set, problem, classLimit }: LimitProps) => {
   const unit = form.kind === 'share' ? '%' : form.kind === 'tension' ? forceUnit(system.value) : torqueUnit(system.value);
   return (
     <>
-      <Tiles<LimitKind> label="Limit" value={form.kind} change={(kind) => set({ kind, limit: '' })} options={[{ value: 'class', label: 'Limit of its class', note: 'from the settings' }, { value: 'share', label: 'Share of another tool', note: 'needs no calibration' }, { value: 'tension', label: 'Tension' }, { value: 'torque', label: 'Equivalent torque' }]} />
+      <Tiles<LimitKind> label="Limit" value={form.kind} change={(kind) => set({ kind, limit: '' })} says={['limit of']} problem={problem} options={[{ value: 'class', label: 'Limit of its class', note: 'from the settings' }, { value: 'share', label: 'Share of another tool', note: 'needs no calibration' }, { value: 'tension', label: 'Tension' }, { value: 'torque', label: 'Equivalent torque' }]} />
+      {form.kind === 'class' && classLimit !== null && <ClassWords of={classLimit} />}
       {form.kind === 'share' && <Tiles label="Tool that counts as 100 %" value={form.reference} change={(reference) => set({ reference })} says={['reference']} problem={problem} options={named(shelf.value.tools.filter((tool) => tool.name !== form.tool))} hint="Run on the same day, with the same setup, at the same rig." />}
       {form.kind !== 'class' && <Text label="It must be" unit={unit} numeric value={form.limit} change={(limit) => set({ limit })} says={['expected one limit', 'limit_kN', 'limit_Nm', 'percent', 'absolute limit', 'invalid float']} problem={problem} required />}
       {form.kind !== 'class' && <Tiles label="At least or at most" value={form.side} change={(side) => set({ side })} options={[{ value: 'least', label: 'at least' }, { value: 'most', label: 'at most' }]} />}
@@ -62,10 +78,12 @@ export function AcceptanceSheet() {
     form.value = { ...form.value, ...to };
     found.value = null;
   };
+  const classLimit = classLimitOf(form.value.tool);
   const judge = async (event: Event): Promise<void> => {
     event.preventDefault();
     found.value = null;
-    problem.value = null;
+    problem.value = missing(form.value, classLimit, true);
+    if (problem.value) return;
     try {
       found.value = await get<Acceptance>(`tools/${part(form.value.tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
     } catch (error) {
@@ -76,12 +94,12 @@ export function AcceptanceSheet() {
   return (
     <form class="sheet" onSubmit={(event) => void judge(event)} noValidate>
       <h2>Does a tool meet a limit?</h2>
-      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['runs that count', 'cannot be judged']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
+      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['tool:', 'runs that count', 'cannot be judged']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
       <Tiles label="Setup" value={form.value.setup} change={(setup) => set({ setup })} says={['one setup']} problem={problem.value} options={[{ value: '', label: 'of its latest runs' }, ...named(setups)]} />
       <Tiles label="Measure" value={form.value.measure} change={(measure) => set({ measure })} options={MEASURES} />
       <Stepper label="Latest runs" value={form.value.runs} change={(runs) => set({ runs })} least={1} most={200} says={['runs:']} problem={problem.value} />
-      <LimitFields form={form.value} set={set} problem={problem.value} />
-      <button type="submit" class="primary" disabled={form.value.tool === null}>Judge</button>
+      <LimitFields form={form.value} set={set} problem={problem.value} classLimit={classLimit} />
+      <button type="submit" class="primary">Judge</button>
       <Refused problem={problem.value} />
       {found.value && <Sheet of={found.value} />}
     </form>

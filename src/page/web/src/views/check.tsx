@@ -2,12 +2,12 @@
 // all others; nothing is measured or judged here.
 import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import { asProblem, get, part, post, type Problem } from '../lib/api.ts';
-import { type Acceptance, acceptQuery, type AcceptForm } from '../lib/judging.ts';
+import { asProblem, get, part, post, Problem } from '../lib/api.ts';
+import { type Acceptance, acceptQuery, type AcceptForm, figureOf, missing } from '../lib/judging.ts';
 import { lastRun, refresh, rig, runNews } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
-import { piecesOf, refreshShelf, shelf } from '../lib/shelf.ts';
+import { classLimitOf, piecesOf, refreshShelf, shelf } from '../lib/shelf.ts';
 import type { RunLine } from '../lib/types.ts';
 import { withForce } from '../lib/units.ts';
 import { Chain } from '../parts/chain.tsx';
@@ -18,6 +18,8 @@ import { Mark } from '../parts/shapes.tsx';
 import { Caution, Invented, Refused } from '../parts/words.tsx';
 import { LimitFields, Sheet } from './acceptance.tsx';
 
+/** Fewer have no spread, and more belong into a trial. */
+const [RUNS_LEAST, RUNS_MOST] = [2, 50];
 const START: AcceptForm = { tool: null, setup: '', measure: 'gate', runs: '3', kind: 'class', limit: '', reference: null, side: 'least' };
 const named = (of: readonly { name: string }[]) => of.map(({ name }) => ({ value: name, label: name }));
 
@@ -26,7 +28,7 @@ const Came = ({ runs, measure }: { runs: readonly RunLine[]; measure: string }) 
   <ol class="history">
     {runs.map((run) => (
       <li key={run.id}>
-        <a href={link('runs', run.id)}>Run {run.id}</a>: {withForce(measure === 'gate' ? (run.gates[0]?.tension_kN ?? null) : run.held_kN, system.value)}
+        <a href={link('runs', run.id)}>Run {run.id}</a>: {withForce(figureOf(run, measure), system.value)}
         {run.excluded && <strong> left out: {leftOut(run)}</strong>}
       </li>
     ))}
@@ -45,7 +47,8 @@ export function Check() {
 
   const shown = rig.value;
   const wanted = Number(form.value.runs);
-  const counted = came.value.filter((run) => !run.excluded);
+  const counts = (run: RunLine): boolean => !run.excluded && figureOf(run, form.value.measure) !== null;
+  const classLimit = classLimitOf(form.value.tool);
 
   const look = async (): Promise<void> => {
     if (since.value === null || !shown) return;
@@ -54,7 +57,7 @@ export function Check() {
       const query = new URLSearchParams({ rig: shown.rig, tool: tool ?? '', setup, limit: '100' });
       const { runs } = await get<{ runs: RunLine[] }>(`runs?${query}`);
       came.value = runs.filter((run) => run.id > (since.value ?? 0)).reverse();
-      if (came.value.filter((run) => !run.excluded).length < wanted) return;
+      if (came.value.filter(counts).length < wanted) return;
       found.value = await get<Acceptance>(`tools/${part(tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
       problem.value = null;
     } catch (error) {
@@ -67,6 +70,12 @@ export function Check() {
     event.preventDefault();
     if (!shown) return;
     await saving.save(async (by) => {
+      const lacks = missing(form.value, classLimit, shown.calibration !== null && !shown.nominal);
+      if (lacks) throw lacks;
+      if (!(Number.isInteger(wanted) && wanted >= RUNS_LEAST && wanted <= RUNS_MOST)) throw new Problem(0, `runs: expected ${RUNS_LEAST} to ${RUNS_MOST}, found '${form.value.runs}'`);
+      // The limit of a class says with which setup and by which figure.
+      set(classLimit !== null && form.value.kind === 'class' ? { setup: classLimit.setup, measure: classLimit.measure } : { measure: START.measure });
+      if (form.value.setup === '') throw new Problem(0, "setup '': expected one among the setups, found none");
       await post(`rigs/${part(shown.rig)}/use`, { who: by, setup: form.value.setup || null, tool: form.value.tool });
       await refresh();
       found.value = null;
@@ -78,7 +87,7 @@ export function Check() {
   };
   if (!shown) return <p class="empty">There is no rig yet. Add one at the view Rig.</p>;
   const { tools, setups } = shelf.value;
-  const next = Math.min(counted.length + 1, wanted);
+  const next = Math.min(came.value.filter(counts).length + 1, wanted);
   return (
     <div class="check">
       <a class="button back" href={link('results')}>All results</a>
@@ -86,12 +95,12 @@ export function Check() {
       {shown.simulated && <Invented />}
       {since.value === null ? (
         <form class="sheet" onSubmit={(event) => void begin(event)} noValidate>
-          <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['among the tools']} problem={saving.problem.value} options={tools.map(({ name, class: of }) => ({ value: name, label: name, note: of ?? undefined }))} hint={tools.length === 0 ? 'No tool stands on the shelf yet: add it at the view Setups.' : undefined} />
-          <Tiles label="Setup" value={form.value.setup} change={(setup) => set({ setup })} says={['setup \'', 'among the setups']} problem={saving.problem.value} options={named(setups)} hint="Usually the plain socket." />
-          <Stepper label="Runs" value={form.value.runs} change={(runs) => set({ runs })} least={2} most={50} says={['runs:']} problem={saving.problem.value} />
-          <LimitFields form={form.value} set={set} problem={problem.value} />
+          <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['tool:', 'among the tools']} problem={saving.problem.value} options={tools.map(({ name, class: of }) => ({ value: name, label: name, note: of ?? undefined }))} hint={tools.length === 0 ? 'No tool stands on the shelf yet: add it at the view Setups.' : undefined} />
+          <LimitFields form={form.value} set={set} problem={saving.problem.value} classLimit={classLimit} />
+          {form.value.kind !== 'class' && <Tiles label="Setup" value={form.value.setup} change={(setup) => set({ setup })} says={['setup \'', 'among the setups']} problem={saving.problem.value} options={named(setups)} hint="Usually the plain socket." />}
+          <Stepper label="Runs" value={form.value.runs} change={(runs) => set({ runs })} least={RUNS_LEAST} most={RUNS_MOST} says={['runs:']} problem={saving.problem.value} />
           <Who problem={saving.problem.value} />
-          <button type="submit" class="primary" disabled={saving.busy.value || form.value.tool === null || form.value.setup === ''}>Begin</button>
+          <button type="submit" class="primary" disabled={saving.busy.value}>Begin</button>
           <Refused problem={saving.problem.value} />
         </form>
       ) : (

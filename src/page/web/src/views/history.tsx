@@ -1,7 +1,7 @@
 // How a tool has been: its runs that count, oldest first, with the limits of its own spread.
 import { useSignal } from '@preact/signals';
 import { asProblem, get, part, type Problem } from '../lib/api.ts';
-import { type HistoryForm, historyQuery, type ToolHistory } from '../lib/judging.ts';
+import { type HistoryForm, historyQuery, NO_TOOL, type ToolHistory } from '../lib/judging.ts';
 import { system } from '../lib/prefs.ts';
 import { shelf } from '../lib/shelf.ts';
 import { MEASURES } from '../lib/trial.ts';
@@ -39,7 +39,8 @@ export function HistorySheet() {
   const draw = async (event: Event): Promise<void> => {
     event.preventDefault();
     found.value = null;
-    problem.value = null;
+    problem.value = form.value.tool === null ? NO_TOOL : null;
+    if (problem.value) return;
     try {
       found.value = await get<ToolHistory>(`tools/${part(form.value.tool ?? '')}/history?${historyQuery(form.value, system.value)}`);
     } catch (error) {
@@ -51,7 +52,7 @@ export function HistorySheet() {
   return (
     <form class="sheet" onSubmit={(event) => void draw(event)} noValidate>
       <h2>How has a tool been?</h2>
-      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['runs that count', 'cannot be judged']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
+      <Tiles label="Tool" value={form.value.tool} change={(tool) => set({ tool })} says={['tool:', 'runs that count', 'cannot be judged']} problem={problem.value} options={named(tools)} hint={tools.length === 0 ? 'No tool stands on the shelf yet.' : undefined} />
       <Tiles label="Setup" value={form.value.setup} change={(setup) => set({ setup })} options={[{ value: '', label: 'of its latest run' }, ...named(setups)]} />
       <Tiles label="Measure" value={form.value.measure} change={(measure) => set({ measure })} options={MEASURES} />
       <details>
@@ -60,7 +61,7 @@ export function HistorySheet() {
         <Text label="Least that is wanted" unit={unit} numeric value={form.value.least} change={(least) => set({ least })} says={['least_kN', 'invalid float']} problem={problem.value} />
         <Text label="Most that is wanted" unit={unit} numeric value={form.value.most} change={(most) => set({ most })} says={['most_kN']} problem={problem.value} />
       </details>
-      <div class="controls"><button type="submit" class="primary" disabled={form.value.tool === null}>Draw the chart</button></div>
+      <div class="controls"><button type="submit" class="primary">Draw the chart</button></div>
       <Refused problem={problem.value} />
       {found.value && <Shown of={found.value} />}
     </form>

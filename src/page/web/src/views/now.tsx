@@ -7,6 +7,7 @@ import { sound, system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
 import { contactWords } from '../lib/fit.ts';
 import { piecesOf } from '../lib/shelf.ts';
+import type { Rig } from '../lib/types.ts';
 import { trial } from '../lib/trials.ts';
 import { equivalent, forceText, forceUnit, torqueText, torqueUnit, withForce } from '../lib/units.ts';
 import { Band } from '../parts/band.tsx';
@@ -97,6 +98,21 @@ const Controls = () => (
   </div>
 );
 
+const Coupled = ({ of }: { of: Rig }) => {
+  const { setup, contacts, tool, bolt } = of.in_force;
+  return (
+    <section aria-labelledby="coupled">
+      <h2 id="coupled">Coupled now</h2>
+      <Chain tool={tool} pieces={piecesOf(setup)} />
+      <p>
+        {setup === null ? 'No setup is in force.' : `Setup ${setup}, ${contactWords(contacts)}.`}{' '}
+        {bolt ? `Test bolt ${bolt.name}, allowed ${bolt.allowed_kN === null ? 'not set' : withForce(bolt.allowed_kN, system.value)}.` : 'No test bolt is named.'}
+      </p>
+      <a class="button" href={link('setups', 'use')}>Change what is coupled</a>
+    </section>
+  );
+};
+
 /** Room for the trace after everything that is read from afar. */
 function traceHeight(): number {
   return innerWidth < 700 ? 200 : Math.max(200, Math.min(420, innerHeight - 560));
@@ -117,30 +133,26 @@ export function Now() {
     <div class="now">
       <h1 class="unseen">Now at {shown.rig}</h1>
       <Over />
-      <Band />
-      {byHand ? <DialForm rig={shown} /> : <Figures />}
-      {!byHand && <Controls />}
-      {trial.value && <NextStepPanel trial={trial.value} short />}
-      {isSimulated(shown) && <Invented />}
-      <div class="pair">
-        {!byHand && <LiveTrace height={height.value} />}
-        <section aria-labelledby="last-run">
-          <h2 id="last-run">Last run</h2>
-          {lastRun.value && <SoFar run={lastRun.value.id} />}
-          {lastRun.value ? <RunSummary run={lastRun.value} /> : <p>None yet at this rig.</p>}
-        </section>
+      <div class={trial.value ? 'facing with-step' : 'facing'}>
+        <div class="facing-head">
+          <Band />
+          {byHand ? <DialForm rig={shown} /> : <Figures />}
+          {!byHand && <Controls />}
+        </div>
+        <div class="facing-side">
+          {trial.value && <NextStepPanel trial={trial.value} short />}
+          <section aria-labelledby="last-run">
+            <h2 id="last-run">Last run</h2>
+            {lastRun.value && <SoFar run={lastRun.value.id} />}
+            {lastRun.value ? <RunSummary run={lastRun.value} /> : <p>None yet at this rig.</p>}
+          </section>
+        </div>
+        <div class="facing-trace">
+          {!byHand && <LiveTrace height={height.value} />}
+          {isSimulated(shown) && <Invented />}
+          <Coupled of={shown} />
+        </div>
       </div>
-      <section aria-labelledby="coupled">
-        <h2 id="coupled">Coupled now</h2>
-        <Chain tool={shown.in_force.tool} pieces={piecesOf(shown.in_force.setup)} />
-        <p>
-          {shown.in_force.setup === null ? 'No setup is in force.' : `Setup ${shown.in_force.setup}, ${contactWords(shown.in_force.contacts)}.`}{' '}
-          {shown.in_force.bolt
-            ? `Test bolt ${shown.in_force.bolt.name}, allowed ${shown.in_force.bolt.allowed_kN === null ? 'not set' : withForce(shown.in_force.bolt.allowed_kN, system.value)}.`
-            : 'No test bolt is named.'}
-        </p>
-        <a class="button" href={link('setups', 'use')}>Change what is coupled</a>
-      </section>
       <Standing words={words} />
       <Caution />
     </div>

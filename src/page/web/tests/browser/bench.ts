@@ -49,6 +49,8 @@ export interface Wanted {
   change?: (scenario: string) => string;
   /** Put the scenario's bolt, tools, pieces and setups on the shelf. */
   shelf?: boolean;
+  /** Tables of the settings behind those of the measuring. */
+  settings?: string;
   /** The daemon asks for tokens. */
   tokens?: boolean;
 }
@@ -119,7 +121,7 @@ export class Bench {
   async #write(listen: string): Promise<void> {
     const rig = this.scenario === null ? '' : (await run(program('virtual-rig'), ['setups', this.#file(), '--as', 'settings', '--port', this.port])).stdout;
     const tokens = this.#wanted.tokens ? `tokens_file = "${join(this.folder, 'tokens')}"\n` : '';
-    writeFileSync(this.settings, `[daemon]\nlisten = "${listen}"\n${tokens}[store]\nfolder = "${join(this.folder, 'store')}"\n[measure]\ngates_s = [3.0]\n${rig}`);
+    writeFileSync(this.settings, `[daemon]\nlisten = "${listen}"\n${tokens}[store]\nfolder = "${join(this.folder, 'store')}"\n[measure]\ngates_s = [3.0]\n${this.#wanted.settings ?? ''}\n${rig}`);
   }
 
   #file(): string {

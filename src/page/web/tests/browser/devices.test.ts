@@ -2,7 +2,7 @@
 // token, and nobody has added a rig yet.
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
-import type { Browser, Locator } from 'playwright-core';
+import type { Browser } from 'playwright-core';
 import type { Trial } from '../../src/lib/trial.ts';
 import { Bench, until } from './bench.ts';
 import { inspect } from './inspect.ts';
@@ -90,15 +90,6 @@ test('two devices see the same step, and only one of them is ready for it', asyn
   }
 });
 
-/** The refusal stands at this field, and the field says that it is wrong. */
-async function atField(watched: Watched, field: Locator, words: RegExp): Promise<void> {
-  await until(`a refusal at its field, ${words}`, async () => {
-    if ((await field.getAttribute('aria-invalid')) !== 'true') return false;
-    const described = (await field.getAttribute('aria-describedby'))?.split(' ').at(-1) ?? '';
-    return words.test(await watched.page.locator(`[id="${described}"]`).innerText());
-  });
-}
-
 /** Looks over what stands here in every size, light and dark, on devices of their own. */
 async function everywhere(bench: Bench, name: string, words: string, provoke: readonly number[] = []): Promise<void> {
   for (const size of ['phone', 'tablet'] as const) {
@@ -157,12 +148,12 @@ test('without a rig the page leads to adding one, and a dial is typed at it', as
     await watched.field('Smallest step that you can read, kN').fill('0.5');
     await watched.field('Name of the rig').fill('dial bench');
     await watched.button('Add the rig').tap();
-    await atField(watched, watched.field('Name of the rig'), /a-z, 0-9/);
+    await watched.atField(watched.field('Name of the rig'), /a-z, 0-9/);
     assert.deepEqual((await bench.get<{ rigs: unknown[] }>('rigs')).rigs, []);
     await watched.field('Name of the rig').fill('dial-bench');
     await watched.field('Full range of the cell, if known, kN').fill('wide');
     await watched.button('Add the rig').tap();
-    await atField(watched, watched.field('Full range of the cell, if known, kN'), /range_kN/);
+    await watched.atField(watched.field('Full range of the cell, if known, kN'), /range_kN/);
     assert.deepEqual((await bench.get<{ rigs: unknown[] }>('rigs')).rigs, []);
     await watched.field('Full range of the cell, if known, kN').fill('200');
     await watched.button('Add the rig').tap();
@@ -174,7 +165,7 @@ test('without a rig the page leads to adding one, and a dial is typed at it', as
     for (const slip of ['82,5', 'much', '']) {
       await reading.fill(slip);
       await watched.button('Store the reading').tap();
-      await atField(watched, reading, /\S/);
+      await watched.atField(reading, /\S/);
       assert.deepEqual((await bench.get<{ runs: unknown[] }>('runs')).runs, [], `'${slip}' is stored nowhere`);
     }
     await reading.fill('82.5');
@@ -198,14 +189,14 @@ test('a mistake is told at its field, and nothing is stored', async () => {
     await watched.tile('Drive towards the tool', '3/4 in').tap();
     await watched.tile('Drive towards the nut', '3/4 in').tap();
     await put.tap();
-    await atField(watched, watched.field('Name'), /name/);
+    await watched.atField(watched.field('Name'), /name/);
     await watched.field('Name').fill('long one');
     await watched.field('Length, mm').fill('very');
     await put.tap();
-    await atField(watched, watched.field('Length, mm'), /length_mm/);
+    await watched.atField(watched.field('Length, mm'), /length_mm/);
     await watched.field('Length, mm').fill('-75');
     await put.tap();
-    await atField(watched, watched.field('Length, mm'), /length_mm/);
+    await watched.atField(watched.field('Length, mm'), /length_mm/);
     // A page from before a change of drives, say: the tiles here offer known ones only.
     await watched.field('Length, mm').fill('75');
     await watched.page.route('**/shelf/pieces/*', (route) => route.continue({ postData: route.request().postData()?.replace('"drive_in":"3/4 in"', '"drive_in":"5/8 in"') }));
@@ -222,7 +213,7 @@ test('a mistake is told at its field, and nothing is stored', async () => {
     await watched.tile('Battery', 'battery 1').tap();
     await watched.field('Rested voltage, if measured, V').fill('19,8');
     await watched.button('Put in force').tap();
-    await atField(watched, watched.field('Rested voltage, if measured, V'), /19,8/);
+    await watched.atField(watched.field('Rested voltage, if measured, V'), /19,8/);
     const { rigs } = await bench.get<{ rigs: { in_force: { tool: string | null } }[] }>('rigs');
     assert.equal(rigs[0]?.in_force.tool, null, 'nothing was put in force');
 
@@ -231,11 +222,11 @@ test('a mistake is told at its field, and nothing is stored', async () => {
     await watched.tile('Baseline: the setup that counts as 100 %', 'direct').tap();
     await watched.tile('Setups that are compared with it', 'universal joint').tap();
     await watched.button('Store the plan').tap();
-    await atField(watched, watched.field('Name of the trial'), /name/);
+    await watched.atField(watched.field('Name of the trial'), /name/);
     await watched.field('Name of the trial').fill('mistaken');
     await watched.field('Seed of the order').fill('seven');
     await watched.button('Store the plan').tap();
-    await atField(watched, watched.field('Seed of the order'), /seven/);
+    await watched.atField(watched.field('Seed of the order'), /seven/);
     assert.deepEqual((await bench.get<{ trials: unknown[] }>('trials')).trials, []);
     await watched.end();
   } finally {

@@ -142,6 +142,20 @@ export class Watched {
     await this.page.getByText(words).first().waitFor({ state: 'visible', timeout: within_ms });
   }
 
+  /** The refusal stands at this field, and the field says that it is wrong. */
+  async atField(field: Locator, words: RegExp): Promise<void> {
+    await until(`a refusal at its field, ${words}`, async () => {
+      if ((await field.getAttribute('aria-invalid')) !== 'true') return false;
+      const described = (await field.getAttribute('aria-describedby'))?.split(' ').at(-1) ?? '';
+      return words.test(await this.page.locator(`[id="${described}"]`).innerText());
+    });
+  }
+
+  /** The refusal stands at this group of tiles. */
+  async atTiles(group: string, words: RegExp): Promise<void> {
+    await this.page.getByRole('group', { name: group, exact: true }).locator('.fault', { hasText: words }).waitFor();
+  }
+
   /** Tab by tab to what has this name, as somebody without a pointer goes. */
   async tabTo(name: string | RegExp, most = 120): Promise<void> {
     const wanted = typeof name === 'string' ? new RegExp(`^\\s*${name}\\s*$`) : name;
