@@ -5,6 +5,7 @@
 use super::body::{Body, check_who, check_why};
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::rigs::News;
 use super::runs::{no_run, run_id};
 use super::state::State;
 use super::tags::{chain_named, on_shelf, pieces};
@@ -122,9 +123,11 @@ async fn store(
     check_who(&who)?;
     check_why(&why)?;
     let run = run_id(id)?;
-    let write = Write::Correct { run, utc_ns: state.now(), who, why, correction };
+    let utc_ns = state.now();
+    let write = Write::Correct { run, utc_ns, who, why, correction };
     state.write("", write).await?;
     let line = state.read(move |reader| reader.run(run)).await?;
     let line = line.ok_or_else(|| no_run(run))?.line;
+    state.rigs.tell(&line.rig, utc_ns, News::Changed { id: run });
     Ok(Json(json!({ "run": line })))
 }

@@ -8,6 +8,7 @@ use super::calibrating::is_the_one_of_its_name;
 use super::figures::{Difference, differences};
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::rigs::News;
 use super::state::State;
 use super::tags::on_shelf;
 use crate::constants::Calibration;
@@ -139,9 +140,10 @@ async fn keep(
         (false, false) => "recomputed",
     };
     if outcome == "recomputed" {
+        let utc_ns = state.now();
         let write = Write::Recompute(Box::new(Recomputed {
             run,
-            utc_ns: state.now(),
+            utc_ns,
             who: who.to_owned(),
             why: why.to_owned(),
             program: env!("CARGO_PKG_VERSION").to_owned(),
@@ -150,6 +152,7 @@ async fn keep(
             result: measured.after,
         }));
         state.write(&measured.rig, write).await?;
+        state.rigs.tell(&measured.rig, utc_ns, News::Changed { id: run });
     }
     Ok(Outcome { run: run.0, outcome, reason: None, differences })
 }

@@ -242,6 +242,11 @@ pub enum News {
         #[serde(flatten)]
         read: Box<ByHand>,
     },
+    /// A run was corrected, or measured again from its samples.
+    Changed {
+        /// Its number in the store.
+        id: RunId,
+    },
     /// A trial was planned, or something was said of it.
     Trial {
         /// Its name.

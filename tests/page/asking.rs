@@ -9,6 +9,7 @@ use axum::http::{Method, Request};
 use boltscribe::page::{LiveMessage, News};
 use boltscribe::pipeline::Event;
 use boltscribe::runs::RunFlag;
+use boltscribe::store::RunId;
 use http_body_util::BodyExt;
 use std::sync::Arc;
 use tower::ServiceExt;
@@ -177,6 +178,19 @@ async fn readings_of_other_rigs_are_left_out_of_a_feed_that_names_its_rig() {
         );
     }
     assert!(text.contains("\"stale\":true") && !text.contains("\"run_seq\":1"), "{text}");
+}
+
+#[tokio::test]
+async fn a_correction_reaches_everybody_who_listens() {
+    let house = House::new();
+    let stream = begin(&house.store, "bench");
+    put(&house.store, "bench", whole(stream, result(1), 8000));
+    let mut news = house.rigs.news.subscribe();
+    let word = serde_json::json!({ "who": "ana", "why": "slipped" });
+    let (status, _) = house.ask(Method::POST, "/api/v1/runs/1/exclude", Some(word)).await;
+    assert_eq!(status, 200);
+    let told = news.recv().await.unwrap();
+    assert_eq!((told.rig.as_str(), &told.news), ("bench", &News::Changed { id: RunId(1) }));
 }
 
 #[tokio::test]

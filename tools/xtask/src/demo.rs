@@ -7,7 +7,7 @@ mod children;
 mod options;
 mod play;
 
-pub use options::Options;
+pub use options::{Options, STAGED};
 
 use crate::error::Failed;
 use crate::tree::{cargo, program, root};
@@ -72,7 +72,7 @@ fn prepare(options: &Options) -> Result<(), Failed> {
             "virtual-rig",
         ])
         // Nothing is forwarded here, and without it a fresh machine has many crates less to build.
-        .args((!options.all_features).then_some("--no-default-features"))
+        .arg("--no-default-features")
         .status()
         .map_err(|e| Failed::io("start cargo", e))?;
     if !built.success() {

@@ -4,6 +4,7 @@
 //! server, Node, a browser and a Python environment, which are installed or made where they are missing. The last
 //! lines sum the comparisons with published values and the tests of all programs.
 
+use crate::demo::STAGED;
 use crate::error::Failed;
 use crate::packages::{ensure, find};
 use crate::tree::{cargo, root};
@@ -15,7 +16,7 @@ use std::time::Instant;
 const SERVER: &str = "victoria-metrics";
 /// Likewise.
 const BROWSER: &str = "chromium";
-/// With everything that can be built in; the demo is built without, as people build it.
+/// With everything that can be built in.
 const FEATURES: &str = "boltscribe/parquet";
 const LINT: [&str; 9] =
     ["clippy", "--workspace", "--all-targets", "--features", FEATURES, "--locked", "--", "-D", "warnings"];
@@ -45,7 +46,7 @@ pub fn run() -> Result<(), Failed> {
     const XTASK: [&str; 6] = ["run", "--quiet", "--locked", "--package", "xtask", "--"];
     let xtask = |words: &[&'static str]| [&XTASK[..], words].concat();
     let (page, browser, tidy) = (xtask(&["page"]), xtask(&["page", "--test"]), xtask(&["tidy"]));
-    let demo = xtask(&["demo", "--once", "--all-features"]);
+    let demo = xtask(&["demo", STAGED, "--once"]);
     let steps: [(&'static str, &[&str]); 7] = [
         ("format", &["fmt", "--all", "--check"]),
         // First, because the programs carry it.
@@ -53,6 +54,7 @@ pub fn run() -> Result<(), Failed> {
         ("lint", &LINT),
         ("tidy", &tidy),
         ("test", &TEST),
+        // On the programs as the tests have built them, like the demo.
         ("browser", &browser),
         ("demo", &demo),
     ];

@@ -33,8 +33,6 @@ pub struct Options {
     pub format: Format,
     /// Device seconds in a second here, 1 to 100.
     pub speed: u32,
-    /// Build with all features, as verify has done already; the demo itself needs none.
-    pub all_features: bool,
     /// The programs are built and Ctrl-C is ignored: the second half of the command.
     pub staged: bool,
 }
@@ -57,20 +55,13 @@ impl Options {
     /// # Errors
     /// A word that is none of the demo's.
     pub fn parse(words: &[String]) -> Result<Self, Failed> {
-        let mut options = Self {
-            once: false,
-            by_hand: false,
-            format: Format::Table,
-            speed: 20,
-            all_features: false,
-            staged: false,
-        };
+        let mut options =
+            Self { once: false, by_hand: false, format: Format::Table, speed: 20, staged: false };
         let mut rest = words.iter().map(String::as_str);
         while let Some(word) = rest.next() {
             match word {
                 "--once" => options.once = true,
                 "--by-hand" => options.by_hand = true,
-                "--all-features" => options.all_features = true,
                 STAGED => options.staged = true,
                 "--format" => options.format = format(rest.next())?,
                 "--speed" => options.speed = speed(rest.next())?,
@@ -109,16 +100,8 @@ mod tests {
         let parse =
             |words: &[&str]| Options::parse(&words.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>());
         let asked = parse(&["--once", "--format", "json", "--speed", "10"]).unwrap();
-        let expected = Options {
-            once: true,
-            by_hand: false,
-            format: Format::Json,
-            speed: 10,
-            all_features: false,
-            staged: false,
-        };
+        let expected = Options { once: true, by_hand: false, format: Format::Json, speed: 10, staged: false };
         assert_eq!(asked, expected);
-        assert!(parse(&["--all-features"]).unwrap().all_features);
         let by_hand = parse(&["--by-hand"]).unwrap();
         assert!(by_hand.by_hand && Options::parse(&by_hand.staged_words()).unwrap().by_hand);
         assert_eq!(Options::parse(&asked.staged_words()).unwrap(), Options { staged: true, ..asked });

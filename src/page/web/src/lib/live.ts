@@ -123,6 +123,7 @@ function takeOfShown(message: Message): void {
     if (message.news === 'reading' || message.row.row === 'closed') endedAt_ms.value = performance.now();
     void askLastRun(message.rig);
   }
+  if (message.news === 'changed' && message.id === lastRun.value?.id) void askLastRun(message.rig);
 }
 
 /** Takes one message of the feed. */
@@ -131,7 +132,7 @@ export function take(message: Message): void {
     change(message.rig, { link: message.link, link_detail: message.detail, stale: message.link !== 'up' });
   } else if (message.news === 'event' && message.event === 'stale') {
     change(message.rig, { stale: message.stale });
-  } else if (message.news === 'run' || message.news === 'reading') {
+  } else if (message.news === 'run' || message.news === 'reading' || message.news === 'changed') {
     runNews.value += 1;
     trialNews.value += 1;
   } else if (message.news === 'trial') {

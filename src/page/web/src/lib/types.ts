@@ -209,6 +209,7 @@ export type Message = { rig: string; utc_ns: number } & (
   | { news: 'event'; event: 'identity' | 'rate' | 'status' | 'zeroed' | 'refused' }
   | { news: 'run'; id: number; row: { row: 'announced' | 'closed'; run_seq: number; flags: string[] } }
   | { news: 'reading'; id: number; flags: string[] }
+  | { news: 'changed'; id: number }
   | { news: 'trial'; trial: string }
   | { news: 'link'; link: LinkState; detail: string | null }
 );

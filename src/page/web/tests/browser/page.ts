@@ -124,6 +124,13 @@ export class Watched {
     });
   }
 
+  /** The same view anew; what was under way is given up. */
+  async reload(): Promise<void> {
+    this.#leaving = true;
+    await this.page.reload();
+    this.#leaving = false;
+  }
+
   button(name: string | RegExp): Locator {
     return this.page.getByRole('button', { name, exact: typeof name === 'string' });
   }
