@@ -9,8 +9,7 @@ use std::fmt::Write;
 const STYLE: &str = "
 :root{--ground:#fff;--ink:#1a1a1a;--faint:#595959;--line:#c8c8c8;--first:#0072b2;--second:#d55e00}
 @media (prefers-color-scheme:dark){:root{--ground:#16181a;--ink:#ececec;--faint:#b0b0b0;--line:#4a4d50;--first:#56b4e9;--second:#e69f00}}
-@media print{:root{--ground:#fff;--ink:#000;--faint:#333;--line:#999;--first:#0072b2;--second:#d55e00}
- main{max-width:none;margin:0} figure,tr,.facts{break-inside:avoid} h2{break-after:avoid} table{font-size:8.5pt}}
+@media print{:root{--ground:#fff;--ink:#000;--faint:#333;--line:#999;--first:#0072b2;--second:#d55e00}}
 @page{margin:18mm}
 body{background:var(--ground);color:var(--ink);font:15px/1.45 system-ui,sans-serif;margin:0}
 main{max-width:52rem;margin:2rem auto;padding:0 1rem}
@@ -19,11 +18,16 @@ h1{font-size:1.6rem;line-height:1.2} h2{font-size:1.1rem;margin:1.8rem 0 .5rem;b
 table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
 th,td{padding:.25rem .6rem;text-align:right;border-bottom:1px solid var(--line);vertical-align:top}
 th:first-child,td:first-child,.words,.facts th,.facts td{text-align:left} .facts th{width:16rem;font-weight:600}
-.facts td{overflow-wrap:anywhere}
+td{white-space:nowrap} td.long,.facts td{white-space:normal} .facts td{overflow-wrap:anywhere}
 caption{text-align:left;color:var(--faint);padding:.3rem 0}
 svg{width:100%;height:auto;color:var(--ink)} figure{margin:1rem 0} figcaption{color:var(--faint)}
 .note{border-left:4px solid var(--second);padding:.2rem .8rem;margin:1rem 0}
+@media print{main{max-width:none;margin:0;padding:0} figure,tr,.facts{break-inside:avoid} h2{break-after:avoid}
+ .wide{overflow:visible} table{font-size:8.5pt} th,td{padding:.2rem .35rem}}
 ";
+
+/// Characters of a cell that is not broken into lines, so that a run takes one.
+const SHORT: usize = 28;
 
 /// A document being written.
 pub struct Document {
@@ -103,8 +107,16 @@ impl Document {
         ));
         let of_words =
             |column: usize| !rows.iter().all(|row| row.get(column).is_none_or(|cell| is_figure(cell)));
+        let is_long = |column: usize| {
+            rows.iter().any(|row| row.get(column).is_some_and(|cell| cell.chars().count() > SHORT))
+        };
         // The first column is to the left anyway.
-        let class = |column: usize| if column > 0 && of_words(column) { " class=\"words\"" } else { "" };
+        let class = |column: usize| match (column > 0 && of_words(column), is_long(column)) {
+            (true, true) => " class=\"words long\"",
+            (true, false) => " class=\"words\"",
+            (false, true) => " class=\"long\"",
+            (false, false) => "",
+        };
         let classes: Vec<&str> = (0..header.len()).map(class).collect();
         for (name, class) in header.iter().zip(&classes) {
             self.raw(&format!("<th scope=\"col\"{class}>{}</th>", escaped(name)));

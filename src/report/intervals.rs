@@ -12,6 +12,8 @@ const RIGHT: f64 = 24.0;
 const TOP: f64 = 8.0;
 const ROW: f64 = 34.0;
 const BOTTOM: f64 = 46.0;
+/// Characters beside a row.
+const LINE: usize = 28;
 
 /// A dot with its interval.
 #[derive(Clone, Debug, PartialEq)]
@@ -70,13 +72,7 @@ pub fn draw(title: &str, unit: &str, line: f64, rows: &[Row]) -> String {
     );
     for (nth, row) in rows.iter().enumerate() {
         let y = TOP + ROW * (nth as f64 + 0.5);
-        let _ = writeln!(
-            out,
-            "<text x=\"{}\" y=\"{}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>",
-            LEFT - 12.0,
-            y + 4.0,
-            escaped(&row.name)
-        );
+        name(&mut out, &row.name, y);
         bar(&mut out, row.wider.map(|(a, b)| (at(a), at(b))), y, 1.0);
         bar(&mut out, row.limits.map(|(a, b)| (at(a), at(b))), y, 4.0);
         if row.value.is_finite() {
@@ -85,6 +81,37 @@ pub fn draw(title: &str, unit: &str, line: f64, rows: &[Row]) -> String {
     }
     out.push_str("</svg>\n");
     out
+}
+
+/// The name of a row beside it, in two lines where one is too long; the table has it whole.
+fn name(out: &mut String, name: &str, y: f64) {
+    let (first, second) = halves(name);
+    let x = LEFT - 12.0;
+    let raised = if second.is_empty() { y + 4.0 } else { y - 3.0 };
+    for (line, y) in [(first, raised), (second, y + 12.0)].into_iter().filter(|(line, _)| !line.is_empty()) {
+        let _ = writeln!(
+            out,
+            "<text x=\"{x}\" y=\"{y}\" text-anchor=\"end\" fill=\"currentColor\">{}</text>",
+            escaped(&line)
+        );
+    }
+}
+
+/// A name in lines of at most [`LINE`] characters; the second ends with dots where there would be a third.
+fn halves(name: &str) -> (String, String) {
+    if name.chars().count() <= LINE {
+        return (name.to_owned(), String::new());
+    }
+    let head: String = name.chars().take(LINE + 1).collect();
+    let at = head
+        .rfind(' ')
+        .filter(|at| *at > 0)
+        .unwrap_or_else(|| name.char_indices().nth(LINE).map_or(name.len(), |(at, _)| at));
+    let (first, rest) = (name[..at].trim_end(), name[at..].trim_start());
+    if rest.chars().count() <= LINE {
+        return (first.to_owned(), rest.to_owned());
+    }
+    (first.to_owned(), rest.chars().take(LINE - 1).chain(['…']).collect())
 }
 
 fn bar(out: &mut String, limits: Option<(f64, f64)>, y: f64, width: f64) {
@@ -137,5 +164,19 @@ mod tests {
         assert!(text.contains("&lt;a&gt;") && text.matches("<circle").count() == 2);
         let odd = draw("t", "percent", 100.0, &[row("n", f64::NAN, Some((f64::NAN, 1.0)))]);
         assert!(!odd.contains("NaN") && !odd.contains("<circle"), "{odd}");
+    }
+
+    #[test]
+    fn long_names_take_two_lines_and_lose_only_what_comes_after() {
+        assert_eq!(halves("direct"), ("direct".to_owned(), String::new()));
+        let (first, second) = halves("socket 30 - adapter 3/4 to 1/2 - socket 30 small drive");
+        assert_eq!(
+            (first.as_str(), second.as_str()),
+            ("socket 30 - adapter 3/4 to", "1/2 - socket 30 small drive")
+        );
+        let (first, second) = halves(&"ü".repeat(70));
+        assert_eq!((first.chars().count(), second.chars().count()), (28, 28));
+        assert!(second.ends_with('…'));
+        assert_eq!(halves(&"x".repeat(29)), ("x".repeat(28), "x".to_owned()));
     }
 }

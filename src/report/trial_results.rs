@@ -214,7 +214,7 @@ fn order(d: &mut Document, sheet: &Sheet<'_>) {
         .map(|run| {
             let counts = match (&run.excluded, run.warm_up) {
                 (_, true) => "warm-up".to_owned(),
-                (Some(_), false) => "does not count".to_owned(),
+                (Some(why), false) => format!("left out: {why}"),
                 (None, false) => "counts".to_owned(),
             };
             vec![
