@@ -77,7 +77,7 @@ export interface PieceEffects extends Head {
   lack_of_fit: { f: number; df_above: number; df_below: number; p_value: number } | null;
   prediction: {
     pieces: string[];
-    percent_of_baseline: number;
+    percent_of_baseline: number | null;
     low: number | null;
     high: number | null;
     low_one_run: number | null;
