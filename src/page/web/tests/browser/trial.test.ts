@@ -167,8 +167,8 @@ test('a trial goes by touch from an empty shelf to its report', async () => {
   await watched.end();
 });
 
-async function planned(name: string): Promise<void> {
-  await bench.cli('trial', 'new', name, '--rig', 'demo', '--tools', 'wrench 1', '--baseline', 'direct', '--setups', '75 mm extension', '--repeats', '2', '--seed', '7', '--bolt', 'test bolt 1', '--who', 'bench');
+async function planned(name: string, ...more: string[]): Promise<void> {
+  await bench.cli('trial', 'new', name, '--rig', 'demo', '--tools', 'wrench 1', '--baseline', 'direct', '--setups', '75 mm extension', '--repeats', '2', '--seed', '7', '--bolt', 'test bolt 1', '--who', 'bench', ...more);
 }
 
 /** The key of a pedal, which no keyboard of today has. */
@@ -210,5 +210,41 @@ test('the first steps go by keyboard alone and by the pedal', async () => {
   // A foot bounces, and a second press has nothing to say.
   await keyboard.press('PageDown');
   assert.equal((await trialNow('by keys')).entries.length, now.entries.length);
+  // One rig, one run to come: it must not wait for it any longer.
+  await bench.cli('trial', 'abort', 'by keys', '--why', 'seen enough', '--who', 'bench');
+  await watched.says('Laid aside.');
+  await watched.end();
+});
+
+test('a warm-up and a Latin square go by themselves, and the page follows to the end', async () => {
+  await planned('by itself', '--order', 'latin-square', '--warm-up');
+  const watched = await Watched.open(browser, bench, 'trial/by%20itself', { who: 'tester', size: 'phone' });
+  await watched.says('Not warm yet');
+  await watched.page.getByText('Repeat, skip, lay aside …').tap();
+  await watched.tile('What', 'Go on by itself').tap();
+  await watched.button('Store it').tap();
+  await watched.says('The next steps are made ready by themselves.');
+  let now = await trialNow('by itself');
+  let warmUps = 0;
+  while (now.standing !== 'done') {
+    const { next, standing } = now;
+    assert.ok(next && standing === 'awaiting a run', `${standing} while it goes by itself`);
+    if (next.phase === 'warm-up') warmUps += 1;
+    await bench.play(next.setup);
+    now = await until(`what comes after go ${next.go}`, async () => {
+      const then = await trialNow('by itself');
+      return then.standing === 'done' || (then.standing === 'awaiting a run' && then.next?.go !== next.go) ? then : false;
+    });
+    if (next.phase === 'warm-up') await watched.says(new RegExp(`^${warmUps} runs?, kN: `));
+  }
+  assert.ok(warmUps >= 4 && now.warm, `${warmUps} runs were taken to be warm`);
+  assert.deepEqual([now.steps_done, now.not_counted], [now.steps_total, []]);
+  await watched.says('Warm');
+  assert.equal(await watched.page.getByText('Not warm yet').count(), 0);
+  await watched.page.getByRole('link', { name: 'See the results' }).tap();
+  await watched.page.getByRole('heading', { name: 'Results of by itself' }).waitFor();
+  // Warm-up runs are drawn in their order, and compared never.
+  const compared = await bench.json<Comparison>('compare', 'by itself');
+  assert.equal(compared.setups.reduce((sum, row) => sum + row.runs, 0), now.steps_total);
   await watched.end();
 });
