@@ -62,7 +62,7 @@ impl Calibration {
 }
 
 /// Tension over equivalent torque of one test bolt, newtons per newton metre (1/m).
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(transparent)]
 pub struct BoltFactor(pub f64);
 

@@ -8,6 +8,7 @@ use crate::constants::Calibration;
 use crate::stats::DoubleDouble;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Most loads that are kept.
 pub const LOADS_MAX: usize = 500;
@@ -15,7 +16,7 @@ pub const LOADS_MAX: usize = 500;
 pub const UNCERTAINTY_PERCENT_MAX: f64 = 10.0;
 
 /// One load with what the instrument showed.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct KeptLoad {
     /// Name of its series.
@@ -29,12 +30,14 @@ pub struct KeptLoad {
     pub counts: f64,
     /// Angle of the mounting.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub position_deg: Option<f64>,
 }
 
 /// What the loads were measured with.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = ReferenceStandard)]
 pub struct Reference {
     /// The standard: kind and serial number.
     pub standard: String,
@@ -47,6 +50,7 @@ pub struct Reference {
     pub coverage_factor: f64,
     /// Last day on which its certificate holds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = String, nullable = false)]
     pub valid_until: Option<Date>,
 }
 
@@ -63,8 +67,9 @@ impl Reference {
 }
 
 /// A calibration as a person hands it in.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = TakenCalibration)]
 pub struct Taken {
     /// Its name: it means this line for ever.
     pub name: String,
@@ -75,28 +80,34 @@ pub struct Taken {
     /// Against what.
     pub reference: Reference,
     /// The day.
+    #[schema(value_type = String)]
     pub performed_on: Date,
     /// Who did it.
     pub performed_by: String,
     /// Last day on which it holds; none: nobody has said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = String, nullable = false)]
     pub valid_until: Option<Date>,
     /// What was calibrated: serial numbers of cell and amplifier.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub item: Option<String>,
     /// Air temperature, °C.
     #[serde(default, rename = "temperature_C", skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub temperature_c: Option<f64>,
     /// Relative humidity, percent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub humidity_percent: Option<f64>,
     /// Anything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub note: Option<String>,
 }
 
 /// The same with its line.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct KeptCalibration {
     /// As handed in.

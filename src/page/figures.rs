@@ -5,9 +5,11 @@
 use crate::results::RunResult;
 use serde::Serialize;
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// One figure in two results.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = FigureDifference)]
 pub struct Difference {
     /// Which, with its unit.
     pub figure: String,

@@ -14,9 +14,10 @@ use std::future::Future;
 use std::pin::Pin;
 use std::sync::Arc;
 use tokio::sync::broadcast;
+use utoipa::ToSchema;
 
 /// The state of a rig's line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Link {
     /// Open.
@@ -30,7 +31,7 @@ pub enum Link {
 }
 
 /// Who answers at the other end of a rig's line.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Identity {
     /// Serial number of the device.
     pub serial: String,
@@ -41,7 +42,7 @@ pub struct Identity {
 }
 
 /// All that is shown of a rig.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct RigState {
     /// Its name.
     pub rig: String,
@@ -139,7 +140,7 @@ impl RigState {
 }
 
 /// A serial port of this machine.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct PortState {
     /// Stable name to put into the settings.
     pub path: String,
@@ -165,7 +166,7 @@ pub struct Hear {
 }
 
 /// What was heard at a port.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, ToSchema)]
 pub struct Heard {
     /// Bytes that came.
     pub bytes: u64,
@@ -182,7 +183,7 @@ pub struct Heard {
 }
 
 /// What a rig did with a command.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reply {
     /// It is in force now.

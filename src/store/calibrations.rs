@@ -9,9 +9,10 @@ use super::write::{Refused, Written};
 use crate::metrology::KeptCalibration;
 use rusqlite::{Connection, params};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// A stored calibration.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CalibrationRow {
     /// When it was stored.
     pub utc_ns: i64,

@@ -9,6 +9,7 @@ use crate::control::{Command, InForce};
 use rusqlite::{Connection, OptionalExtension, Params, Row, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
+use utoipa::ToSchema;
 
 /// A connection for reading.
 pub struct Reader {
@@ -30,7 +31,7 @@ pub struct ShelfRow {
 }
 
 /// A stored event.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct EventRow {
     /// Number in the store.
     pub id: i64,

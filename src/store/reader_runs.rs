@@ -10,6 +10,7 @@ use super::write::RunId;
 use crate::results::{Closed, Entry, RunResult};
 use rusqlite::{Row, types::Value};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Most runs in one answer.
 pub const RUNS_MAX: u32 = 1000;
@@ -38,7 +39,7 @@ pub struct RunFilter {
 }
 
 /// Tension and torque at a gate.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct GateLine {
     /// Seconds after the first blow.
     pub after_s: f64,
@@ -51,7 +52,7 @@ pub struct GateLine {
 }
 
 /// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[cfg_attr(test, derive(Default))]
 pub struct RunLine {
     /// Number in the store.
@@ -131,7 +132,7 @@ pub struct RunLine {
 }
 
 /// A person's word on a run.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct CorrectionRow {
     /// When.
     pub utc_ns: i64,

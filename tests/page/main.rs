@@ -9,6 +9,7 @@ mod asking;
 mod describing;
 mod forwarding;
 mod guarding;
+mod held;
 mod people;
 #[path = "../store/sample.rs"]
 mod sample;

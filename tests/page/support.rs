@@ -2,6 +2,7 @@
 //!
 //! Makes no claim of its own.
 
+use crate::held::{Answers, Kind};
 use crate::sample::T0_NS;
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
@@ -13,8 +14,9 @@ use boltscribe::pipeline::Counters;
 use boltscribe::store::{Mode, Store};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 use std::sync::{Arc, Mutex};
-use tokio::sync::broadcast;
+use tokio::sync::{OnceCell, broadcast};
 use tower::ServiceExt;
 
 pub struct FakeRigs {
@@ -96,6 +98,8 @@ pub struct House {
     pub store: Store,
     pub rigs: Arc<FakeRigs>,
     pub router: axum::Router,
+    /// Answers that were held to a schema that tells their members.
+    pub held: Mutex<BTreeSet<Kind>>,
     pub _folder: tempfile::TempDir,
 }
 
@@ -115,11 +119,13 @@ impl House {
             now_utc_ns: Arc::new(|| T0_NS),
             limits: Arc::new([]),
         };
-        Self { store, rigs, router: router(state), _folder: folder }
+        Self { store, rigs, router: router(state), held: Mutex::default(), _folder: folder }
     }
 
     pub async fn ask(&self, method: Method, path: &str, body: Option<Value>) -> (StatusCode, Value) {
-        ask(&self.router, method, path, body).await
+        let (status, answer, kind) = ask_and_hold(&self.router, method, path, body).await;
+        self.held.lock().unwrap().extend(kind);
+        (status, answer)
     }
 
     pub async fn get(&self, path: &str) -> Value {
@@ -168,19 +174,49 @@ impl House {
     }
 }
 
+/// The schemas of all answers, read once.
+pub async fn answers() -> &'static Answers {
+    static ANSWERS: OnceCell<Answers> = OnceCell::const_new();
+    ANSWERS
+        .get_or_init(|| async {
+            let house = House::new();
+            let request = Request::get("/api/v1/openapi.json").body(Body::empty()).unwrap();
+            let response = house.router.clone().oneshot(request).await.unwrap();
+            let bytes = response.into_body().collect().await.unwrap().to_bytes();
+            Answers::new(&serde_json::from_slice(&bytes).unwrap())
+        })
+        .await
+}
+
 pub async fn ask(
     router: &axum::Router,
     method: Method,
     path: &str,
     body: Option<Value>,
 ) -> (StatusCode, Value) {
-    let request = Request::builder().method(method).uri(path);
+    let (status, answer, _) = ask_and_hold(router, method, path, body).await;
+    (status, answer)
+}
+
+async fn ask_and_hold(
+    router: &axum::Router,
+    method: Method,
+    path: &str,
+    body: Option<Value>,
+) -> (StatusCode, Value, Option<Kind>) {
+    let request = Request::builder().method(method.clone()).uri(path);
     let request = match body {
         None => request.body(Body::empty()),
         Some(body) => request.header("content-type", "application/json").body(Body::from(body.to_string())),
     };
     let response = router.clone().oneshot(request.unwrap()).await.unwrap();
     let status = response.status();
+    let is_json = response.headers().get("content-type").is_some_and(|kind| kind == "application/json");
     let bytes = response.into_body().collect().await.unwrap().to_bytes();
-    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+    let answer = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
+    let kind = match status.is_success() && is_json {
+        true => answers().await.hold(&method, path, status, &answer),
+        false => None,
+    };
+    (status, answer, kind)
 }
