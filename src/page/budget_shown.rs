@@ -32,7 +32,7 @@ pub struct BudgetShown {
 
 macro_rules! valued {
     ($(#[$doc:meta])* $name:ident, $as:ident, $line:ident, $line_as:ident,
-     $value:literal, $contribution:literal, $standard:literal, $expanded:literal) => {
+     $value:tt, $contribution:tt, $standard:tt, $expanded:tt) => {
         $(#[$doc])*
         #[derive(Debug, Serialize, ToSchema)]
         #[schema(as = $as)]

@@ -45,6 +45,7 @@ pub struct Session {
 
 /// The session is over.
 #[derive(Debug, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
 pub struct SessionClosed {}
 
 /// Where other devices find the page.

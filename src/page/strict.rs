@@ -2,8 +2,8 @@
 //!
 //! The macros of the document describe a type as its reader would: what may be null need not stand, and more may
 //! stand beside. An answer is written by this program alone, so all of its members are known and what is absent is
-//! null. A member that may be left out is one that is never null (`#[schema(nullable = false)]`). Types that are
-//! asked for too stay as they are asked for. Schemas are those of JSON Schema 2020-12, as in OpenAPI 3.1. Must not
+//! null. A member that may be left out is one that is never null (`#[schema(nullable = false)]`). Of types that are
+//! asked for too, what may be null may be left out as well; but no request takes more than is listed. Schemas are those of JSON Schema 2020-12, as in OpenAPI 3.1. Must not
 //! know what a type means.
 
 use serde_json::{Map, Value, json};
@@ -21,13 +21,14 @@ pub fn answers(document: &mut Value) {
     let known = document["components"]["schemas"].as_object().cloned().unwrap_or_default();
     let asked = asked_for(document, &known);
     if let Some(schemas) = document["components"]["schemas"].as_object_mut() {
-        let told = schemas.iter_mut().filter(|(name, _)| !asked.contains(*name));
-        told.for_each(|(_, schema)| strict(schema, &known));
+        for (name, schema) in schemas.iter_mut() {
+            close(schema, &known, !asked.contains(name));
+        }
     }
     for_operations(document, |operation| {
         for response in members(operation.get_mut("responses")) {
             for content in members(response.get_mut("content")) {
-                content.get_mut("schema").into_iter().for_each(|schema| strict(schema, &known));
+                content.get_mut("schema").into_iter().for_each(|schema| close(schema, &known, true));
             }
         }
     });
@@ -67,7 +68,8 @@ fn referred(value: &Value, known: &Members, names: &mut BTreeSet<String>) {
     }
 }
 
-fn strict(schema: &mut Value, known: &Members) {
+/// Lists all members of an object, at any depth; where it is `whole`, those that may be null stand too.
+fn close(schema: &mut Value, known: &Members, whole: bool) {
     if schema["allOf"].is_array() {
         put_together(schema, known);
     }
@@ -75,19 +77,22 @@ fn strict(schema: &mut Value, known: &Members) {
     if let Some(properties) = schema.get("properties").and_then(Value::as_object) {
         let stands = |name: &String, listed: &[Value]| listed.iter().any(|other| other == name);
         let listed = schema.get("required").and_then(Value::as_array).cloned().unwrap_or_default();
-        let all = properties.iter().filter(|(name, member)| stands(name, &listed) || may_be_null(member));
+        let all =
+            properties.iter().filter(|(name, member)| stands(name, &listed) || whole && may_be_null(member));
         let required: Vec<&String> = all.map(|(name, _)| name).collect();
         let required = json!(required);
-        schema.insert("required".to_owned(), required);
+        if required != json!([]) {
+            schema.insert("required".to_owned(), required);
+        }
         schema.entry("additionalProperties").or_insert(Value::Bool(false));
     }
     for (key, value) in schema.iter_mut() {
         match key.as_str() {
-            "properties" => members(Some(value)).for_each(|member| strict(member, known)),
+            "properties" => members(Some(value)).for_each(|member| close(member, known, whole)),
             "oneOf" | "anyOf" | "prefixItems" => {
-                value.as_array_mut().into_iter().flatten().for_each(|one| strict(one, known));
+                value.as_array_mut().into_iter().flatten().for_each(|one| close(one, known, whole));
             }
-            "items" | "additionalProperties" => strict(value, known),
+            "items" | "additionalProperties" => close(value, known, whole),
             _ => {}
         }
     }
@@ -153,7 +158,7 @@ mod tests {
 
     fn strict_of(schema: Value, known: Value) -> Value {
         let mut schema = schema;
-        strict(&mut schema, known.as_object().unwrap());
+        close(&mut schema, known.as_object().unwrap(), true);
         schema
     }
 
@@ -185,7 +190,7 @@ mod tests {
     }
 
     #[test]
-    fn a_type_that_is_asked_for_stays_as_it_is_asked_for() {
+    fn of_a_type_that_is_asked_for_what_may_be_null_may_be_left_out() {
         let member = json!({"type": "object", "properties": {"a": {"type": ["string", "null"]}}});
         let schema = json!({"content": {"application/json": {"schema": {"$ref": "#/components/schemas/A"}}}});
         let mut document = json!({
@@ -194,7 +199,7 @@ mod tests {
         });
         answers(&mut document);
         let schemas = &document["components"]["schemas"];
-        assert!(schemas["A"].get("required").is_none());
+        assert!(schemas["A"].get("required").is_none() && schemas["A"]["additionalProperties"] == false);
         assert_eq!(schemas["B"]["required"], json!(["a"]));
     }
 }

@@ -81,5 +81,6 @@ fn tells_members(document: &Value, schema: &Value) -> bool {
     let kinds = schema["oneOf"].as_array();
     schema["properties"].is_object()
         || schema["additionalProperties"].is_object()
+        || schema["additionalProperties"] == false
         || kinds.is_some_and(|kinds| kinds.iter().all(|kind| tells_members(document, kind)))
 }
