@@ -23,12 +23,12 @@ pub struct KeptLoad {
     pub series: String,
     /// Applied from below.
     pub up: bool,
-    /// Force by the reference standard.
+    /// Force by the reference standard, kN.
     #[serde(rename = "reference_kN")]
     pub reference_kn: f64,
     /// What the instrument showed.
     pub counts: f64,
-    /// Angle of the mounting.
+    /// Angle of the mounting, degrees.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(nullable = false)]
     pub position_deg: Option<f64>,
@@ -47,6 +47,7 @@ pub struct Reference {
     pub uncertainty_percent: f64,
     /// Coverage factor of that.
     #[serde(default = "two")]
+    #[schema(required)]
     pub coverage_factor: f64,
     /// Last day on which its certificate holds.
     #[serde(default, skip_serializing_if = "Option::is_none")]

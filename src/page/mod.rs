@@ -39,7 +39,7 @@ pub mod shelf;
 pub mod shelf_shown;
 pub mod socket;
 pub mod state;
-mod strict;
+pub mod strict;
 pub mod tags;
 pub mod trace;
 mod trial_shown;

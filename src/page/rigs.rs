@@ -60,12 +60,12 @@ pub struct RigState {
     pub identity: Option<Identity>,
     /// Samples a second.
     pub rate_hz: Option<f64>,
-    /// The live reading; null when stale or without a calibration.
+    /// The live reading, kN; null when stale or without a calibration.
     #[serde(rename = "tension_kN")]
     pub tension_kn: Option<f64>,
     /// The live raw code; null when stale.
     pub counts: Option<i32>,
-    /// The rig's zero in the calibration's terms.
+    /// The rig's zero, kN in the calibration's terms.
     #[serde(rename = "zero_kN")]
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
@@ -78,7 +78,7 @@ pub struct RigState {
     pub calibration: Option<String>,
     /// That calibration comes from data sheets or a dial: absolute figures are approximate.
     pub nominal: bool,
-    /// Full range, where known.
+    /// Full range, kN, where known.
     #[serde(rename = "range_kN")]
     pub range_kn: Option<f64>,
     /// Times after the first blow at which tension is read, seconds; empty for a dial.

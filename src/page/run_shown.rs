@@ -68,7 +68,7 @@ struct Measures {
     /// Tension after that second pull, kN.
     #[serde(rename = "re_pulled_level_kN")]
     re_pulled_level_kn: Option<f64>,
-    /// Its blows in order; empty where sampling cannot show them.
+    /// Its blows in order; empty where sampling cannot show them, null where a dial was read.
     blow_list: Option<Vec<BlowShown>>,
     /// What was read by hand; null where samples were measured.
     reading: Option<ReadingShown>,

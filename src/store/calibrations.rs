@@ -14,7 +14,7 @@ use utoipa::ToSchema;
 /// A stored calibration.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CalibrationRow {
-    /// When it was stored.
+    /// When it was stored, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// Who stored it.
     pub who: String,

@@ -58,7 +58,7 @@ pub enum PruneWrite {
 /// What a run's samples left behind.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Tombstone {
-    /// When they were pruned.
+    /// When they were pruned, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// By whom.
     pub who: String,

@@ -37,7 +37,7 @@ pub struct EventRow {
     pub id: i64,
     /// The rig; none: the daemon itself.
     pub rig: Option<String>,
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// A short fixed word.
     pub kind: String,

@@ -32,7 +32,7 @@ const AGAIN: Parts = Parts {
 pub struct Version {
     /// Number of the version in the store.
     pub id: i64,
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// By whom.
     pub who: String,

@@ -29,7 +29,7 @@ pub struct TrialRow {
 /// What somebody said of a trial.
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct TrialEntry {
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// Who.
     pub who: String,

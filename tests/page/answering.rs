@@ -257,7 +257,7 @@ async fn every_answer_whose_members_are_described_is_given_as_described() {
     let held = house.held.lock().unwrap().clone();
     let missed: Vec<&Kind> = answers().await.kinds(true).into_iter().filter(|k| !held.contains(k)).collect();
     assert!(missed.is_empty(), "{missed:#?}");
-    assert!(held.len() >= 50, "{}", held.len());
+    assert!(held.len() >= 48, "{}", held.len());
 }
 
 #[tokio::test]
@@ -282,7 +282,7 @@ async fn no_object_of_an_answer_leaves_room_for_a_member_that_nobody_described()
             }
         }
     }
-    assert!(seen.len() > 60, "{}", seen.len());
+    assert!(seen.len() > 100, "{}", seen.len());
     assert_eq!(open, BTreeSet::from(["get /api/v1/openapi.json".to_owned()]));
 }
 

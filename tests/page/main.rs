@@ -15,4 +15,5 @@ mod people;
 #[path = "../store/sample.rs"]
 mod sample;
 mod serving;
+mod strict;
 mod support;
