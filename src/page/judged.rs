@@ -1,6 +1,6 @@
 //! What is answered about a tool and its limit.
 //!
-//! Types of answers only; what they hold is worked out by [`super::judging`]. Decisions are guarded as in JCGM 106.
+//! A type of answers only; what it holds is worked out by [`super::judging`]. Decisions are guarded as in JCGM 106.
 
 use crate::results::Measure;
 use serde::Serialize;
@@ -44,29 +44,4 @@ pub struct AcceptanceShown {
     pub standard_uncertainty_to_decide: Option<f64>,
     /// What a person should know, a sentence each.
     pub notes: Vec<String>,
-}
-
-/// What tools of each class must give.
-#[derive(Debug, Serialize, ToSchema)]
-pub struct LimitList {
-    /// The limits, in the order of the settings.
-    pub limits: Vec<LimitShown>,
-}
-
-/// What tools of a class must give.
-#[derive(Debug, Serialize, ToSchema)]
-#[schema(as = ClassLimit)]
-pub struct LimitShown {
-    /// The class.
-    pub class: String,
-    /// The setup it is meant for.
-    pub setup: String,
-    /// Which figure of a run.
-    pub measure: Measure,
-    /// `at least` or `at most` the limit.
-    pub side: &'static str,
-    /// The limit, in its unit.
-    pub limit: f64,
-    /// `kN` of tension or `Nm` of equivalent torque.
-    pub unit: &'static str,
 }

@@ -5,7 +5,7 @@
 
 use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
-use super::judged::{AcceptanceShown, LimitList, LimitShown};
+use super::judged::AcceptanceShown;
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
@@ -111,32 +111,6 @@ pub async fn acceptance(
     state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?)).await.map(Json)
 }
 
-/// What tools of each class must give, as the settings say.
-#[utoipa::path(
-    get, path = "/limits", operation_id = "list_limits", tag = "tools",
-    responses((status = 200, body = LimitList, description = "Limits by class, each with setup, measure, side and unit"))
-)]
-pub async fn limits(Shared(state): Shared<State>) -> Json<LimitList> {
-    Json(LimitList { limits: state.limits.iter().map(told).collect() })
-}
-
-fn told(of: &ClassLimit) -> LimitShown {
-    let query = AcceptQuery::of(of, of.setup.clone());
-    let unit = match of.unit {
-        LimitUnit::Kilonewtons => "kN",
-        LimitUnit::NewtonMetres => "Nm",
-    };
-    let (Limit::Lower(limit) | Limit::Upper(limit)) = of.limit;
-    LimitShown {
-        class: of.class.clone(),
-        setup: of.setup.clone(),
-        measure: of.measure,
-        side: query.side(),
-        limit,
-        unit,
-    }
-}
-
 /// The question with the limit of the tool's class, where none is given.
 ///
 /// # Errors
@@ -174,13 +148,18 @@ fn of_class(
     Ok(AcceptQuery { runs: query.runs, probability: query.probability, ..AcceptQuery::of(found, setup) })
 }
 
+/// On which side of a limit a tool must be.
+pub(super) const fn side(upper: bool) -> &'static str {
+    if upper { "at most" } else { "at least" }
+}
+
 impl AcceptQuery {
     fn measure(&self) -> Measure {
         self.measure.unwrap_or_default()
     }
 
     fn side(&self) -> &'static str {
-        if self.upper { "at most" } else { "at least" }
+        side(self.upper)
     }
 
     /// What a class asks of runs of this setup.

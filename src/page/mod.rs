@@ -23,6 +23,7 @@ pub mod history;
 mod judged;
 pub mod judging;
 pub mod keeping;
+pub mod limits;
 pub mod live;
 pub mod openapi;
 pub mod problem;
