@@ -80,7 +80,7 @@ macro_rules! valued {
                 let line = |line: &Line| $line {
                     line: line.name.clone(),
                     contribution: by * line.contribution.abs(),
-                    share_percent: if total > 0.0 { 100.0 * variance(line) / total } else { 0.0 },
+                    share_percent: share_percent(line, total),
                     degrees_of_freedom: finite(line.degrees_of_freedom),
                 };
                 Self {
@@ -116,6 +116,10 @@ valued!(
 
 fn variance(line: &Line) -> f64 {
     line.contribution * line.contribution
+}
+
+fn share_percent(line: &Line, total: f64) -> f64 {
+    if total > 0.0 { 100.0 * line.contribution * line.contribution / total } else { 0.0 }
 }
 
 fn finite(number: f64) -> Option<f64> {

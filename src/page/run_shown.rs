@@ -13,6 +13,7 @@ use utoipa::ToSchema;
 
 /// One run with all that is known of it.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Run)]
 pub struct RunShown {
     #[serde(flatten)]
     line: RunLine,
@@ -76,6 +77,7 @@ struct Measures {
 
 /// One hammer impact.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Blow)]
 struct BlowShown {
     /// Its onset, seconds since sample 0 of the stream.
     at_s: f64,
@@ -86,6 +88,7 @@ struct BlowShown {
 
 /// A reading by hand as it was typed.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Reading)]
 struct ReadingShown {
     /// The figure.
     value: f64,

@@ -78,6 +78,7 @@ pub struct TrialOrder {
 
 /// A trial as it stands.
 #[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Trial)]
 pub struct TrialShown {
     /// Its name.
     pub trial: String,
@@ -139,7 +140,7 @@ pub struct NextRun {
 
 /// One step of a trial.
 #[derive(Debug, Serialize, ToSchema)]
-#[schema(as = TrialStepShown)]
+#[schema(as = TrialStepAndRun)]
 pub struct StepShown {
     /// From 1.
     pub number: u32,
