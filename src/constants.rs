@@ -16,7 +16,7 @@ pub struct Calibration {
     pub coefficients_kn: Vec<f64>,
     /// Made from data-sheet figures, not against a reference: absolute figures are approximate.
     pub nominal: bool,
-    /// Full tension range, where known.
+    /// Full tension range, kN, where known.
     #[serde(rename = "range_kN")]
     pub range_kn: Option<f64>,
 }
@@ -62,7 +62,7 @@ impl Calibration {
 }
 
 /// Tension over equivalent torque of one test bolt, newtons per newton metre (1/m).
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(transparent)]
 pub struct BoltFactor(pub f64);
 

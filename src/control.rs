@@ -34,7 +34,7 @@ pub enum SourceState {
 }
 
 /// The test bolt in the rig, with the figures a run needs.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct BoltInForce {
     /// Name of the test bolt.
@@ -48,7 +48,7 @@ pub struct BoltInForce {
 }
 
 /// Everything a run is tagged with.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct InForce {
     /// Name of the setup (chain of pieces); none: runs are flagged untagged.

@@ -6,6 +6,7 @@
 //! This room must not know where a value came from.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Newtons in one pound-force, exact.
 pub const N_PER_LBF: f64 = 4.448_221_615_260_5;
@@ -19,7 +20,7 @@ pub const PA_PER_PSI: f64 = 6_894.757_293_168_361;
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident) => {
         $(#[$doc])*
-        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd, Serialize, Deserialize)]
+        #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd, Serialize, Deserialize, ToSchema)]
         #[serde(transparent)]
         pub struct $name(pub f64);
 

@@ -4,9 +4,12 @@
 
 use super::checks::Checks;
 use super::observation::Drift;
+use serde::Serialize;
+use utoipa::ToSchema;
 
 /// What the adjusted p says.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum Verdict {
     /// This is the baseline itself.
     Baseline,
@@ -15,6 +18,7 @@ pub enum Verdict {
     /// More than the baseline.
     Higher,
     /// The data do not show a difference; that is not proof of none.
+    #[serde(rename = "no difference shown")]
     NoDifferenceShown,
 }
 

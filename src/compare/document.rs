@@ -1,10 +1,12 @@
 //! The answer as one JSON document; keys carry units, what is absent is null with a note.
 //! Must not work anything out that this room's other files can, nor know whether a file or a store was asked.
 
-use super::answer::{Comparison, Judged, SetupRow, Verdict};
+use super::answer::{Comparison, Judged, SetupRow};
 use super::observation::{Drift, Observation};
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
-use serde_json::{Value, json};
+use super::told::{
+    ChecksTold, DriftTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared, StillNeeded,
+};
 
 /// What the values are, and what was asked besides the question.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,95 +54,71 @@ pub fn of_setups(
     observations: &[Observation],
     found: &Comparison,
     totals: &Totals,
-) -> Value {
+) -> SetupsCompared {
     let total = |at: usize| totals.limits.get(at).copied().flatten();
-    let setups: Vec<Value> = found.setups.iter().enumerate().map(|(at, row)| setup(row, total(at))).collect();
-    let mut document = head(asked);
-    let more = json!({
-        "drift": found.drift.name(),
-        "drift_percent_per_hour": found.drift_found.map(|d| d.percent_per_hour),
-        "drift_se_percent_per_hour": found.drift_found.and_then(|d| d.se_percent_per_hour),
-        "drift_p_value": found.drift_found.and_then(|d| d.p_value),
-        "residual_sd_percent": found.residual_sd_percent,
-        "degrees_of_freedom": found.degrees_of_freedom,
-        "excluded": excluded(&found.excluded),
-        "setups": setups,
-        "checks": checks(observations, found),
-        "planning": planning(asked, found),
-        "notes": totals.notes,
-    });
-    extend(&mut document, more);
-    document
-}
-
-/// What every answer opens with.
-pub(super) fn head(asked: &Asked<'_>) -> Value {
-    json!({
-        "measure": asked.measure,
-        "quantity": asked.quantity,
-        "unit": asked.unit,
-        "gate_s": asked.gate_s,
-        "baseline": asked.baseline,
-        "alpha": asked.alpha,
-    })
-}
-
-/// Adds the members of one object to another.
-pub(super) fn extend(document: &mut Value, more: Value) {
-    if let (Some(object), Value::Object(more)) = (document.as_object_mut(), more) {
-        object.extend(more);
+    SetupsCompared {
+        head: Head::of(asked),
+        drift: DriftTold::of(found.drift, found.drift_found),
+        residual_sd_percent: found.residual_sd_percent,
+        degrees_of_freedom: found.degrees_of_freedom,
+        excluded: excluded(&found.excluded),
+        setups: found.setups.iter().enumerate().map(|(at, row)| setup(row, total(at))).collect(),
+        checks: checks(observations, found),
+        planning: planning(asked, found),
+        notes: totals.notes.clone(),
     }
 }
 
 /// Runs left out, with why.
-pub(super) fn excluded(runs: &[(u64, String)]) -> Vec<Value> {
-    runs.iter().map(|(run, why)| json!({ "run": run, "why": why })).collect()
+pub(super) fn excluded(runs: &[(u64, String)]) -> Vec<LeftOut> {
+    runs.iter().map(|(run, why)| LeftOut { run: *run, why: Some(why.clone()) }).collect()
 }
 
-fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> Value {
+fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
     let judged = row.judged.as_ref();
     let of = |f: fn(&Judged) -> f64| judged.map(f);
     let limits = judged.and_then(|j| j.limits);
     let simultaneous = judged.and_then(|j| j.simultaneous);
-    json!({
-        "setup": row.setup,
-        "tool": row.tool,
-        "runs": row.runs,
-        "percent_of_baseline": row.percent_of_baseline,
-        "low": limits.map(|l| l.0),
-        "high": limits.map(|l| l.1),
-        "low_simultaneous": simultaneous.map(|l| l.0),
-        "high_simultaneous": simultaneous.map(|l| l.1),
-        "low_total": total.map(|l| l.0),
-        "high_total": total.map(|l| l.1),
-        "t": of(|j| j.t),
-        "degrees_of_freedom": judged.map(|j| j.degrees_of_freedom),
-        "p_value": of(|j| j.p_value),
-        "p_adjusted": of(|j| j.p_adjusted),
-        "detectable_percent": judged.and_then(detectable_percent),
-        "verdict": row.verdict.map(Verdict::name),
-        "note": row.note,
-    })
+    SetupCompared {
+        setup: row.setup.clone(),
+        tool: row.tool.clone(),
+        runs: row.runs,
+        percent_of_baseline: row.percent_of_baseline,
+        low: limits.map(|l| l.0),
+        high: limits.map(|l| l.1),
+        low_simultaneous: simultaneous.map(|l| l.0),
+        high_simultaneous: simultaneous.map(|l| l.1),
+        low_total: total.map(|l| l.0),
+        high_total: total.map(|l| l.1),
+        t: of(|j| j.t),
+        degrees_of_freedom: judged.map(|j| j.degrees_of_freedom),
+        p_value: of(|j| j.p_value),
+        p_adjusted: of(|j| j.p_adjusted),
+        detectable_percent: judged.and_then(detectable_percent),
+        verdict: row.verdict,
+        note: row.note,
+    }
 }
 
 /// What the residuals look like; the runs are named by number.
-fn checks(observations: &[Observation], found: &Comparison) -> Value {
+fn checks(observations: &[Observation], found: &Comparison) -> ChecksTold {
     let counted: Vec<u64> = observations.iter().filter(|o| o.excluded.is_none()).map(|o| o.run).collect();
-    let outlier = found
-        .checks
-        .outlier
-        .map(|o| json!({ "run": counted.get(o.index), "studentised": o.studentised, "p_value": o.p_value }));
-    json!({
-        "outlier": outlier,
-        "trend_p_value": found.checks.trend.map(|t| t.p_value),
-        "lag_1_correlation": found.checks.lag_1_correlation,
-        "von_neumann_ratio": found.checks.von_neumann_ratio,
-    })
+    let outlier = found.checks.outlier.map(|o| OutlierTold {
+        run: counted.get(o.index).copied(),
+        studentised: o.studentised,
+        p_value: o.p_value,
+    });
+    ChecksTold {
+        outlier,
+        trend_p_value: found.checks.trend.map(|t| t.p_value),
+        lag_1_correlation: found.checks.lag_1_correlation,
+        von_neumann_ratio: found.checks.von_neumann_ratio,
+    }
 }
 
 /// How many runs would show a difference; null where nobody asked.
-fn planning(asked: &Asked<'_>, found: &Comparison) -> Value {
-    let Some(difference_percent) = asked.difference else { return Value::Null };
+fn planning(asked: &Asked<'_>, found: &Comparison) -> Option<Planning> {
+    let difference_percent = asked.difference?;
     let residual = found.residual_sd_percent.filter(|s| *s > 1e-9);
     // What a person says outweighs what a few repeats say.
     let (sd_percent, from) = match (asked.expected_sd, residual) {
@@ -165,22 +143,24 @@ fn planning(asked: &Asked<'_>, found: &Comparison) -> Value {
             linear: found.drift == Drift::Linear,
         })
     });
-    let still = |row: &SetupRow| {
-        let more = runs.map(|n| n.saturating_sub(row.runs));
-        json!({ "setup": row.setup, "tool": row.tool, "runs": row.runs, "runs_still_needed": more })
+    let still = |row: &SetupRow| StillNeeded {
+        setup: row.setup.clone(),
+        tool: row.tool.clone(),
+        runs: row.runs,
+        runs_still_needed: runs.map(|n| n.saturating_sub(row.runs)),
     };
     let note = match (sd_percent, runs) {
         (None, _) => Some("no spread is known: give --expected-sd, or repeat runs"),
         (_, None) => Some("more than 1000 runs of each setup"),
         _ => None,
     };
-    json!({
-        "difference_percent": difference_percent,
-        "power": POWER,
-        "sd_percent": sd_percent,
-        "sd_from": from,
-        "runs_each": runs,
-        "setups": found.setups.iter().map(still).collect::<Vec<_>>(),
-        "note": note,
+    Some(Planning {
+        difference_percent,
+        power: POWER,
+        sd_percent,
+        sd_from: from,
+        runs_each: runs,
+        setups: found.setups.iter().map(still).collect(),
+        note,
     })
 }

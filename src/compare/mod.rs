@@ -18,6 +18,7 @@ pub mod pieces;
 pub mod pieces_document;
 pub mod planning;
 pub mod regression;
+pub mod told;
 pub mod total;
 
 pub use answer::{Comparison, DriftFound, SetupRow, Verdict};
@@ -27,4 +28,5 @@ pub use document::{Asked, Totals, of_setups};
 pub use observation::{CompareError, Drift, Observation, Question};
 pub use pieces::{PieceEffects, piece_effects};
 pub use pieces_document::of_pieces;
+pub use told::{LeftOut, PiecesCompared, SetupCompared, SetupsCompared};
 pub use total::{Common, total};

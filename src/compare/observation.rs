@@ -2,7 +2,7 @@
 //!
 //! An error names the observation by its place; who read it from a file knows the line.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// One run's value and what was coupled.
@@ -25,7 +25,7 @@ pub struct Observation {
 }
 
 /// How the rig's drift is taken out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, ToSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Drift {
     /// Not at all.

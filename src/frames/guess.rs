@@ -7,6 +7,7 @@
 use super::pattern::Pattern;
 use serde::Serialize;
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// Lines looked at, at most; the newest.
 const LINES_MAX: usize = 2000;
@@ -16,7 +17,7 @@ const SHARE_MIN: f64 = 0.6;
 const LINES_MIN: usize = 5;
 
 /// A proposal.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, ToSchema)]
 pub struct Guess {
     /// Pattern of the lines; none: no shape that most lines share.
     pub pattern: Option<String>,

@@ -8,6 +8,7 @@ use crate::constants::Calibration;
 use crate::stats::DoubleDouble;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Most loads that are kept.
 pub const LOADS_MAX: usize = 500;
@@ -15,26 +16,28 @@ pub const LOADS_MAX: usize = 500;
 pub const UNCERTAINTY_PERCENT_MAX: f64 = 10.0;
 
 /// One load with what the instrument showed.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct KeptLoad {
     /// Name of its series.
     pub series: String,
     /// Applied from below.
     pub up: bool,
-    /// Force by the reference standard.
+    /// Force by the reference standard, kN.
     #[serde(rename = "reference_kN")]
     pub reference_kn: f64,
     /// What the instrument showed.
     pub counts: f64,
-    /// Angle of the mounting.
+    /// Angle of the mounting, degrees.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub position_deg: Option<f64>,
 }
 
 /// What the loads were measured with.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = ReferenceStandard)]
 pub struct Reference {
     /// The standard: kind and serial number.
     pub standard: String,
@@ -44,9 +47,11 @@ pub struct Reference {
     pub uncertainty_percent: f64,
     /// Coverage factor of that.
     #[serde(default = "two")]
+    #[schema(required)]
     pub coverage_factor: f64,
     /// Last day on which its certificate holds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = String, nullable = false)]
     pub valid_until: Option<Date>,
 }
 
@@ -63,8 +68,9 @@ impl Reference {
 }
 
 /// A calibration as a person hands it in.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = TakenCalibration)]
 pub struct Taken {
     /// Its name: it means this line for ever.
     pub name: String,
@@ -75,28 +81,34 @@ pub struct Taken {
     /// Against what.
     pub reference: Reference,
     /// The day.
+    #[schema(value_type = String)]
     pub performed_on: Date,
     /// Who did it.
     pub performed_by: String,
     /// Last day on which it holds; none: nobody has said.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = String, nullable = false)]
     pub valid_until: Option<Date>,
     /// What was calibrated: serial numbers of cell and amplifier.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub item: Option<String>,
     /// Air temperature, °C.
     #[serde(default, rename = "temperature_C", skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub temperature_c: Option<f64>,
     /// Relative humidity, percent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub humidity_percent: Option<f64>,
     /// Anything else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub note: Option<String>,
 }
 
 /// The same with its line.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct KeptCalibration {
     /// As handed in.

@@ -14,6 +14,7 @@ use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 use std::time::SystemTime;
+use utoipa::ToSchema;
 
 /// Bytes of a token, before it is written in hexadecimal digits.
 pub const TOKEN_BYTES: usize = 32;
@@ -28,7 +29,7 @@ const FAILURES_WITHIN_NS: i64 = 60_000_000_000;
 const ADDRESSES_MAX: usize = 1000;
 
 /// What somebody may do; each role may do what those before it may.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Role {
     /// Look at everything.

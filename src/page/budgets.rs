@@ -4,6 +4,7 @@
 //! [`crate::results::uncertainty`].
 
 use super::body::Asked;
+use super::budget_shown::{BudgetShown, MonteCarlo, Percent, Ratio, SimulatedShown, Tension, Torque};
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::runs::no_run;
@@ -17,7 +18,6 @@ use crate::store::{Reader, RunDetail, RunId, ShelfKind};
 use axum::Json;
 use axum::extract::State as Shared;
 use serde::Deserialize;
-use serde_json::{Value, json};
 use utoipa::IntoParams;
 
 /// Most runs in one question.
@@ -54,7 +54,7 @@ pub struct BudgetQuery {
     get, path = "/budget", operation_id = "budget", tag = "runs",
     params(BudgetQuery),
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = BudgetShown,
          description = "Value, standard and expanded uncertainty, and the lines they are made of"),
         Refused
     )
@@ -62,7 +62,7 @@ pub struct BudgetQuery {
 pub async fn budget(
     Shared(state): Shared<State>,
     Asked(query): Asked<BudgetQuery>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<BudgetShown>, Problem> {
     if let Some(found) = query.monte_carlo.filter(|n| !(100..=TRIALS_MAX).contains(n)) {
         return Err(Problem::unprocessable(format!(
             "monte_carlo: expected 100 to {TRIALS_MAX} trials, found {found}"
@@ -98,7 +98,7 @@ fn common<'a>(words: &[Option<&'a str>]) -> Option<&'a str> {
     words.iter().all(|word| *word == Some(first)).then_some(first)
 }
 
-fn answer(reader: &Reader, query: &BudgetQuery) -> Result<Value, Problem> {
+fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> {
     let ids = numbers(&query.runs)?;
     let runs = details(reader, &ids)?;
     let others = query.against.as_deref().map(numbers).transpose()?;
@@ -137,25 +137,23 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<Value, Problem> {
     };
     let simulated =
         query.monte_carlo.map(|trials| monte_carlo(&found.mean, torque.as_ref(), trials, query.seed));
-    Ok(json!({
-        "runs": ids.iter().map(|id| id.0).collect::<Vec<_>>(),
-        "measure": query.measure.name(),
-        "tension": valued(&found.mean, "kN"),
-        "torque": torque.as_ref().map(|torque| valued(torque, "Nm")),
-        "ratio": ratio.as_ref().map(|found| {
-            let mut document = valued(&found.ratio, "percent");
-            document["calibration_line_if_nothing_cancelled_percent"] =
-                json!(found.line_u_if_apart.map(|u| 100.0 * u));
-            document["cancels"] = cancels(factor.is_some(), line.is_some());
-            document
+    Ok(BudgetShown {
+        runs: ids,
+        measure: query.measure,
+        tension: Tension::of(&found.mean, 1.0),
+        torque: torque.as_ref().map(|torque| Torque::of(torque, 1.0)),
+        ratio: ratio.as_ref().map(|found| Ratio {
+            percent: Percent::of(&found.ratio, 100.0),
+            calibration_line_if_nothing_cancelled_percent: found.line_u_if_apart.map(|u| 100.0 * u),
+            cancels: cancels(factor.is_some(), line.is_some()),
         }),
-        "monte_carlo": simulated.transpose()?,
-        "notes": notes,
-    }))
+        monte_carlo: simulated.transpose()?,
+        notes,
+    })
 }
 
 /// What is common to both groups and so leaves no trace in their ratio.
-fn cancels(factor: bool, line: bool) -> Value {
+fn cancels(factor: bool, line: bool) -> Vec<&'static str> {
     let mut words = vec!["gain of the cell and amplifier"];
     if line {
         words.push("reference standard");
@@ -163,7 +161,7 @@ fn cancels(factor: bool, line: bool) -> Value {
     if factor {
         words.push("mean of the bolt factor");
     }
-    json!(words)
+    words
 }
 
 pub(super) fn figures(
@@ -259,30 +257,6 @@ pub(super) fn factor(
     }
 }
 
-fn valued(value: &Valued, unit: &str) -> Value {
-    let by = if unit == "percent" { 100.0 } else { 1.0 };
-    let total: f64 = value.budget.lines.iter().map(|line| line.contribution * line.contribution).sum();
-    let finite = |number: f64| number.is_finite().then_some(number);
-    let line = |line: &Line| {
-        json!({
-            "line": line.name,
-            format!("contribution_{unit}"): by * line.contribution.abs(),
-            "share_percent": if total > 0.0 { 100.0 * line.contribution * line.contribution / total } else { 0.0 },
-            "degrees_of_freedom": finite(line.degrees_of_freedom),
-        })
-    };
-    json!({
-        format!("value_{unit}"): by * value.value,
-        "lines": value.budget.lines.iter().map(line).collect::<Vec<_>>(),
-        format!("standard_uncertainty_{unit}"): by * value.combined.standard_uncertainty,
-        "degrees_of_freedom": finite(value.combined.degrees_of_freedom),
-        "coverage_factor": value.expanded.coverage_factor,
-        "level": LEVEL,
-        format!("expanded_uncertainty_{unit}"): by * value.expanded.uncertainty,
-        "dominating": value.combined.dominating.as_ref().map(|(name, _)| name),
-    })
-}
-
 /// Lines as distributions about nought: Student's t where an uncertainty is itself from a sample.
 fn distributions(value: &Valued) -> Vec<Distribution> {
     let of = |line: &Line| {
@@ -300,21 +274,23 @@ fn monte_carlo(
     torque: Option<&Valued>,
     trials: usize,
     seed: u64,
-) -> Result<Value, Problem> {
+) -> Result<MonteCarlo, Problem> {
     let run = |value: &Valued| {
         let model = |x: &[f64]| value.value + x.iter().sum::<f64>();
         simulate(model, &distributions(value), trials, seed, LEVEL)
             .map_err(|error| Problem::unprocessable(error.to_string()))
     };
-    let shown = |found: &Simulated| {
-        json!({
-            "mean": found.mean, "standard_uncertainty": found.standard_uncertainty,
-            "low": found.symmetric.0, "high": found.symmetric.1,
-        })
+    let shown = |found: Simulated| SimulatedShown {
+        mean: found.mean,
+        standard_uncertainty: found.standard_uncertainty,
+        low: found.symmetric.0,
+        high: found.symmetric.1,
     };
-    Ok(json!({
-        "trials": trials, "seed": seed, "level": LEVEL,
-        "tension_kN": shown(&run(tension)?),
-        "torque_Nm": torque.map(run).transpose()?.as_ref().map(shown),
-    }))
+    Ok(MonteCarlo {
+        trials,
+        seed,
+        level: LEVEL,
+        tension_kn: shown(run(tension)?),
+        torque_nm: torque.map(run).transpose()?.map(shown),
+    })
 }

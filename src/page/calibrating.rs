@@ -7,7 +7,7 @@ use super::body::{Body, check_who};
 use super::calibrations::find;
 use super::openapi::Refused;
 use super::problem::Problem;
-use super::rigs::RigState;
+use super::rigs::{Reply, RigState};
 use super::state::State;
 use crate::constants::Calibration;
 use crate::control::Command;
@@ -15,8 +15,7 @@ use crate::setups::check_text;
 use crate::store::Write;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// A calibration to be put in force: a line, or the name of one that is kept.
@@ -31,6 +30,20 @@ pub struct CalibrateBody {
     name: Option<String>,
 }
 
+/// The line that a rig converts with now.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = CalibratedRig)]
+pub struct Calibrated {
+    /// The rig.
+    rig: String,
+    /// What it did with the command.
+    reply: Reply,
+    /// The line.
+    calibration: Calibration,
+    /// The calibration that is kept under this name holds no longer.
+    expired: bool,
+}
+
 /// Puts a calibration in force at a rig: a line, or the name of one that is kept.
 ///
 /// # Errors
@@ -40,7 +53,7 @@ pub struct CalibrateBody {
     params(("rig" = String, Path, description = "Name of the rig")),
     request_body = CalibrateBody,
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = Calibrated,
          description = "The line in force, and whether it holds no longer (`expired`)"),
         Refused
     )
@@ -49,7 +62,7 @@ pub async fn calibrate(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
     Body(body): Body<CalibrateBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Calibrated>, Problem> {
     check_who(&body.who)?;
     let now = state.rig(&rig)?;
     let (mut calibration, expired) = match (body.calibration, &body.name) {
@@ -71,7 +84,7 @@ pub async fn calibrate(
         Write::Command { utc_ns: state.now(), who: body.who.clone(), command: Box::new(command.clone()) };
     state.write(&rig, write).await?;
     let reply = state.rigs.command(&rig, &body.who, command).await?;
-    Ok(Json(json!({ "rig": rig, "reply": reply, "calibration": calibration, "expired": expired })))
+    Ok(Json(Calibrated { rig, reply, calibration, expired }))
 }
 
 fn may_change(rig: &RigState) -> Result<(), Problem> {

@@ -17,7 +17,6 @@ use axum::extract::{Path, State as Shared};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use utoipa::ToSchema;
 
@@ -34,7 +33,8 @@ pub struct KeepBody {
 }
 
 /// A calibration as it is shown.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = CalibrationShown)]
 pub struct Shown {
     #[serde(flatten)]
     row: CalibrationRow,
@@ -44,6 +44,13 @@ pub struct Shown {
     rigs: Vec<String>,
 }
 
+/// Calibrations that are kept.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct CalibrationList {
+    /// The calibrations, oldest first.
+    calibrations: Vec<Shown>,
+}
+
 /// Fits the loads of a calibration and keeps it for ever.
 ///
 /// # Errors
@@ -51,7 +58,7 @@ pub struct Shown {
 #[utoipa::path(
     post, path = "/calibrations", operation_id = "keep_calibration", tag = "calibrations",
     request_body = KeepBody,
-    responses((status = 201, description = "The calibration with its fitted line", body = Object), Refused)
+    responses((status = 201, description = "The calibration with its fitted line", body = Shown), Refused)
 )]
 pub async fn keep(
     Shared(state): Shared<State>,
@@ -94,15 +101,15 @@ pub async fn keep(
 #[utoipa::path(
     get, path = "/calibrations", operation_id = "list_calibrations", tag = "calibrations",
     responses(
-        (status = 200, body = Object,
-         description = "`calibrations`, each with the rigs that convert with it"),
+        (status = 200, body = CalibrationList,
+         description = "Calibrations, each with the rigs that convert with it"),
         Refused
     )
 )]
-pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+pub async fn list(Shared(state): Shared<State>) -> Result<Json<CalibrationList>, Problem> {
     let rows = state.read(crate::store::Reader::kept_calibrations).await?;
-    let all: Vec<Shown> = rows.into_iter().map(|row| shown(&state, row)).collect();
-    Ok(Json(json!({ "calibrations": all })))
+    let calibrations = rows.into_iter().map(|row| shown(&state, row)).collect();
+    Ok(Json(CalibrationList { calibrations }))
 }
 
 /// One calibration.
@@ -113,7 +120,7 @@ pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> 
     get, path = "/calibrations/{name}", operation_id = "show_calibration", tag = "calibrations",
     params(("name" = String, Path, description = "Name of the calibration")),
     responses(
-        (status = 200, description = "The calibration with its loads and its line", body = Object),
+        (status = 200, description = "The calibration with its loads and its line", body = Shown),
         Refused
     )
 )]

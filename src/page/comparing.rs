@@ -9,8 +9,9 @@ use super::problem::Problem;
 use super::state::State;
 use super::trial_state::{Reading, Trial, load};
 use crate::compare::{
-    Asked as AskedOf, Common, CompareError, Comparison, Drift, Observation, PieceEffects, Question, Totals,
-    compare, of_pieces, of_setups, piece_effects, total,
+    Asked as AskedOf, Common, CompareError, Comparison, Drift, LeftOut, Observation, PieceEffects,
+    PiecesCompared, Question, SetupCompared, SetupsCompared, Totals, compare, of_pieces, of_setups,
+    piece_effects, total,
 };
 use crate::results::uncertainty::{KnownLine, LINE_IN_RATIO, against};
 use crate::results::{Figure, Measure};
@@ -18,8 +19,7 @@ use crate::stats::steadiness::{PATIENCE, Steadiness};
 use crate::store::{Reader, RunId};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use utoipa::{IntoParams, ToSchema};
 
@@ -64,6 +64,56 @@ enum By {
     Piece,
 }
 
+/// A comparison of the runs of a trial.
+#[derive(Debug, Serialize, ToSchema)]
+#[serde(untagged)]
+#[schema(as = TrialCompared)]
+pub enum Compared {
+    /// Of its setups by the gate, where no figure was named.
+    WithPlateau(TrialSetupsAndPlateau),
+    /// Of its setups.
+    Setups(TrialSetups),
+    /// Of their pieces.
+    Pieces(TrialPieces),
+}
+
+/// The setups of a trial compared with its baseline.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct TrialSetups {
+    /// Name of the trial.
+    trial: String,
+    #[serde(flatten)]
+    found: SetupsCompared,
+}
+
+/// The setups of a trial by the gate, and by the plateau of the same runs.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct TrialSetupsAndPlateau {
+    #[serde(flatten)]
+    setups: TrialSetups,
+    /// By the plateau; null where it cannot be compared.
+    beside: Option<Beside>,
+}
+
+/// The same runs by another figure.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ComparedBeside)]
+pub struct Beside {
+    /// Which figure.
+    measure: String,
+    /// Each tool's baseline, then its other setups.
+    setups: Vec<SetupCompared>,
+}
+
+/// What the pieces of a trial do.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct TrialPieces {
+    /// Name of the trial.
+    trial: String,
+    #[serde(flatten)]
+    found: PiecesCompared,
+}
+
 /// The setups of a trial compared with its baseline, or the effects of their pieces.
 ///
 /// Where nothing else is asked, the plateau of the same runs stands `beside` the gate.
@@ -74,7 +124,7 @@ enum By {
     get, path = "/trials/{name}/comparison", operation_id = "compare_trial", tag = "trials",
     params(("name" = String, Path, description = "Name of the trial"), ComparisonQuery),
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = Compared,
          description = "Differences from the baseline in percent with limits, or effects of pieces"),
         Refused
     )
@@ -83,7 +133,7 @@ pub async fn comparison(
     Shared(state): Shared<State>,
     Path(name): Path<String>,
     Asked(query): Asked<ComparisonQuery>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Compared>, Problem> {
     check(&query)?;
     state.read(move |reader| answer(reader, &name, &query)).await.map(Json)
 }
@@ -116,7 +166,7 @@ pub(super) struct Asking<'a> {
     /// The same, as they were read.
     readings: Vec<Reading>,
     /// Runs without it, with why they took no step.
-    without: Vec<Value>,
+    without: Vec<LeftOut>,
 }
 
 impl<'a> Asking<'a> {
@@ -145,7 +195,7 @@ impl<'a> Asking<'a> {
                     });
                     readings.push(row);
                 }
-                _ => without.push(json!({ "run": row.run, "why": row.excluded })),
+                _ => without.push(LeftOut { run: row.run.0.unsigned_abs(), why: row.excluded }),
             }
         }
         let name = &trial.row.plan.name;
@@ -204,27 +254,19 @@ impl<'a> Asking<'a> {
         piece_effects(&self.observations, &self.question, untried).map_err(|error| self.refused(&error))
     }
 
-    fn setups(&self, reader: &Reader) -> Result<Value, Problem> {
+    fn setups(&self, reader: &Reader) -> Result<TrialSetups, Problem> {
         let (found, totals) = self.compared(reader)?;
-        let mut document = of_setups(&self.asked(), &self.observations, &found, &totals);
-        self.complete(&mut document);
-        Ok(document)
+        let mut found = of_setups(&self.asked(), &self.observations, &found, &totals);
+        found.excluded.extend(self.without.iter().cloned());
+        Ok(TrialSetups { trial: self.trial.row.plan.name.clone(), found })
     }
 
-    fn pieces(&self) -> Result<Value, Problem> {
+    fn pieces(&self) -> Result<TrialPieces, Problem> {
         let untried = self.query.predict.as_deref().map(chain).transpose()?;
         let found = self.effects(untried.as_deref())?;
-        let mut document = of_pieces(&self.asked(), &found, untried.as_deref());
-        self.complete(&mut document);
-        Ok(document)
-    }
-
-    /// Adds what only a trial has.
-    fn complete(&self, document: &mut Value) {
-        document["trial"] = json!(self.trial.row.plan.name);
-        if let Some(excluded) = document["excluded"].as_array_mut() {
-            excluded.extend(self.without.iter().cloned());
-        }
+        let mut found = of_pieces(&self.asked(), &found, untried.as_deref());
+        found.excluded.extend(self.without.iter().cloned());
+        Ok(TrialPieces { trial: self.trial.row.plan.name.clone(), found })
     }
 
     /// Limits with what the calibration leaves in each percent.
@@ -297,19 +339,19 @@ fn chain(text: &str) -> Result<Vec<String>, Problem> {
     Ok(names)
 }
 
-fn answer(reader: &Reader, name: &str, query: &ComparisonQuery) -> Result<Value, Problem> {
+fn answer(reader: &Reader, name: &str, query: &ComparisonQuery) -> Result<Compared, Problem> {
     let trial = load(reader, name)?;
     let measure = query.measure.unwrap_or(trial.row.plan.measure);
     let asking = Asking::new(reader, &trial, query, measure)?;
     if query.by == Some(By::Piece) {
-        return asking.pieces();
+        return asking.pieces().map(Compared::Pieces);
     }
-    let mut document = asking.setups(reader)?;
-    if query.measure.is_none() && measure == Measure::Gate {
-        // Where the plateau cannot be compared the gate still can.
-        let beside = Asking::new(reader, &trial, query, Measure::Plateau).and_then(|a| a.setups(reader)).ok();
-        document["beside"] = beside
-            .map_or(Value::Null, |also| json!({ "measure": also["measure"], "setups": also["setups"] }));
+    let setups = asking.setups(reader)?;
+    if query.measure.is_some() || measure != Measure::Gate {
+        return Ok(Compared::Setups(setups));
     }
-    Ok(document)
+    // Where the plateau cannot be compared the gate still can.
+    let beside = Asking::new(reader, &trial, query, Measure::Plateau).and_then(|a| a.setups(reader)).ok();
+    let beside = beside.map(|also| Beside { measure: also.found.head.measure, setups: also.found.setups });
+    Ok(Compared::WithPlateau(TrialSetupsAndPlateau { setups, beside }))
 }

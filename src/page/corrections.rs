@@ -10,11 +10,10 @@ use super::runs::{no_run, run_id};
 use super::state::State;
 use super::tags::{chain_named, on_shelf, pieces};
 use crate::setups::{Tool, fit};
-use crate::store::{Correction, NewTags, Reader, ShelfKind, Write};
+use crate::store::{Correction, NewTags, Reader, RunLine, ShelfKind, Write};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// Other tags for a run.
@@ -41,6 +40,14 @@ pub struct WordBody {
     why: String,
 }
 
+/// A run as it counts now.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = CorrectedRun)]
+pub struct Corrected {
+    /// Its line, this correction applied.
+    run: RunLine,
+}
+
 /// Corrects the tags of a run.
 ///
 /// # Errors
@@ -49,13 +56,13 @@ pub struct WordBody {
     post, path = "/runs/{id}/tag", operation_id = "tag_run", tag = "runs",
     params(("id" = i64, Path, description = "Number of the run in the store")),
     request_body = TagBody,
-    responses((status = 200, description = "The line of the run", body = Object), Refused)
+    responses((status = 200, description = "The run as it counts now", body = Corrected), Refused)
 )]
 pub async fn tag(
     Shared(state): Shared<State>,
     Path(id): Path<String>,
     Body(body): Body<TagBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Corrected>, Problem> {
     if body.setup.is_none() && body.tool.is_none() {
         return Err(Problem::unprocessable("cannot tag a run: expected a setup or a tool, found neither"));
     }
@@ -72,13 +79,13 @@ pub async fn tag(
     post, path = "/runs/{id}/exclude", operation_id = "exclude_run", tag = "runs",
     params(("id" = i64, Path, description = "Number of the run in the store")),
     request_body = WordBody,
-    responses((status = 200, description = "The line of the run", body = Object), Refused)
+    responses((status = 200, description = "The run as it counts now", body = Corrected), Refused)
 )]
 pub async fn exclude(
     Shared(state): Shared<State>,
     Path(id): Path<String>,
     Body(body): Body<WordBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Corrected>, Problem> {
     store(&state, &id, (body.who, body.why), Correction::Exclude).await
 }
 
@@ -90,13 +97,13 @@ pub async fn exclude(
     post, path = "/runs/{id}/restore", operation_id = "restore_run", tag = "runs",
     params(("id" = i64, Path, description = "Number of the run in the store")),
     request_body = WordBody,
-    responses((status = 200, description = "The line of the run", body = Object), Refused)
+    responses((status = 200, description = "The run as it counts now", body = Corrected), Refused)
 )]
 pub async fn restore(
     Shared(state): Shared<State>,
     Path(id): Path<String>,
     Body(body): Body<WordBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Corrected>, Problem> {
     store(&state, &id, (body.who, body.why), Correction::Restore).await
 }
 
@@ -119,7 +126,7 @@ async fn store(
     id: &str,
     (who, why): (String, String),
     correction: Correction,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Corrected>, Problem> {
     check_who(&who)?;
     check_why(&why)?;
     let run = run_id(id)?;
@@ -129,5 +136,5 @@ async fn store(
     let line = state.read(move |reader| reader.run(run)).await?;
     let line = line.ok_or_else(|| no_run(run))?.line;
     state.rigs.tell(&line.rig, utc_ns, News::Changed { id: run });
-    Ok(Json(json!({ "run": line })))
+    Ok(Json(Corrected { run: line }))
 }

@@ -5,16 +5,34 @@
 use crate::results::RunResult;
 use serde::Serialize;
 use serde_json::{Value, json};
+use utoipa::ToSchema;
 
 /// One figure in two results.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = FigureDifference)]
 pub struct Difference {
-    /// Which, with its unit.
+    /// Which; its unit stands last in the name.
     pub figure: String,
-    /// Before.
+    /// Before; null where there was none.
+    #[schema(value_type = Option<FigureValue>)]
     pub before: Value,
-    /// Now.
+    /// Now; null where there is none.
+    #[schema(value_type = Option<FigureValue>)]
     pub after: Value,
+}
+
+/// What a figure may be.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[serde(untagged)]
+pub enum FigureValue {
+    /// In the unit of its name.
+    Number(f64),
+    /// Yes or no.
+    YesOrNo(bool),
+    /// A name.
+    Name(String),
+    /// Names of flags.
+    Names(Vec<String>),
 }
 
 /// The figures of a result that people compare, in order.

@@ -8,11 +8,10 @@ use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
 use crate::store::outbox::RUNS_AT_ONCE_MAX;
-use crate::store::{OutboxStatus, OutboxWrite, Reader, StoreError, Write, Written};
+use crate::store::{OutboxStatus, OutboxWrite, QuarantineRow, Reader, StoreError, Write, Written};
 use axum::Json;
 use axum::extract::State as Shared;
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
 use utoipa::{IntoParams, ToSchema};
 
 /// Most rows of the quarantine in one answer.
@@ -21,7 +20,7 @@ const QUARANTINE_MAX: u32 = 1000;
 const SET_UP: &str = "set forward.url in the settings and start boltscribed again";
 
 /// How the last tries went.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ForwardState {
     /// `starting`, `good`, `retrying` or `alarm`.
     pub condition: String,
@@ -43,10 +42,30 @@ pub struct ForwardState {
     pub tells_start: bool,
 }
 
-/// Both views as one document.
-#[must_use]
-pub fn document(outbox: OutboxStatus, state: Option<&ForwardState>) -> Value {
-    json!({ "outbox": outbox, "server": state })
+/// How forwarding goes.
+#[derive(Clone, Debug, Serialize, ToSchema)]
+pub struct ForwardStatus {
+    /// What waits in the store.
+    pub outbox: OutboxStatus,
+    /// How the last tries went; null where nothing is set up, or no daemon runs.
+    pub server: Option<ForwardState>,
+}
+
+/// What the central store would not have.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Quarantine {
+    /// The rows, oldest first.
+    rows: Vec<QuarantineRow>,
+}
+
+/// What is tried again.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ForwardRetry)]
+pub struct Retried {
+    /// Rows that were put in again.
+    rows: u64,
+    /// Somebody tries at once.
+    woken: bool,
 }
 
 /// How forwarding to a central store goes.
@@ -56,14 +75,14 @@ pub fn document(outbox: OutboxStatus, state: Option<&ForwardState>) -> Value {
 #[utoipa::path(
     get, path = "/forward", operation_id = "forward_status", tag = "forward",
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = ForwardStatus,
          description = "The outbox, and how the last try went; `server` is null where nothing is set up"),
         Refused
     )
 )]
-pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+pub async fn status(Shared(state): Shared<State>) -> Result<Json<ForwardStatus>, Problem> {
     let outbox = state.read(Reader::outbox_status).await?;
-    Ok(Json(document(outbox, state.rigs.forward().as_ref())))
+    Ok(Json(ForwardStatus { outbox, server: state.rigs.forward() }))
 }
 
 /// How many rows to show.
@@ -82,15 +101,15 @@ pub struct QuarantineQuery {
 #[utoipa::path(
     get, path = "/forward/quarantine", operation_id = "forward_quarantine", tag = "forward",
     params(QuarantineQuery),
-    responses((status = 200, description = "`rows`, oldest first", body = Object), Refused)
+    responses((status = 200, description = "The rows, oldest first", body = Quarantine), Refused)
 )]
 pub async fn quarantine(
     Shared(state): Shared<State>,
     Asked(asked): Asked<QuarantineQuery>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Quarantine>, Problem> {
     let limit = asked.limit.unwrap_or(QUARANTINE_MAX).clamp(1, QUARANTINE_MAX);
     let rows = state.read(move |reader| reader.quarantine(limit)).await?;
-    Ok(Json(json!({ "rows": rows })))
+    Ok(Json(Quarantine { rows }))
 }
 
 /// What is to be tried again; nothing given: what waits.
@@ -115,15 +134,15 @@ pub struct RetryBody {
     post, path = "/forward/retry", operation_id = "forward_retry", tag = "forward",
     request_body = RetryBody,
     responses(
-        (status = 200, body = Object,
-         description = "`rows` that were put in again, and whether somebody tries at once (`woken`)"),
+        (status = 200, body = Retried,
+         description = "How many rows were put in again, and whether somebody tries at once"),
         Refused
     )
 )]
 pub async fn retry(
     Shared(state): Shared<State>,
     Body(body): Body<RetryBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Retried>, Problem> {
     if body.quarantined && body.row.is_some() || body.last_run.is_some() && body.first_run.is_none() {
         return Err(Problem::unprocessable(
             "cannot try again: expected all of the quarantine or one row, and a last run with a first one only",
@@ -148,7 +167,7 @@ pub async fn retry(
         }
         rows += runs_again(&state, first, last).await?;
     }
-    Ok(Json(json!({ "rows": rows, "woken": state.rigs.forward_now() })))
+    Ok(Json(Retried { rows, woken: state.rigs.forward_now() }))
 }
 
 /// In pieces, so that the writer is free for runs between them.

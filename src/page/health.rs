@@ -2,10 +2,11 @@
 //!
 //! Metrics are in the Prometheus text exposition format, version 0.0.4.
 
-use super::forward::ForwardState;
+use super::forward::{ForwardState, ForwardStatus};
+use super::health_shown::{Doctor, QueueLimits, RigShort, StatusShown, StoreSeen};
 use super::openapi::Refused;
 use super::problem::Problem;
-use super::rigs::Link;
+use super::rigs::{Link, RigState};
 use super::state::State;
 use crate::store::backup::free_bytes;
 use crate::store::migrate::SCHEMA_VERSION;
@@ -14,8 +15,6 @@ use axum::Json;
 use axum::extract::State as Shared;
 use axum::http::header;
 use axum::response::IntoResponse;
-use serde_json::{Value, json};
-use std::collections::BTreeMap;
 use std::fmt::Write;
 
 /// Latest events shown by the doctor.
@@ -34,28 +33,23 @@ fn file_bytes(path: &std::path::Path, ending: &str) -> u64 {
 #[utoipa::path(
     get, path = "/status", operation_id = "status", tag = "state",
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = StatusShown,
          description = "Version, time, runs in the store, the writer, each rig in short"),
         Refused
     )
 )]
-pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+pub async fn status(Shared(state): Shared<State>) -> Result<Json<StatusShown>, Problem> {
     let runs = state.read(crate::store::Reader::run_count).await?;
-    let rigs = state.rigs.rigs();
-    let rigs: Vec<Value> = rigs
-        .iter()
-        .map(
-            |rig| json!({ "rig": rig.rig, "link": rig.link, "stale": rig.stale, "simulated": rig.simulated }),
-        )
-        .collect();
-    Ok(Json(json!({
-        "version": env!("CARGO_PKG_VERSION"),
-        "page_built": super::built::is_built(),
-        "utc_ns": state.now(),
-        "runs": runs,
-        "writer": state.writer.as_ref().map(crate::store::Writer::health),
-        "rigs": rigs,
-    })))
+    let short =
+        |rig: RigState| RigShort { rig: rig.rig, link: rig.link, stale: rig.stale, simulated: rig.simulated };
+    Ok(Json(StatusShown {
+        version: env!("CARGO_PKG_VERSION"),
+        page_built: super::built::is_built(),
+        utc_ns: state.now(),
+        runs,
+        writer: state.writer.as_ref().map(crate::store::Writer::health),
+        rigs: state.rigs.rigs().into_iter().map(short).collect(),
+    }))
 }
 
 /// All that a bug report needs.
@@ -65,12 +59,12 @@ pub async fn status(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
 #[utoipa::path(
     get, path = "/doctor", operation_id = "doctor", tag = "state",
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = Doctor,
          description = "Versions, store, ports, rigs, counters, forwarding, latest events"),
         Refused
     )
 )]
-pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Doctor>, Problem> {
     let path = state.readers.path().to_owned();
     let (runs, events, outbox, facts_of_store) = state
         .read(|reader| {
@@ -84,33 +78,32 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
         tokio::task::spawn_blocking(move || rigs.ports()).await.unwrap_or_default()
     };
     let folder = path.parent().map(std::path::Path::to_owned).unwrap_or_default();
-    let facts: BTreeMap<String, String> = state.rigs.facts().into_iter().collect();
-    Ok(Json(json!({
-        "version": env!("CARGO_PKG_VERSION"),
-        "sqlite": sqlite_version(),
-        "schema_version": SCHEMA_VERSION,
-        "store": {
-            "path": path,
-            "bytes": file_bytes(&path, ""),
-            "log_bytes": file_bytes(&path, "-wal"),
-            "runs": runs,
-            "writable": state.writer.is_some(),
-            "disk_free_bytes": free_bytes(&folder),
-            "facts": facts_of_store,
+    Ok(Json(Doctor {
+        version: env!("CARGO_PKG_VERSION"),
+        sqlite: sqlite_version(),
+        schema_version: SCHEMA_VERSION,
+        store: StoreSeen {
+            bytes: file_bytes(&path, ""),
+            log_bytes: file_bytes(&path, "-wal"),
+            path,
+            runs,
+            writable: state.writer.is_some(),
+            disk_free_bytes: free_bytes(&folder),
+            facts: facts_of_store,
         },
-        "process": std::process::id(),
-        "limits": {
-            "store_queue_rows": queue::QUEUE_ROWS_MAX,
-            "store_queue_bytes": queue::QUEUE_BYTES_MAX,
+        process: std::process::id(),
+        limits: QueueLimits {
+            store_queue_rows: queue::QUEUE_ROWS_MAX,
+            store_queue_bytes: queue::QUEUE_BYTES_MAX,
         },
-        "ports": ports,
-        "writer": state.writer.as_ref().map(crate::store::Writer::health),
-        "rigs": state.rig_states(),
-        "counters": state.rigs.counters(),
-        "facts": facts,
-        "forward": super::forward::document(outbox, state.rigs.forward().as_ref()),
-        "events": events,
-    })))
+        ports,
+        writer: state.writer.as_ref().map(crate::store::Writer::health),
+        rigs: state.rig_states(),
+        counters: state.rigs.counters(),
+        facts: state.rigs.facts().into_iter().collect(),
+        forward: ForwardStatus { outbox, server: state.rigs.forward() },
+        events,
+    }))
 }
 
 /// Reads the whole store and tells what is wrong with it. Takes as long as that takes.
@@ -120,7 +113,7 @@ pub async fn doctor(Shared(state): Shared<State>) -> Result<Json<Value>, Problem
 #[utoipa::path(
     get, path = "/store/check", operation_id = "look_through_store", tag = "store",
     responses(
-        (status = 200, description = "Rows by table, samples counted, faults found", body = Object),
+        (status = 200, description = "Rows by table, samples counted, faults found", body = CheckReport),
         Refused
     )
 )]

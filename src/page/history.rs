@@ -12,14 +12,13 @@ use crate::compare::history::{Capability, Chart, capability, chart};
 use crate::report::history::svg;
 use crate::results::Measure;
 use crate::stats::moments;
-use crate::store::{Reader, RunLine};
+use crate::store::{Reader, RunId, RunLine};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
-use serde_json::{Value, json};
-use utoipa::IntoParams;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
 
 /// What is charted.
 #[derive(Debug, Deserialize, IntoParams)]
@@ -42,6 +41,69 @@ pub struct HistoryQuery {
     most_kn: Option<f64>,
 }
 
+/// How a tool has been.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ToolHistory)]
+pub struct HistoryShown {
+    /// The tool.
+    tool: String,
+    /// The setup of the runs; null where they have none.
+    setup: Option<String>,
+    /// Which figure of them.
+    measure: Measure,
+    /// How many there are.
+    runs: usize,
+    /// Centre of the chart, kN; null where runs are too few for one.
+    #[serde(rename = "centre_kN")]
+    centre_kn: Option<f64>,
+    /// Its lower limit, kN.
+    #[serde(rename = "low_kN")]
+    low_kn: Option<f64>,
+    /// Its upper limit, kN.
+    #[serde(rename = "high_kN")]
+    high_kn: Option<f64>,
+    /// Mean of the moving ranges, kN.
+    #[serde(rename = "mean_range_kN")]
+    mean_range_kn: Option<f64>,
+    /// Upper limit of a moving range, kN.
+    #[serde(rename = "range_limit_kN")]
+    range_limit_kn: Option<f64>,
+    /// The runs, oldest first.
+    points: Vec<HistoryPoint>,
+    /// Against what is demanded; null where nothing was named, or there is no spread.
+    capability: Option<CapabilityShown>,
+    /// What the chart is.
+    note: &'static str,
+}
+
+/// One run of a chart.
+#[derive(Debug, Serialize, ToSchema)]
+struct HistoryPoint {
+    /// Its number in the store.
+    run: RunId,
+    /// When it was, ISO 8601.
+    utc: String,
+    /// The figure, kN.
+    #[serde(rename = "value_kN")]
+    value_kn: f64,
+    /// Patterns that end at it.
+    remarks: Vec<&'static str>,
+}
+
+/// How the spread of runs compares with what is demanded.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = Capability)]
+struct CapabilityShown {
+    /// Width that is allowed over six SDs; null where one side is named.
+    cp: Option<f64>,
+    /// Distance of the mean from the nearer side over three SDs.
+    cpk: f64,
+    /// Lower 95 % limit of that.
+    cpk_low: f64,
+    /// Upper 95 % limit of that.
+    cpk_high: f64,
+}
+
 /// Runs of a tool that count, oldest first, with their chart.
 ///
 /// # Errors
@@ -50,7 +112,7 @@ pub struct HistoryQuery {
     get, path = "/tools/{tool}/history", operation_id = "tool_history", tag = "tools",
     params(("tool" = String, Path, description = "Name of the tool"), HistoryQuery),
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = HistoryShown,
          description = "Points with remarks, centre and limits of the chart, capability"),
         Refused
     )
@@ -59,8 +121,8 @@ pub async fn history(
     Shared(state): Shared<State>,
     Path(tool): Path<String>,
     Asked(query): Asked<HistoryQuery>,
-) -> Result<Json<Value>, Problem> {
-    state.read(move |reader| Ok::<_, Problem>(charted(reader, &tool, &query)?.document())).await.map(Json)
+) -> Result<Json<HistoryShown>, Problem> {
+    state.read(move |reader| Ok::<_, Problem>(charted(reader, &tool, &query)?.shown())).await.map(Json)
 }
 
 /// The chart of a tool as a drawing (SVG).
@@ -125,22 +187,36 @@ fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Charted,
 }
 
 impl Charted {
-    fn document(&self) -> Value {
+    fn shown(self) -> HistoryShown {
         let chart = self.chart.as_ref();
-        let remarks = |at: usize| -> Vec<&str> {
+        let remarks = |at: usize| -> Vec<&'static str> {
             let all = chart.iter().flat_map(|chart| &chart.remarks);
             all.filter(|(place, _)| *place == at).map(|(_, pattern)| pattern.name()).collect()
         };
-        let point = |(at, (run, value)): (usize, (&RunLine, &f64))| json!({ "run": run.id.0, "utc": run.utc, "value_kN": value, "remarks": remarks(at) });
-        let points: Vec<Value> = self.runs.iter().zip(&self.values).enumerate().map(point).collect();
-        json!({
-            "tool": self.tool, "setup": self.setup, "measure": self.measure.name(), "runs": self.values.len(),
-            "centre_kN": chart.map(|c| c.centre),
-            "low_kN": chart.map(|c| c.limits.0), "high_kN": chart.map(|c| c.limits.1),
-            "mean_range_kN": chart.map(|c| c.mean_range), "range_limit_kN": chart.map(|c| c.range_limit),
-            "points": points,
-            "capability": self.capability.map(|c| json!({ "cp": c.cp, "cpk": c.cpk, "cpk_low": c.cpk_limits.0, "cpk_high": c.cpk_limits.1 })),
-            "note": "individuals and moving range; the patterns are those of ISO 7870-2 from memory",
-        })
+        let point = |(at, (run, value)): (usize, (&RunLine, &f64))| HistoryPoint {
+            run: run.id,
+            utc: run.utc.clone(),
+            value_kn: *value,
+            remarks: remarks(at),
+        };
+        HistoryShown {
+            points: self.runs.iter().zip(&self.values).enumerate().map(point).collect(),
+            measure: self.measure,
+            runs: self.values.len(),
+            centre_kn: chart.map(|c| c.centre),
+            low_kn: chart.map(|c| c.limits.0),
+            high_kn: chart.map(|c| c.limits.1),
+            mean_range_kn: chart.map(|c| c.mean_range),
+            range_limit_kn: chart.map(|c| c.range_limit),
+            capability: self.capability.map(|c| CapabilityShown {
+                cp: c.cp,
+                cpk: c.cpk,
+                cpk_low: c.cpk_limits.0,
+                cpk_high: c.cpk_limits.1,
+            }),
+            note: "individuals and moving range; the patterns are those of ISO 7870-2 from memory",
+            tool: self.tool,
+            setup: self.setup,
+        }
     }
 }

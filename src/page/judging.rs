@@ -5,6 +5,7 @@
 
 use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
+use super::judged::AcceptanceShown;
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
@@ -22,7 +23,6 @@ use crate::time::day_utc;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use serde::Deserialize;
-use serde_json::{Value, json};
 use std::sync::Arc;
 use utoipa::IntoParams;
 
@@ -97,7 +97,7 @@ pub(super) fn latest(
     get, path = "/tools/{tool}/acceptance", operation_id = "accept_tool", tag = "tools",
     params(("tool" = String, Path, description = "Name of the tool"), AcceptQuery),
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = AcceptanceShown,
          description = "The decision, its probability, and what would decide it"),
         Refused
     )
@@ -106,31 +106,9 @@ pub async fn acceptance(
     Shared(state): Shared<State>,
     Path(tool): Path<String>,
     Asked(query): Asked<AcceptQuery>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<AcceptanceShown>, Problem> {
     let limits = Arc::clone(&state.limits);
     state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?)).await.map(Json)
-}
-
-/// What tools of each class must give, as the settings say.
-#[utoipa::path(
-    get, path = "/limits", operation_id = "list_limits", tag = "tools",
-    responses((status = 200, body = Object, description = "Limits by class, each with setup, measure, side and unit"))
-)]
-pub async fn limits(Shared(state): Shared<State>) -> Json<Value> {
-    let all: Vec<Value> = state.limits.iter().map(told).collect();
-    Json(json!({ "limits": all }))
-}
-
-fn told(of: &ClassLimit) -> Value {
-    let query = AcceptQuery::of(of, of.setup.clone());
-    let unit = match of.unit {
-        LimitUnit::Kilonewtons => "kN",
-        LimitUnit::NewtonMetres => "Nm",
-    };
-    json!({
-        "class": of.class, "setup": of.setup, "measure": of.measure.name(), "side": query.side(),
-        "limit": query.limit_kn.or(query.limit_nm), "unit": unit,
-    })
 }
 
 /// The question with the limit of the tool's class, where none is given.
@@ -170,13 +148,18 @@ fn of_class(
     Ok(AcceptQuery { runs: query.runs, probability: query.probability, ..AcceptQuery::of(found, setup) })
 }
 
+/// On which side of a limit a tool must be.
+pub(super) const fn side(upper: bool) -> &'static str {
+    if upper { "at most" } else { "at least" }
+}
+
 impl AcceptQuery {
     fn measure(&self) -> Measure {
         self.measure.unwrap_or_default()
     }
 
     fn side(&self) -> &'static str {
-        if self.upper { "at most" } else { "at least" }
+        side(self.upper)
     }
 
     /// What a class asks of runs of this setup.
@@ -209,7 +192,7 @@ struct Judged {
     notes: Vec<String>,
 }
 
-fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Problem> {
+fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceShown, Problem> {
     let wanted = query.runs.unwrap_or(RUNS);
     if !(1..=RUNS_MAX).contains(&wanted) {
         return Err(Problem::unprocessable(format!("runs: expected 1 to {RUNS_MAX}, found {wanted}")));
@@ -242,15 +225,25 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<Value, Prob
     if n < wanted as usize {
         notes.push(format!("{n} runs that count were found, {wanted} were asked for"));
     }
-    Ok(json!({
-        "tool": tool, "setup": setup, "measure": query.measure().name(), "runs": ids, "unit": found.unit,
-        "value": found.value.value, "limit": found.limit, "side": query.side(),
-        "decision": answer.decision.name(), "probability_of_conformity": answer.probability,
-        "probability_of_a_right_decision": probability, "standard_uncertainty": answer.u,
-        "degrees_of_freedom": Some(answer.freedom).filter(|f| f.is_finite()), "guard": answer.guard,
-        "runs_to_decide": answer.runs_to_decide, "standard_uncertainty_to_decide": answer.u_to_decide,
-        "notes": notes,
-    }))
+    Ok(AcceptanceShown {
+        tool: tool.to_owned(),
+        setup,
+        measure: query.measure(),
+        runs: ids,
+        unit: found.unit,
+        value: found.value.value,
+        limit: found.limit,
+        side: query.side(),
+        decision: answer.decision.name(),
+        probability_of_conformity: answer.probability,
+        probability_of_a_right_decision: probability,
+        standard_uncertainty: answer.u,
+        degrees_of_freedom: Some(answer.freedom).filter(|f| f.is_finite()),
+        guard: answer.guard,
+        runs_to_decide: answer.runs_to_decide,
+        standard_uncertainty_to_decide: answer.u_to_decide,
+        notes,
+    })
 }
 
 /// The decision about these runs.

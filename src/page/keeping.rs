@@ -7,7 +7,7 @@ use super::body::{Body, check_who};
 use super::calibrating::is_the_one_of_its_name;
 use super::openapi::Refused;
 use super::problem::Problem;
-use super::rigs::Hear;
+use super::rigs::{Hear, Heard};
 use super::state::State;
 use crate::constants::Calibration;
 use crate::control::Command;
@@ -15,7 +15,7 @@ use crate::store::Write;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use utoipa::ToSchema;
 
@@ -67,6 +67,22 @@ const fn for_s() -> f64 {
     3.0
 }
 
+/// A rig that was written down.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RigKept {
+    /// Its name.
+    rig: String,
+    /// Path of the file it stands in.
+    file: String,
+}
+
+/// A rig that was taken away.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RigRemoved {
+    /// Its name.
+    rig: String,
+}
+
 /// Adds a rig and takes it up at once.
 ///
 /// # Errors
@@ -75,14 +91,14 @@ const fn for_s() -> f64 {
     post, path = "/rigs", operation_id = "add_rig", tag = "rigs",
     request_body = RigBody,
     responses(
-        (status = 201, description = "The name of the rig and the file it stands in", body = Object),
+        (status = 201, description = "The name of the rig and the file it stands in", body = RigKept),
         Refused
     )
 )]
 pub async fn add(
     Shared(state): Shared<State>,
     Body(body): Body<RigBody>,
-) -> Result<(StatusCode, Json<Value>), Problem> {
+) -> Result<(StatusCode, Json<RigKept>), Problem> {
     let answer = keep(&state, &body, false).await?;
     Ok((StatusCode::CREATED, Json(answer)))
 }
@@ -97,7 +113,7 @@ pub async fn add(
     params(("rig" = String, Path, description = "Name of the rig")),
     request_body = RigBody,
     responses(
-        (status = 200, description = "The name of the rig and the file it stands in", body = Object),
+        (status = 200, description = "The name of the rig and the file it stands in", body = RigKept),
         Refused
     )
 )]
@@ -105,7 +121,7 @@ pub async fn replace(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
     Body(body): Body<RigBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<RigKept>, Problem> {
     state.rig(&rig)?;
     if body.rig["name"] != rig {
         return Err(Problem::unprocessable(format!(
@@ -116,7 +132,7 @@ pub async fn replace(
     keep(&state, &body, true).await.map(Json)
 }
 
-async fn keep(state: &State, body: &RigBody, replace: bool) -> Result<Value, Problem> {
+async fn keep(state: &State, body: &RigBody, replace: bool) -> Result<RigKept, Problem> {
     check_who(&body.who)?;
     writable(state)?;
     let calibration = calibration_of(&body.rig);
@@ -135,7 +151,7 @@ async fn keep(state: &State, body: &RigBody, replace: bool) -> Result<Value, Pro
         let command = Box::new(Command::Calibrate { calibration });
         state.write(name, Write::Command { utc_ns: state.now(), who: body.who.clone(), command }).await?;
     }
-    Ok(json!({ "rig": name, "file": file }))
+    Ok(RigKept { rig: name.to_owned(), file })
 }
 
 /// The calibration of a rig's document; none where it has none, or one that will be refused as a whole.
@@ -153,19 +169,19 @@ fn calibration_of(rig: &Value) -> Option<Calibration> {
     delete, path = "/rigs/{rig}", operation_id = "remove_rig", tag = "rigs",
     params(("rig" = String, Path, description = "Name of the rig")),
     request_body = WhoBody,
-    responses((status = 200, description = "The name of the rig", body = Object), Refused)
+    responses((status = 200, description = "The name of the rig", body = RigRemoved), Refused)
 )]
 pub async fn remove(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
     Body(body): Body<WhoBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<RigRemoved>, Problem> {
     check_who(&body.who)?;
     writable(&state)?;
     state.rigs.drop_rig(&rig).await?;
     let detail = json!({ "who": body.who }).to_string();
     state.write(&rig, Write::Event { utc_ns: state.now(), kind: "rig-removed".into(), detail }).await?;
-    Ok(Json(json!({ "rig": rig })))
+    Ok(Json(RigRemoved { rig }))
 }
 
 /// Listens at a port that no rig has, and tells what talks there.
@@ -176,11 +192,11 @@ pub async fn remove(
     post, path = "/ports/hear", operation_id = "hear_port", tag = "rigs",
     request_body = HearBody,
     responses(
-        (status = 200, description = "What was heard, and which instrument it may be", body = Object),
+        (status = 200, description = "What was heard, and which instrument it may be", body = Heard),
         Refused
     )
 )]
-pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> Result<Json<Value>, Problem> {
+pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> Result<Json<Heard>, Problem> {
     if !(0.2..=HEAR_S_MAX).contains(&body.for_s) {
         return Err(Problem::unprocessable(format!(
             "cannot listen: expected for_s from 0.2 to {HEAR_S_MAX}, found {}",
@@ -194,8 +210,7 @@ pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> R
         )));
     }
     let at = Hear { port: body.port, baud: body.baud, framed: body.framed, for_s: body.for_s };
-    let heard = state.rigs.hear(&at).await?;
-    Ok(Json(json!(heard)))
+    Ok(Json(state.rigs.hear(&at).await?))
 }
 
 fn writable(state: &State) -> Result<(), Problem> {

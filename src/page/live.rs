@@ -5,7 +5,7 @@
 use super::body::Asked;
 use super::openapi::Refused;
 use super::problem::Problem;
-use super::rigs::{LiveMessage, News};
+use super::rigs::{LiveMessage, News, PortState, RigState};
 use super::state::State;
 use crate::pipeline::Event;
 use crate::store::StoreError;
@@ -14,18 +14,31 @@ use axum::body::{Body, Bytes};
 use axum::extract::State as Shared;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio_stream::StreamExt;
 use tokio_stream::wrappers::errors::BroadcastStreamRecvError;
 use tokio_stream::wrappers::{BroadcastStream, IntervalStream};
-use utoipa::IntoParams;
+use utoipa::{IntoParams, ToSchema};
 
 /// A comment goes out this often, so that a dead connection is found.
 const KEEP_ALIVE: Duration = Duration::from_secs(10);
+
+/// All rigs.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RigList {
+    /// The rigs, in the order of the settings.
+    rigs: Vec<RigState>,
+}
+
+/// All serial ports.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct PortList {
+    /// The ports of this machine.
+    ports: Vec<PortState>,
+}
 
 /// All rigs as they are now: `{"rigs": [...]}`.
 ///
@@ -34,12 +47,12 @@ const KEEP_ALIVE: Duration = Duration::from_secs(10);
 #[utoipa::path(
     get, path = "/rigs", operation_id = "list_rigs", tag = "rigs",
     responses(
-        (status = 200, body = Object,
-         description = "`rigs`, each with its line, live reading and what is in force"),
+        (status = 200, body = RigList,
+         description = "The rigs, each with its line, live reading and what is in force"),
         Refused
     )
 )]
-pub async fn rigs(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
+pub async fn rigs(Shared(state): Shared<State>) -> Result<Json<RigList>, Problem> {
     let mut rigs = state.rig_states();
     let names: Vec<String> = rigs.iter().filter_map(|rig| rig.calibration.clone()).collect();
     let today = state.today();
@@ -64,22 +77,22 @@ pub async fn rigs(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> 
             rig.counts = None;
         }
     }
-    Ok(Json(json!({ "rigs": rigs })))
+    Ok(Json(RigList { rigs }))
 }
 
 /// All serial ports: `{"ports": [...]}`.
 #[utoipa::path(
     get, path = "/ports", operation_id = "list_ports", tag = "rigs",
     responses(
-        (status = 200, description = "`ports`, each with the rig that has it, if one has", body = Object),
+        (status = 200, description = "The ports, each with the rig that has it, if one has", body = PortList),
         Refused
     )
 )]
-pub async fn ports(Shared(state): Shared<State>) -> Json<Value> {
+pub async fn ports(Shared(state): Shared<State>) -> Json<PortList> {
     let rigs = Arc::clone(&state.rigs);
     // Looking at /dev may block.
     let ports = tokio::task::spawn_blocking(move || rigs.ports()).await;
-    Json(json!({ "ports": ports.unwrap_or_default() }))
+    Json(PortList { ports: ports.unwrap_or_default() })
 }
 
 /// Which news are wanted.

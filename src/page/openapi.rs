@@ -1,12 +1,14 @@
 //! The interface described by itself: a document after the OpenAPI Specification 3.1.
 //!
 //! Paths, queries and bodies are told by attributes at the handlers and at the types they take; the router is built
-//! of the same attributes, so nothing is served that is not described. What stands here is what all paths have in
-//! common. Must not know what a handler does.
+//! of the same attributes, so nothing is served that is not described; answers are told by their types, which
+//! [`super::strict`] closes. What stands here is what all paths have in common. Must not know what a handler does.
 
 use super::problem::Details;
+use super::strict;
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
+use serde_json::json;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use utoipa::openapi::{Content, OpenApi as Document, Ref, RefOr, Response as Answer, ResponseBuilder};
@@ -50,7 +52,9 @@ impl Described {
     responses((status = 200, description = "A document after OpenAPI 3.1", body = Object), Refused)
 )]
 pub async fn document(Extension(Described(document)): Extension<Described>) -> Response {
-    Json(&*document).into_response()
+    let mut document = json!(*document);
+    strict::answers(&mut document);
+    Json(document).into_response()
 }
 
 /// What any path may answer instead: a problem.

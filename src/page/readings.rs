@@ -7,7 +7,8 @@ use super::body::{Body, WHY_CHARS_MAX, check_who};
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::RigState;
-use super::runs::{document, no_run, time};
+use super::run_shown::RunShown;
+use super::runs::{no_run, time};
 use super::state::State;
 use crate::results::dial::Meaning;
 use crate::results::{ByHand, Dial, DialUnit, Flag, Reading, ReadingError, ReadingOf, parse_reading};
@@ -15,8 +16,7 @@ use crate::store::{RunId, Write, Written};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 /// A reading said to be this much later than now is still now: clocks of two machines differ.
@@ -50,6 +50,16 @@ pub struct ReadingBody {
     at: Option<String>,
 }
 
+/// A reading as it was stored.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = EnteredReading)]
+pub struct Entered {
+    #[serde(flatten)]
+    run: RunShown,
+    /// What the person who typed it should know at once, a sentence each.
+    remarks: Vec<String>,
+}
+
 /// Stores a reading by hand as a run; answers with the run and what a person should know.
 ///
 /// # Errors
@@ -59,7 +69,7 @@ pub struct ReadingBody {
     params(("rig" = String, Path, description = "Name of the rig")),
     request_body = ReadingBody,
     responses(
-        (status = 201, description = "The run, with `remarks` for the person who typed it", body = Object),
+        (status = 201, description = "The run, with remarks for the person who typed it", body = Entered),
         Refused
     )
 )]
@@ -67,7 +77,7 @@ pub async fn enter(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
     Body(body): Body<ReadingBody>,
-) -> Result<(StatusCode, Json<Value>), Problem> {
+) -> Result<(StatusCode, Json<Entered>), Problem> {
     check_who(&body.who)?;
     let now = state.rig(&rig)?;
     let dial = dial_of(&now)?;
@@ -89,9 +99,7 @@ pub async fn enter(
     let remarks = remarks(&read, &meaning);
     let id = store(&state, &rig, utc_ns, read).await?;
     let run = state.read(move |reader| reader.run(id)).await?.ok_or_else(|| no_run(id))?;
-    let mut answer = document(&run);
-    answer["remarks"] = json!(remarks);
-    Ok((StatusCode::CREATED, Json(answer)))
+    Ok((StatusCode::CREATED, Json(Entered { run: run.into(), remarks })))
 }
 
 async fn store(state: &State, rig: &str, utc_ns: i64, read: ByHand) -> Result<RunId, Problem> {

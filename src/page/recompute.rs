@@ -20,7 +20,6 @@ use crate::store::{NotRemeasurable, Reader, Recomputed, Remeasurable, RunId, She
 use axum::Json;
 use axum::extract::State as Shared;
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
 use utoipa::ToSchema;
 
 /// Most runs in one request.
@@ -62,14 +61,25 @@ enum Line {
 }
 
 /// What became of one run.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = RecomputeOutcome)]
 pub struct Outcome {
+    /// Its number in the store.
     run: i64,
     /// `recomputed`, `would-change`, `unchanged` or `refused`.
     outcome: &'static str,
-    /// Why it was refused.
+    /// Why it was refused; null where it was not.
     reason: Option<String>,
+    /// Figures that differ from those before.
     differences: Vec<Difference>,
+}
+
+/// What became of several runs.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = RecomputeOutcomes)]
+pub struct Outcomes {
+    /// One for each run, in the order of the request.
+    outcomes: Vec<Outcome>,
 }
 
 /// A run measured, not yet stored.
@@ -87,12 +97,12 @@ struct Measured {
 #[utoipa::path(
     post, path = "/runs/recompute", operation_id = "recompute_runs", tag = "runs",
     request_body = AgainBody,
-    responses((status = 200, description = "`outcomes`, one for each run, in order", body = Object), Refused)
+    responses((status = 200, description = "What became of each run", body = Outcomes), Refused)
 )]
 pub async fn recompute(
     Shared(state): Shared<State>,
     Body(body): Body<AgainBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Outcomes>, Problem> {
     check_who(&body.who)?;
     let why = match (&body.why, body.dry_run) {
         (Some(why), _) => check_why(why).map(|()| why.clone())?,
@@ -123,7 +133,7 @@ pub async fn recompute(
             Ok(measured) => keep(&state, run, *measured, (&body.who, &why), body.dry_run).await?,
         });
     }
-    Ok(Json(json!({ "outcomes": outcomes })))
+    Ok(Json(Outcomes { outcomes }))
 }
 
 async fn keep(

@@ -131,9 +131,8 @@ fn written(
         Standing::Done => "done",
         Standing::Aborted => "laid aside",
     };
-    let warm = progress.warm_up.as_ref().and_then(|(values, look)| {
-        warm_up(values, look)["words"].as_str().map(|words| format!("{} runs, {words}", values.len()))
-    });
+    let words = |values: &[f64], look| format!("{} runs, {}", values.len(), warm_up(values, look).words);
+    let warm = progress.warm_up.as_ref().map(|(values, look)| words(values, look));
     let letterhead = Letterhead {
         laboratory: query.laboratory,
         customer: query.customer,

@@ -14,9 +14,10 @@ use std::future::Future;
 use std::pin::Pin;
 use std::sync::Arc;
 use tokio::sync::broadcast;
+use utoipa::ToSchema;
 
 /// The state of a rig's line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Link {
     /// Open.
@@ -30,7 +31,7 @@ pub enum Link {
 }
 
 /// Who answers at the other end of a rig's line.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Identity {
     /// Serial number of the device.
     pub serial: String,
@@ -41,7 +42,7 @@ pub struct Identity {
 }
 
 /// All that is shown of a rig.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct RigState {
     /// Its name.
     pub rig: String,
@@ -59,12 +60,12 @@ pub struct RigState {
     pub identity: Option<Identity>,
     /// Samples a second.
     pub rate_hz: Option<f64>,
-    /// The live reading; null when stale or without a calibration.
+    /// The live reading, kN; null when stale or without a calibration.
     #[serde(rename = "tension_kN")]
     pub tension_kn: Option<f64>,
     /// The live raw code; null when stale.
     pub counts: Option<i32>,
-    /// The rig's zero in the calibration's terms.
+    /// The rig's zero, kN in the calibration's terms.
     #[serde(rename = "zero_kN")]
     pub zero_kn: Option<f64>,
     /// Number within the stream of the run going on.
@@ -77,7 +78,7 @@ pub struct RigState {
     pub calibration: Option<String>,
     /// That calibration comes from data sheets or a dial: absolute figures are approximate.
     pub nominal: bool,
-    /// Full range, where known.
+    /// Full range, kN, where known.
     #[serde(rename = "range_kN")]
     pub range_kn: Option<f64>,
     /// Times after the first blow at which tension is read, seconds; empty for a dial.
@@ -139,7 +140,7 @@ impl RigState {
 }
 
 /// A serial port of this machine.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct PortState {
     /// Stable name to put into the settings.
     pub path: String,
@@ -165,7 +166,7 @@ pub struct Hear {
 }
 
 /// What was heard at a port.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, ToSchema)]
 pub struct Heard {
     /// Bytes that came.
     pub bytes: u64,
@@ -182,7 +183,7 @@ pub struct Heard {
 }
 
 /// What a rig did with a command.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Reply {
     /// It is in force now.

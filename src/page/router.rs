@@ -11,8 +11,8 @@ use super::socket::Room;
 use super::state::State;
 use super::{
     budgets, built, calibrating, calibrations, comparing, corrections, exporting, forward, health, history,
-    judging, keeping, live, openapi, readings, recompute, reporting, runs, session, shelf, socket, tags,
-    trace, trials, upkeep,
+    judging, keeping, limits, live, openapi, readings, recompute, reporting, runs, session, shelf, socket,
+    tags, trace, trials, upkeep,
 };
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
@@ -70,7 +70,7 @@ fn table() -> OpenApiRouter<State> {
         .routes(routes!(reporting::trial))
         .routes(routes!(budgets::budget))
         .routes(routes!(judging::acceptance))
-        .routes(routes!(judging::limits))
+        .routes(routes!(limits::list))
         .routes(routes!(history::history))
         .routes(routes!(history::drawn))
         .routes(routes!(runs::list))

@@ -3,18 +3,16 @@
 //! Keys carry units; what is absent is null. Which runs count is decided by the store's views.
 
 use super::body::Asked;
-use super::figures::differences;
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::run_shown::RunShown;
 use super::state::State;
-use crate::results::{ByHand, Closed, Entry, RunResult};
 use crate::store::{RunDetail, RunFilter, RunId, RunLine};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
-use serde::Deserialize;
-use serde_json::{Value, json};
-use utoipa::IntoParams;
+use serde::{Deserialize, Serialize};
+use utoipa::{IntoParams, ToSchema};
 
 /// Runs in one answer where nothing is said.
 const LIMIT_DEFAULT: u32 = 100;
@@ -85,6 +83,15 @@ pub(super) fn time(key: &str, text: &str) -> Result<i64, Problem> {
     i64::try_from(stamp.as_nanosecond()).map_err(|_| refuse())
 }
 
+/// Runs by filter.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct RunList {
+    /// The runs, newest first.
+    runs: Vec<RunLine>,
+    /// Goes into `before` for the runs that come next; null at the end.
+    next: Option<RunId>,
+}
+
 /// Runs by filter, newest first: `{"runs": [...], "next": cursor}`; the cursor goes into `before`.
 ///
 /// # Errors
@@ -93,16 +100,19 @@ pub(super) fn time(key: &str, text: &str) -> Result<i64, Problem> {
     get, path = "/runs", operation_id = "list_runs", tag = "runs",
     params(Query),
     responses(
-        (status = 200, description = "`runs`, and the cursor `next`, null at the end", body = Object),
+        (status = 200, description = "Runs, and the cursor to those before them", body = RunList),
         Refused
     )
 )]
-pub async fn list(Shared(state): Shared<State>, Asked(query): Asked<Query>) -> Result<Json<Value>, Problem> {
+pub async fn list(
+    Shared(state): Shared<State>,
+    Asked(query): Asked<Query>,
+) -> Result<Json<RunList>, Problem> {
     let filter = query.filter()?;
     let limit = filter.limit as usize;
     let runs: Vec<RunLine> = state.read(move |reader| reader.runs(&filter)).await?;
     let next = (runs.len() == limit).then(|| runs.last().map(|run| run.id)).flatten();
-    Ok(Json(json!({ "runs": runs, "next": next })))
+    Ok(Json(RunList { runs, next }))
 }
 
 /// One run: its line and everything else that is known of it.
@@ -113,22 +123,15 @@ pub async fn list(Shared(state): Shared<State>, Asked(query): Asked<Query>) -> R
     get, path = "/runs/{id}", operation_id = "show_run", tag = "runs",
     params(("id" = i64, Path, description = "Number of the run in the store")),
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = RunShown,
          description = "All figures, tags, flags, corrections and recomputations"),
         Refused
     )
 )]
-pub async fn show(Shared(state): Shared<State>, Path(id): Path<String>) -> Result<Json<Value>, Problem> {
+pub async fn show(Shared(state): Shared<State>, Path(id): Path<String>) -> Result<Json<RunShown>, Problem> {
     let id = run_id(&id)?;
     let found: Option<RunDetail> = state.read(move |reader| reader.run(id)).await?;
-    found.map(|run| Json(document(&run))).ok_or_else(|| no_run(id))
-}
-
-/// What was measured again, and how its newest figures differ from those of the announcement.
-fn versions(run: &RunDetail) -> (Value, Value) {
-    let newest = run.result.measured();
-    let changes = run.original.as_ref().zip(newest).map(|(original, newest)| differences(original, newest));
-    (json!(run.versions), json!(changes))
+    found.map(|run| Json(RunShown::from(run))).ok_or_else(|| no_run(id))
 }
 
 /// The number in a path.
@@ -144,74 +147,4 @@ pub(super) fn run_id(text: &str) -> Result<RunId, Problem> {
 /// There is no such run.
 pub(super) fn no_run(id: RunId) -> Problem {
     Problem::not_found(format!("cannot find run {}", id.0))
-}
-
-pub(super) fn document(run: &RunDetail) -> Value {
-    let mut all = serde_json::to_value(&run.line).unwrap_or_default();
-    let figures = match &run.result {
-        Entry::Measured(result) => measured(result, run.closed.as_ref()),
-        Entry::ByHand(read) => by_hand(read),
-    };
-    let (recomputations, changes) = versions(run);
-    let common = json!({
-        "in_force": run.result.in_force(),
-        "corrections": run.corrections,
-        "recomputations": recomputations,
-        "since_announcement": changes,
-        "samples_pruned": run.pruned,
-    });
-    if let Some(all) = all.as_object_mut() {
-        for more in [figures, common] {
-            all.extend(more.as_object().cloned().unwrap_or_default());
-        }
-    }
-    all
-}
-
-fn measured(result: &RunResult, closed: Option<&Closed>) -> Value {
-    let record = &result.record;
-    let closing = closed.map(|closed| &closed.closing);
-    let blows: Vec<Value> =
-        record.blows.iter().map(|blow| json!({ "at_s": blow.at_s, "level_kN": blow.level.kn() })).collect();
-    json!({
-        "rate_hz": record.rate_hz,
-        "zero_shift_kN": record.zero_shift.kn(),
-        "noise_kN": record.noise.kn(),
-        "ringing_kN": record.ringing.map(|f| f.kn()),
-        "level_kN": record.level.map(|f| f.kn()),
-        "time_constant_se_s": record.plateau.map(|p| p.time_constant_se_s),
-        "equivalent_torque_peak_Nm": result.torques.peak,
-        "equivalent_torque_plateau_Nm": result.torques.plateau,
-        "spikes": record.spikes,
-        "missing": record.missing,
-        "clipped": record.clipped,
-        "closed_s": closing.map(|c| c.closed_s),
-        "re_pulled": closing.map(|c| c.re_pulled),
-        "re_pulled_level_kN": closing.and_then(|c| c.re_pulled_level).map(|f| f.kn()),
-        "blow_list": blows,
-        "reading": null,
-    })
-}
-
-/// The keys of a measured run, null where a dial cannot tell, and the reading itself.
-fn by_hand(read: &ByHand) -> Value {
-    let reading = &read.reading;
-    json!({
-        "rate_hz": null,
-        "zero_shift_kN": null,
-        "noise_kN": null,
-        "ringing_kN": null,
-        "level_kN": null,
-        "time_constant_se_s": null,
-        "equivalent_torque_peak_Nm": read.peak_torque(),
-        "equivalent_torque_plateau_Nm": null,
-        "spikes": null,
-        "missing": null,
-        "clipped": null,
-        "closed_s": null,
-        "re_pulled": null,
-        "re_pulled_level_kN": null,
-        "blow_list": null,
-        "reading": { "value": reading.value, "unit": reading.unit, "of": reading.of, "dial": reading.dial },
-    })
 }

@@ -16,8 +16,7 @@ use axum::{Extension, Json};
 use fast_qr::QRBuilder;
 use fast_qr::convert::Builder;
 use fast_qr::convert::svg::SvgBuilder;
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use std::net::{IpAddr, Ipv4Addr};
 use std::sync::Arc;
 use utoipa::ToSchema;
@@ -33,21 +32,44 @@ pub struct TokenBody {
     token: String,
 }
 
+/// Who asks.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Session {
+    /// Tokens are asked for here.
+    tokens: bool,
+    /// Whose token this one is; null where none was sent.
+    name: Option<String>,
+    /// What it allows.
+    role: Role,
+}
+
+/// The session is over.
+#[derive(Debug, Serialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct SessionClosed {}
+
+/// Where other devices find the page.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct PageAddress {
+    /// Its address; null where only this machine reaches it.
+    address: Option<String>,
+}
+
 type MayHave<T> = Option<Extension<T>>;
 
 /// Who asks: `{"tokens", "name", "role"}`.
 #[utoipa::path(
     get, path = "/session", operation_id = "show_session", tag = "access",
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = Session,
          description = "Whether tokens are asked for, whose this one is, and its role: view, operate or correct"),
         Refused
     )
 )]
-pub async fn show(visitor: MayHave<Visitor>, access: MayHave<Arc<Access>>) -> Json<Value> {
+pub async fn show(visitor: MayHave<Visitor>, access: MayHave<Arc<Access>>) -> Json<Session> {
     // Over the socket nobody guards.
     let visitor = visitor.map_or(Visitor { name: None, role: Role::Correct }, |Extension(visitor)| visitor);
-    Json(json!({ "tokens": access.is_some(), "name": visitor.name, "role": visitor.role }))
+    Json(Session { tokens: access.is_some(), name: visitor.name, role: visitor.role })
 }
 
 /// Takes a token into the browser's cookie.
@@ -56,7 +78,7 @@ pub async fn show(visitor: MayHave<Visitor>, access: MayHave<Arc<Access>>) -> Js
 /// Not known, or too many that were not; none is asked for here.
 #[utoipa::path(
     post, path = "/session", operation_id = "open_session", tag = "access", request_body = TokenBody,
-    responses((status = 200, body = Object, description = "As for the one who asks; with a cookie"), Refused)
+    responses((status = 200, body = Session, description = "As for the one who asks; with a cookie"), Refused)
 )]
 pub async fn open(
     access: MayHave<Arc<Access>>,
@@ -70,30 +92,30 @@ pub async fn open(
     let token = body.token.trim();
     let visitor = access.visitor(Some(token), from).map_err(not_in)?;
     let cookie = format!("{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age={KEPT_S}");
-    let document = json!({ "tokens": true, "name": visitor.name, "role": visitor.role });
-    Ok(([(header::SET_COOKIE, cookie)], Json(document)).into_response())
+    let session = Session { tokens: true, name: visitor.name, role: visitor.role };
+    Ok(([(header::SET_COOKIE, cookie)], Json(session)).into_response())
 }
 
 /// The browser forgets its token.
 #[utoipa::path(
     delete, path = "/session", operation_id = "close_session", tag = "access",
-    responses((status = 200, body = Object, description = "Nothing; the cookie is gone"), Refused)
+    responses((status = 200, body = SessionClosed, description = "Nothing; the cookie is gone"), Refused)
 )]
 pub async fn close() -> Response {
     let cookie = format!("{COOKIE}=; Path=/; HttpOnly; SameSite=Strict; Max-Age=0");
-    (StatusCode::OK, [(header::SET_COOKIE, cookie)], Json(json!({}))).into_response()
+    (StatusCode::OK, [(header::SET_COOKIE, cookie)], Json(SessionClosed {})).into_response()
 }
 
 /// Where other devices find the page.
 #[utoipa::path(
     get, path = "/page/address", operation_id = "page_address", tag = "access",
     responses(
-        (status = 200, body = Object, description = "`address`; null where only this machine reaches it"),
+        (status = 200, body = PageAddress, description = "The address, where other machines reach it"),
         Refused
     )
 )]
-pub async fn address(Shared(state): Shared<State>) -> Json<Value> {
-    Json(json!({ "address": of_page(&state) }))
+pub async fn address(Shared(state): Shared<State>) -> Json<PageAddress> {
+    Json(PageAddress { address: of_page(&state) })
 }
 
 fn of_page(state: &State) -> Option<String> {

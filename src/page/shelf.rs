@@ -6,6 +6,7 @@
 use super::body::{Asked, Body, check_who, check_why};
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::shelf_shown::{Removed, ShelfDocument, ShelfList};
 use super::state::State;
 use super::tags::pieces;
 use crate::setups::{Chain, Piece, Source, TestBolt, Tool, fit};
@@ -67,7 +68,7 @@ pub struct ListQuery {
         ListQuery,
     ),
     responses(
-        (status = 200, description = "The documents, under the name of their kind", body = Object),
+        (status = 200, description = "The documents, under the name of their kind", body = ShelfList),
         Refused
     )
 )]
@@ -104,7 +105,7 @@ pub async fn list(
         ("kind" = String, Path, description = "`pieces`, `setups`, `tools`, `sources` or `bolts`"),
         ("name" = String, Path, description = "Name of the document"),
     ),
-    responses((status = 200, description = "The document", body = Object), Refused)
+    responses((status = 200, description = "The document", body = ShelfDocument), Refused)
 )]
 pub async fn show(
     Shared(state): Shared<State>,
@@ -131,7 +132,7 @@ fn absent(kind: ShelfKind, name: &str) -> Problem {
         ("name" = String, Path, description = "Name of the document"),
     ),
     request_body = PutBody,
-    responses((status = 200, description = "The document as stored", body = Object), Refused)
+    responses((status = 200, description = "The document as stored", body = ShelfDocument), Refused)
 )]
 pub async fn put(
     Shared(state): Shared<State>,
@@ -174,13 +175,13 @@ pub async fn put(
         ("name" = String, Path, description = "Name of the document"),
     ),
     request_body = RemoveBody,
-    responses((status = 200, description = "`removed`: its name", body = Object), Refused)
+    responses((status = 200, description = "What was removed", body = Removed), Refused)
 )]
 pub async fn remove(
     Shared(state): Shared<State>,
     Path((kind, name)): Path<(String, String)>,
     Body(body): Body<RemoveBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Removed>, Problem> {
     let kind = kind_of(&kind)?;
     check_who(&body.who)?;
     check_why(&body.why)?;
@@ -195,7 +196,7 @@ pub async fn remove(
         document: None,
     };
     state.write("", write).await?;
-    Ok(Json(json!({ "removed": name })))
+    Ok(Json(Removed { removed: name }))
 }
 
 fn removable(reader: &Reader, kind: ShelfKind, name: &str) -> Result<(), Problem> {

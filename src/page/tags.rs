@@ -6,15 +6,15 @@
 use super::body::{Body, check_who};
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::rigs::Reply;
 use super::state::State;
 use crate::control::{Command, InForce, SourceState};
 use crate::setups::{Chain, Piece, Reading, Source, SourceKind, TestBolt, Tool, fit};
 use crate::store::{Reader, ShelfKind, Write};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
-use serde::Deserialize;
 use serde::de::DeserializeOwned;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
 use utoipa::ToSchema;
 
@@ -45,6 +45,33 @@ pub struct ZeroBody {
     who: String,
 }
 
+/// What is in force at a rig now.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = UsedAtRig)]
+pub struct Used {
+    /// The rig.
+    rig: String,
+    /// What it did with the command.
+    reply: Reply,
+    /// Tags that the next run will carry.
+    in_force: InForce,
+}
+
+/// The zero of a rig.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ZeroedRig)]
+pub struct Zeroed {
+    /// The rig.
+    rig: String,
+    /// What it did with the command.
+    reply: Reply,
+    /// The idle reading that counts as zero, kN in the calibration's terms; null where it is not known yet.
+    #[serde(rename = "zero_kN")]
+    zero_kn: Option<f64>,
+    /// What is wrong with it; null where nothing is.
+    remark: Option<String>,
+}
+
 /// Puts a setup, tool, source or bolt in force: new runs are tagged with them.
 ///
 /// # Errors
@@ -53,13 +80,13 @@ pub struct ZeroBody {
     post, path = "/rigs/{rig}/use", operation_id = "use_at_rig", tag = "rigs",
     params(("rig" = String, Path, description = "Name of the rig")),
     request_body = UseBody,
-    responses((status = 200, description = "What is in force now", body = Object), Refused)
+    responses((status = 200, description = "What is in force now", body = Used), Refused)
 )]
 pub async fn put_in_force(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
     Body(body): Body<UseBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Used>, Problem> {
     use_at(&state, &rig, body).await.map(Json)
 }
 
@@ -86,7 +113,7 @@ impl UseBody {
 ///
 /// # Errors
 /// As [`put_in_force`].
-pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Value, Problem> {
+pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Used, Problem> {
     check_who(&body.who)?;
     state.rig(rig)?;
     let (who, name) = (body.who.clone(), rig.to_owned());
@@ -101,7 +128,7 @@ pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Va
     let write = Write::Command { utc_ns: state.now(), who: who.clone(), command: Box::new(command.clone()) };
     state.write(rig, write).await?;
     let reply = state.rigs.command(rig, &who, command).await?;
-    Ok(json!({ "rig": rig, "reply": reply, "in_force": in_force }))
+    Ok(Used { rig: rig.to_owned(), reply, in_force })
 }
 
 /// Takes a zero; the cell must be unloaded.
@@ -113,7 +140,7 @@ pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Va
     params(("rig" = String, Path, description = "Name of the rig")),
     request_body = ZeroBody,
     responses(
-        (status = 200, description = "The zero in kN, with a remark where it is far out", body = Object),
+        (status = 200, description = "The zero in kN, with a remark where it is far out", body = Zeroed),
         Refused
     )
 )]
@@ -121,7 +148,7 @@ pub async fn zero(
     Shared(state): Shared<State>,
     Path(rig): Path<String>,
     Body(body): Body<ZeroBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<Zeroed>, Problem> {
     check_who(&body.who)?;
     if state.rig(&rig)?.dial.is_some() {
         return Err(Problem::conflict(format!(
@@ -146,7 +173,7 @@ pub async fn zero(
     if let Some(detail) = remark.clone() {
         state.write(&rig, Write::Event { utc_ns: state.now(), kind: "zero-far".into(), detail }).await?;
     }
-    Ok(Json(json!({ "rig": rig, "reply": reply, "zero_kN": now.zero_kn, "remark": remark })))
+    Ok(Json(Zeroed { rig, reply, zero_kn: now.zero_kn, remark }))
 }
 
 /// A document of the shelf as its type.

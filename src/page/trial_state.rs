@@ -4,14 +4,15 @@
 
 use super::problem::Problem;
 use super::tags::{chain_named, on_shelf, pieces};
+use super::trial_shown::{NextRun, NotCounted, Stands, StepShown, TrialShown, WarmUp};
 use crate::results::{Flag, Measure};
 use crate::setups::{Tool, fit};
 use crate::stats::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
 use crate::store::{Reader, RunId, RunLine, ShelfKind, TrialEntry, TrialRow};
 use crate::trial::{Go, Phase, Plan, Progress, Said, Standing, Step, Taken, progress};
 use serde::Serialize;
-use serde_json::{Value, json};
 use std::collections::{HashMap, HashSet};
+use utoipa::ToSchema;
 
 /// A trial with all that is stored of it.
 pub(super) struct Trial {
@@ -22,23 +23,25 @@ pub(super) struct Trial {
 }
 
 /// A run as a comparison takes it.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
+#[schema(as = TrialReading)]
 pub(super) struct Reading {
-    /// Its number.
+    /// Its number in the store.
     pub(super) run: RunId,
-    /// Since the trial's first run.
+    /// Since the trial's first run, seconds.
     pub(super) time_s: f64,
-    /// Corrections applied.
+    /// Its setup, corrections applied.
     pub(super) setup: Option<String>,
-    /// Corrections applied.
+    /// Its tool, corrections applied.
     pub(super) tool: Option<String>,
+    /// The figure that is compared, kN; null where it has none.
     #[serde(rename = "value_kN")]
     pub(super) value_kn: Option<f64>,
     /// The setup's chain, as the shelf has it.
     pub(super) pieces: Vec<String>,
     #[serde(skip)]
     pub(super) calibration: Option<String>,
-    /// Why it does not count.
+    /// Why it does not count; null where it does.
     pub(super) excluded: Option<String>,
 }
 
@@ -98,49 +101,51 @@ impl Trial {
     }
 
     /// The whole of it for people.
-    pub(super) fn document(&self, reader: &Reader) -> Result<Value, Problem> {
+    pub(super) fn shown(&self, reader: &Reader) -> Result<TrialShown, Problem> {
         let found = self.progress();
-        let (standing, go) = match &found.standing {
-            Standing::Awaiting(go) => ("awaiting a run", Some(go)),
-            Standing::Next(go) => ("ready to go on", Some(go)),
-            Standing::Done => ("done", None),
-            Standing::Aborted => ("laid aside", None),
+        let next = match &found.standing {
+            Standing::Awaiting(go) | Standing::Next(go) => Some(self.next(reader, go, &found)?),
+            Standing::Done | Standing::Aborted => None,
         };
-        let next = go.map(|go| self.next(reader, go, &found)).transpose()?;
+        let plan = &self.row.plan;
         let step = |step: &Step| {
             let run = found.done.iter().find(|(done, _)| done.number == step.number).map(|(_, run)| *run);
             let line =
                 run.and_then(|run| self.runs.iter().find(|(_, line)| line.id.0 == run)).map(|(_, line)| line);
-            json!({
-                "number": step.number, "phase": step.phase, "tool": step.tool, "setup": step.setup,
-                "block": step.block, "run": run, "skipped": found.skipped.contains(&step.number),
-                "value_kN": line.and_then(|line| figure(line, self.row.plan.measure)),
-            })
+            StepShown {
+                number: step.number,
+                phase: step.phase,
+                tool: step.tool.clone(),
+                setup: step.setup.clone(),
+                block: step.block,
+                run,
+                skipped: found.skipped.contains(&step.number),
+                value_kn: line.and_then(|line| figure(line, plan.measure)),
+            }
         };
-        let lost: Vec<Value> = self
+        let lost = self
             .runs
             .iter()
             .filter(|(_, run)| !found.done.iter().any(|(_, done)| *done == run.id.0))
             .filter(|(_, run)| !run.flags.iter().any(|flag| flag == Flag::Cold.name()))
-            .map(|(go, run)| json!({ "go": go, "run": run.id.0, "why": self.why_not(*go, run) }))
-            .collect();
-        Ok(json!({
-            "trial": self.row.plan.name,
-            "planned_utc_ns": self.row.utc_ns,
-            "planned_by": self.row.who,
-            "plan": self.row.plan,
-            "standing": standing,
-            "next": next,
-            "steps": found.steps.iter().map(step).collect::<Vec<_>>(),
-            "steps_done": found.done.len(),
-            "steps_skipped": found.skipped.len(),
-            "steps_total": found.steps.len(),
-            "warm": found.warm,
-            "warm_up": found.warm_up.as_ref().map(|(values, look)| warm_up(values, look)),
-            "automatic": found.automatic,
-            "not_counted": lost,
-            "entries": self.entries,
-        }))
+            .map(|(go, run)| NotCounted { go: *go, run: run.id.0, why: self.why_not(*go, run) });
+        Ok(TrialShown {
+            trial: plan.name.clone(),
+            planned_utc_ns: self.row.utc_ns,
+            planned_by: self.row.who.clone(),
+            plan: plan.clone(),
+            standing: Stands::from(&found.standing),
+            next,
+            steps: found.steps.iter().map(step).collect(),
+            steps_done: found.done.len(),
+            steps_skipped: found.skipped.len(),
+            steps_total: found.steps.len(),
+            warm: found.warm,
+            warm_up: found.warm_up.as_ref().map(|(values, look)| warm_up(values, look)),
+            automatic: found.automatic,
+            not_counted: lost.collect(),
+            entries: self.entries.clone(),
+        })
     }
 
     /// Why a run did not take the step of its go.
@@ -169,21 +174,21 @@ impl Trial {
         }
     }
 
-    fn next(&self, reader: &Reader, go: &Go, found: &Progress) -> Result<Value, Problem> {
+    fn next(&self, reader: &Reader, go: &Go, found: &Progress) -> Result<NextRun, Problem> {
         let chain = chain_named(reader, &go.step.setup)?;
         let tool: Tool = on_shelf(reader, ShelfKind::Tools, &go.step.tool)?;
-        Ok(json!({
-            "go": go.go,
-            "number": go.step.number,
-            "phase": go.step.phase,
-            "tool": go.step.tool,
-            "setup": go.step.setup,
-            "pieces": chain.pieces,
-            "source": tool.source,
-            "fresh_source_due": found.fresh_due,
-            "air_kPa": self.row.plan.air_kpa,
-            "rest_s": self.row.plan.rest_s,
-        }))
+        Ok(NextRun {
+            go: go.go,
+            number: go.step.number,
+            phase: go.step.phase,
+            tool: go.step.tool.clone(),
+            setup: go.step.setup.clone(),
+            pieces: chain.pieces,
+            source: tool.source,
+            fresh_source_due: found.fresh_due,
+            air_kpa: self.row.plan.air_kpa,
+            rest_s: self.row.plan.rest_s,
+        })
     }
 
     /// Runs as a comparison takes them: those of baseline and setups, with why one does not count.
@@ -242,7 +247,7 @@ impl Trial {
     }
 }
 
-pub(super) fn warm_up(values: &[f64], look: &Look) -> Value {
+pub(super) fn warm_up(values: &[f64], look: &Look) -> WarmUp {
     let words = match look.steadiness {
         Steadiness::TooFew => format!("{} of at least {VALUES_MIN} runs", values.len()),
         Steadiness::NotYet => format!("not steady yet after {} runs (at most {PATIENCE})", values.len()),
@@ -251,11 +256,15 @@ pub(super) fn warm_up(values: &[f64], look: &Look) -> Value {
             format!("not shown to be steady in {PATIENCE} runs: goes on, the drift carries it")
         }
     };
-    json!({
-        "runs": values.len(), "values_kN": values, "words": words,
-        "slope_percent_low": look.slope_percent.map(|s| s.0), "slope_percent_high": look.slope_percent.map(|s| s.1),
-        "range_percent": look.range_percent, "von_neumann_ratio": look.von_neumann_ratio,
-    })
+    WarmUp {
+        runs: values.len(),
+        values_kn: values.to_vec(),
+        words,
+        slope_percent_low: look.slope_percent.map(|s| s.0),
+        slope_percent_high: look.slope_percent.map(|s| s.1),
+        range_percent: look.range_percent,
+        von_neumann_ratio: look.von_neumann_ratio,
+    }
 }
 
 /// Looks at all names of a plan: they are on the shelf, and each setup fits each tool.

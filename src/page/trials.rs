@@ -9,6 +9,7 @@ use super::problem::Problem;
 use super::rigs::News;
 use super::state::State;
 use super::tags::{UseBody, use_at};
+use super::trial_shown::{TrialLine, TrialList, TrialOrder, TrialReadings, TrialShown};
 use super::trial_state::{Trial, check_names, load};
 use crate::control::SourceState;
 use crate::results::Measure;
@@ -17,8 +18,8 @@ use crate::trial::{Fresh, Plan, Said, Standing, is_fresh, steps};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
-use serde_json::{Value, json};
 use utoipa::{IntoParams, ToSchema};
 
 /// A plan to be stored, or only looked at.
@@ -76,15 +77,12 @@ pub struct ReadingsQuery {
     post, path = "/trials", operation_id = "plan_trial", tag = "trials",
     request_body = PlanBody,
     responses(
-        (status = 200, description = "The order of its steps; nothing was stored (`dry_run`)", body = Object),
-        (status = 201, description = "The trial as it stands", body = Object),
+        (status = 200, description = "The order of its steps; nothing was stored (`dry_run`)", body = TrialOrder),
+        (status = 201, description = "The trial as it stands", body = TrialShown),
         Refused
     )
 )]
-pub async fn plan(
-    Shared(state): Shared<State>,
-    Body(body): Body<PlanBody>,
-) -> Result<(StatusCode, Json<Value>), Problem> {
+pub async fn plan(Shared(state): Shared<State>, Body(body): Body<PlanBody>) -> Result<Response, Problem> {
     check_who(&body.who)?;
     let rig = state.rig(&body.plan.rig)?;
     if rig.dial.is_some() && matches!(body.plan.measure, Measure::Gate | Measure::Plateau) {
@@ -96,13 +94,14 @@ pub async fn plan(
     let (plan, name) = (body.plan.clone(), body.plan.name.clone());
     state.read(move |reader| check_names(reader, &plan)).await?;
     if body.dry_run {
-        return Ok((StatusCode::OK, Json(json!({ "plan": body.plan, "steps": steps(&body.plan) }))));
+        let steps = steps(&body.plan);
+        return Ok(Json(TrialOrder { plan: body.plan, steps }).into_response());
     }
     let utc_ns = state.now();
     let write = Write::Trial { utc_ns, who: body.who, plan: Box::new(body.plan) };
     state.write(&rig.rig, write).await?;
     state.rigs.tell(&rig.rig, utc_ns, News::Trial { trial: name.clone() });
-    Ok((StatusCode::CREATED, Json(shown(&state, name).await?)))
+    Ok((StatusCode::CREATED, Json(shown(&state, name).await?)).into_response())
 }
 
 /// All trials: `{"trials": [...]}`, newest first, each with its standing.
@@ -111,24 +110,29 @@ pub async fn plan(
 /// The store's.
 #[utoipa::path(
     get, path = "/trials", operation_id = "list_trials", tag = "trials",
-    responses((status = 200, description = "`trials`, each with how far it is", body = Object), Refused)
+    responses((status = 200, description = "The trials, each with how far it is", body = TrialList), Refused)
 )]
-pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> {
-    let all = state
+pub async fn list(Shared(state): Shared<State>) -> Result<Json<TrialList>, Problem> {
+    let trials = state
         .read(|reader| {
             let rows = reader.trials()?;
             let line = |row: crate::store::TrialRow| {
-                let document = load(reader, &row.plan.name)?.document(reader)?;
-                Ok(json!({
-                    "trial": row.plan.name, "rig": row.plan.rig, "standing": document["standing"],
-                    "steps_done": document["steps_done"], "steps_total": document["steps_total"],
-                    "planned_by": row.who, "planned_utc_ns": row.utc_ns, "automatic": document["automatic"],
-                }))
+                let found = load(reader, &row.plan.name)?.shown(reader)?;
+                Ok(TrialLine {
+                    standing: found.standing,
+                    trial: row.plan.name,
+                    rig: row.plan.rig,
+                    steps_done: found.steps_done,
+                    steps_total: found.steps_total,
+                    planned_by: row.who,
+                    planned_utc_ns: row.utc_ns,
+                    automatic: found.automatic,
+                })
             };
-            rows.into_iter().map(line).collect::<Result<Vec<Value>, Problem>>()
+            rows.into_iter().map(line).collect::<Result<Vec<TrialLine>, Problem>>()
         })
         .await?;
-    Ok(Json(json!({ "trials": all })))
+    Ok(Json(TrialList { trials }))
 }
 
 /// One trial as it stands.
@@ -139,16 +143,19 @@ pub async fn list(Shared(state): Shared<State>) -> Result<Json<Value>, Problem> 
     get, path = "/trials/{name}", operation_id = "show_trial", tag = "trials",
     params(("name" = String, Path, description = "Name of the trial")),
     responses(
-        (status = 200, description = "Plan, steps, what comes next, what was said", body = Object),
+        (status = 200, description = "Plan, steps, what comes next, what was said", body = TrialShown),
         Refused
     )
 )]
-pub async fn show(Shared(state): Shared<State>, Path(name): Path<String>) -> Result<Json<Value>, Problem> {
+pub async fn show(
+    Shared(state): Shared<State>,
+    Path(name): Path<String>,
+) -> Result<Json<TrialShown>, Problem> {
     shown(&state, name).await.map(Json)
 }
 
-async fn shown(state: &State, name: String) -> Result<Value, Problem> {
-    state.read(move |reader| load(reader, &name)?.document(reader)).await
+async fn shown(state: &State, name: String) -> Result<TrialShown, Problem> {
+    state.read(move |reader| load(reader, &name)?.shown(reader)).await
 }
 
 async fn loaded(state: &State, name: &str) -> Result<Trial, Problem> {
@@ -164,8 +171,8 @@ async fn loaded(state: &State, name: &str) -> Result<Trial, Problem> {
     get, path = "/trials/{name}/readings", operation_id = "read_trial", tag = "trials",
     params(("name" = String, Path, description = "Name of the trial"), ReadingsQuery),
     responses(
-        (status = 200, body = Object,
-         description = "`rows` in time order; `excluded` tells why one does not count"),
+        (status = 200, body = TrialReadings,
+         description = "The runs in time order; `excluded` tells why one does not count"),
         Refused
     )
 )]
@@ -173,16 +180,19 @@ pub async fn readings(
     Shared(state): Shared<State>,
     Path(name): Path<String>,
     Asked(query): Asked<ReadingsQuery>,
-) -> Result<Json<Value>, Problem> {
-    let document = state.read(move |reader| {
+) -> Result<Json<TrialReadings>, Problem> {
+    let found = state.read(move |reader| {
         let trial = load(reader, &name)?;
         let measure = query.measure.unwrap_or(trial.row.plan.measure);
-        Ok::<_, Problem>(json!({
-            "trial": name, "measure": measure.name(), "baseline": trial.row.plan.baseline,
-            "gate_s": trial.gate_s(measure), "rows": trial.readings(reader, measure)?,
-        }))
+        Ok::<_, Problem>(TrialReadings {
+            gate_s: trial.gate_s(measure),
+            rows: trial.readings(reader, measure)?,
+            trial: name,
+            measure,
+            baseline: trial.row.plan.baseline,
+        })
     });
-    document.await.map(Json)
+    found.await.map(Json)
 }
 
 /// Puts the planned tags in force: the next run takes the next step.
@@ -193,13 +203,13 @@ pub async fn readings(
     post, path = "/trials/{name}/ready", operation_id = "ready_for_trial", tag = "trials",
     params(("name" = String, Path, description = "Name of the trial")),
     request_body = ReadyBody,
-    responses((status = 200, description = "The trial as it stands", body = Object), Refused)
+    responses((status = 200, description = "The trial as it stands", body = TrialShown), Refused)
 )]
 pub async fn ready(
     Shared(state): Shared<State>,
     Path(name): Path<String>,
     Body(body): Body<ReadyBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<TrialShown>, Problem> {
     check_who(&body.who)?;
     let trial = loaded(&state, &name).await?;
     let rig = &trial.row.plan.rig;
@@ -301,13 +311,13 @@ async fn say(state: &State, trial: &Trial, who: &str, utc_ns: i64, said: Said) -
     post, path = "/trials/{name}/say", operation_id = "say_to_trial", tag = "trials",
     params(("name" = String, Path, description = "Name of the trial")),
     request_body = SayBody,
-    responses((status = 200, description = "The trial as it stands", body = Object), Refused)
+    responses((status = 200, description = "The trial as it stands", body = TrialShown), Refused)
 )]
 pub async fn said(
     Shared(state): Shared<State>,
     Path(name): Path<String>,
     Body(body): Body<SayBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<TrialShown>, Problem> {
     check_who(&body.who)?;
     let trial = loaded(&state, &name).await?;
     fits(&trial, &body.say)?;

@@ -15,8 +15,7 @@ use axum::body::{Body as Bytes, Bytes as Chunk};
 use axum::extract::State as Shared;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use serde::Deserialize;
-use serde_json::{Value, json};
+use serde::{Deserialize, Serialize};
 use std::io::Read;
 use tokio_stream::wrappers::ReceiverStream;
 use utoipa::ToSchema;
@@ -61,13 +60,52 @@ pub struct PruneBody {
 }
 
 /// Where a pruning stands.
-#[derive(Clone, Copy, Debug, Deserialize, ToSchema)]
+#[derive(Clone, Copy, Debug, Deserialize, Serialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct GoOn {
     /// Number of the pruning.
     pruning: PruningId,
     /// The last run that was looked at.
     after: i64,
+}
+
+/// What a pruning does, or would do.
+#[derive(Debug, Serialize, ToSchema)]
+#[serde(untagged)]
+pub enum PruneAnswer {
+    /// Nothing was pruned.
+    Would(WouldPrune),
+    /// Some parts were.
+    Done(Pruned),
+}
+
+/// What a pruning would take.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct WouldPrune {
+    /// What would go.
+    would_prune: Amount,
+    /// The file of the store.
+    file: StoreFile,
+}
+
+/// What a pruning has taken.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct Pruned {
+    /// What is gone since it began.
+    pruned: Amount,
+    /// Where to go on; null at the end.
+    go_on: Option<GoOn>,
+    /// The file of the store.
+    file: StoreFile,
+}
+
+/// The file of a store.
+#[derive(Debug, Serialize, ToSchema)]
+struct StoreFile {
+    /// Its bytes.
+    bytes: u64,
+    /// Of these, bytes that are free for new rows.
+    free_bytes: u64,
 }
 
 /// Checks the store, and keeps an event that tells when that was and what it found.
@@ -78,7 +116,7 @@ pub struct GoOn {
     post, path = "/store/check", operation_id = "check_store", tag = "store",
     request_body = CheckBody,
     responses(
-        (status = 200, description = "Rows by table, samples counted, faults found", body = Object),
+        (status = 200, description = "Rows by table, samples counted, faults found", body = CheckReport),
         Refused
     )
 )]
@@ -144,7 +182,7 @@ pub async fn copy(Shared(state): Shared<State>) -> Result<Response, Problem> {
     post, path = "/store/prune", operation_id = "prune_store", tag = "store",
     request_body = PruneBody,
     responses(
-        (status = 200, body = Object,
+        (status = 200, body = PruneAnswer,
          description = "What would go (`dry_run`), or what went and where to go on"),
         Refused
     )
@@ -152,7 +190,7 @@ pub async fn copy(Shared(state): Shared<State>) -> Result<Response, Problem> {
 pub async fn prune(
     Shared(state): Shared<State>,
     Body(body): Body<PruneBody>,
-) -> Result<Json<Value>, Problem> {
+) -> Result<Json<PruneAnswer>, Problem> {
     check_who(&body.who)?;
     if body.keep.len() > KEEP_MAX {
         let found = body.keep.len();
@@ -168,7 +206,7 @@ pub async fn prune(
         let (amount, room) = state
             .read(move |reader| Ok::<_, StoreError>((reader.prunable(before, &keep)?, reader.room()?)))
             .await?;
-        return Ok(Json(json!({ "would_prune": amount, "file": file(room) })));
+        return Ok(Json(PruneAnswer::Would(WouldPrune { would_prune: amount, file: file(room) })));
     }
     let go_on = match body.go_on {
         Some(go_on) => go_on,
@@ -191,12 +229,12 @@ pub async fn prune(
     let pruning = go_on.pruning;
     let (pruned, room): (Amount, _) =
         state.read(move |reader| Ok::<_, StoreError>((reader.pruned(pruning)?, reader.room()?))).await?;
-    let go_on = next.map(|after| json!({ "pruning": pruning, "after": after }));
-    Ok(Json(json!({ "pruned": pruned, "go_on": go_on, "file": file(room) })))
+    let go_on = next.map(|after| GoOn { pruning, after });
+    Ok(Json(PruneAnswer::Done(Pruned { pruned, go_on, file: file(room) })))
 }
 
-fn file((bytes, free_bytes): (u64, u64)) -> Value {
-    json!({ "bytes": bytes, "free_bytes": free_bytes })
+fn file((bytes, free_bytes): (u64, u64)) -> StoreFile {
+    StoreFile { bytes, free_bytes }
 }
 
 /// Some parts; gives where to go on, or none at the end.

@@ -9,6 +9,7 @@ use crate::units::{Counts, Newtons};
 use crate::{constants::Calibration, frames, runs, samples};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// All a pipeline needs to know before the first byte; written at the head of a recording.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -239,7 +240,7 @@ pub struct Fault {
 ///
 /// `bytes_in` = `bytes_parsed` + the sum of `bytes_discarded` + what waits in an unfinished frame;
 /// `samples_in` = `samples_used` + the sum of `samples_dropped` + `samples_waiting`.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Counters {
     /// Bytes fed.
     pub bytes_in: u64,

@@ -9,9 +9,10 @@ use super::result::{RunResult, context_flags};
 use crate::control::InForce;
 use crate::units::{NewtonMetres, Newtons};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Which tension a dial was read at.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ReadingOf {
     /// Where the pointer stood after the run.

@@ -7,6 +7,7 @@
 use crate::constants::Calibration;
 use crate::units::Newtons;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Square millimetres in a square inch, exact.
 const MM2_PER_IN2: f64 = 25.4 * 25.4;
@@ -14,7 +15,7 @@ const MM2_PER_IN2: f64 = 25.4 * 25.4;
 const STEP_SHARE: f64 = 1e-6;
 
 /// The unit on a dial's face.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub enum DialUnit {
     /// Kilonewtons.
     #[serde(rename = "kN")]
@@ -63,7 +64,7 @@ impl DialUnit {
 }
 
 /// Area of the piston whose oil pressure a dial shows, above zero.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub enum PistonArea {
     /// Square millimetres.
     #[serde(rename = "mm2")]
@@ -90,7 +91,7 @@ impl PistonArea {
 }
 
 /// A dial as set.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Dial {
     /// What stands on its face.

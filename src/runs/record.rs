@@ -5,10 +5,12 @@
 
 use crate::units::Newtons;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// How runs are found and measured. Every field has the default of `Settings::default()`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(default, deny_unknown_fields)]
+#[schema(as = MeasureSettings)]
 pub struct Settings {
     /// Times after the first blow at which tension is read, seconds, ascending, 0 < g <= 300.
     pub gates_s: Vec<f64>,

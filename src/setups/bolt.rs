@@ -8,6 +8,7 @@ use super::name::{NameError, check_optional, check_text};
 use crate::constants::BoltFactor;
 use crate::control::BoltInForce;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Least and most nut factor that is believed: waxed parts lie near 0.08, dry rusted ones near 0.45.
 pub const NUT_FACTOR_RANGE: std::ops::RangeInclusive<f64> = 0.05..=0.6;
@@ -17,7 +18,7 @@ pub const DIAMETER_MM_RANGE: std::ops::RangeInclusive<f64> = 3.0..=200.0;
 pub const ALLOWED_KN_MAX: f64 = 10_000.0;
 
 /// The bolt factor as the user gave it.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "given", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum GivenFactor {
     /// Newtons per newton metre.
@@ -53,7 +54,7 @@ pub enum GivenFactor {
 }
 
 /// One test bolt.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TestBolt {
     /// Its name, unique among test bolts.
@@ -73,12 +74,15 @@ pub struct TestBolt {
     pub lubricant: Option<String>,
     /// Property class or grade as marked, such as `8.8`; none: not known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub class: Option<String>,
     /// Tightenings after which the bolt is due to be looked at, cleaned or measured anew; none: no limit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub due_after: Option<u32>,
     /// Where a measured factor comes from: wrench, its certificate, the day.
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub factor_source: Option<String>,
 }
 

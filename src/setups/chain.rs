@@ -9,12 +9,13 @@ use super::name::{NameError, check_text};
 use super::piece::{Piece, PieceError, PieceKind};
 use super::tool::Tool;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Most pieces of a chain.
 pub const CHAIN_PIECES_MAX: usize = 16;
 
 /// A setup: names of pieces in order from tool to nut.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Chain {
     /// Its name, unique among setups.

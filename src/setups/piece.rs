@@ -6,6 +6,7 @@
 use super::drive::{Drive, End};
 use super::name::{NameError, check_optional, check_text};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Longest piece, millimetres.
 pub const LENGTH_MM_MAX: f64 = 3000.0;
@@ -13,7 +14,7 @@ pub const LENGTH_MM_MAX: f64 = 3000.0;
 pub const MASS_G_MAX: f64 = 50_000.0;
 
 /// What a piece is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum PieceKind {
     /// Sits on the nut; the last of a chain.
@@ -41,7 +42,7 @@ impl std::fmt::Display for PieceKind {
 }
 
 /// One piece on the shelf. `drive_in` is the way in, not inches: sizes carry their unit as text.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Piece {
     /// Its name, unique on the shelf.
@@ -49,9 +50,11 @@ pub struct Piece {
     /// What it is.
     pub kind: PieceKind,
     /// The end nearer to the tool.
+    #[schema(value_type = String)]
     pub drive_in: Drive,
     /// The end nearer to the nut; none for a socket, which ends on the nut.
     #[serde(default)]
+    #[schema(value_type = Option<String>)]
     pub drive_out: Option<Drive>,
     /// Length over all, millimetres, 0 < l <= 3,000.
     #[serde(default)]

@@ -6,9 +6,10 @@
 use super::name::{NameError, check_text};
 use crate::control::SourceState;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// What drives a tool.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum SourceKind {
     /// Battery.
@@ -30,7 +31,7 @@ impl std::fmt::Display for SourceKind {
 }
 
 /// One energy source.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Source {
     /// Its name, unique among sources.

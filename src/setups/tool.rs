@@ -7,14 +7,16 @@ use super::drive::{Drive, End};
 use super::name::{NameError, check_optional, check_text};
 use super::source::{Source, SourceKind};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// One tool.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Tool {
     /// Its name, unique among tools.
     pub name: String,
     /// Size of its anvil (or hexagon chuck).
+    #[schema(value_type = String)]
     pub anvil: Drive,
     /// What drives it.
     pub source: SourceKind,

@@ -9,11 +9,12 @@ use super::write::{Refused, Written};
 use crate::metrology::KeptCalibration;
 use rusqlite::{Connection, params};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// A stored calibration.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CalibrationRow {
-    /// When it was stored.
+    /// When it was stored, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// Who stored it.
     pub who: String,

@@ -11,12 +11,13 @@ use super::write::{RunId, StreamId};
 use crate::results::{ByHand, Closed, Entry, RunResult};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// Most faults in one report; further ones are only counted.
 pub const FAULTS_MAX: usize = 1000;
 
 /// What a check found.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
 pub struct CheckReport {
     /// Nothing was found.
     pub ok: bool,

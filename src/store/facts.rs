@@ -6,12 +6,14 @@ use super::error::StoreError;
 use super::reader::{EventRow, Reader};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// Flags are counted over so many of the newest runs.
 pub const FLAGS_OF_RUNS: i64 = 1000;
 
 /// Figures of a store.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
+#[schema(as = StoreFacts)]
 pub struct Facts {
     /// Version of its schema.
     pub schema_version: u32,

@@ -7,12 +7,13 @@ use super::error::StoreError;
 use super::reader::Reader;
 use rusqlite::{Row, params};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// Most rows read at once.
 pub const OUTBOX_ROWS_MAX: u32 = 10_000;
 
 /// How the outbox is doing.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
 pub struct OutboxStatus {
     /// Something is set up to forward.
     pub forwarding: bool,
@@ -113,7 +114,7 @@ pub struct OutboxClosing {
 }
 
 /// A row in quarantine.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct QuarantineRow {
     /// Its number.
     pub id: i64,

@@ -56,9 +56,9 @@ pub enum PruneWrite {
 }
 
 /// What a run's samples left behind.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Tombstone {
-    /// When they were pruned.
+    /// When they were pruned, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// By whom.
     pub who: String,
@@ -73,7 +73,8 @@ pub struct Tombstone {
 }
 
 /// How much a pruning takes, or has taken.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
+#[schema(as = PruneAmount)]
 pub struct Amount {
     /// Runs that lose their samples.
     pub runs: u64,

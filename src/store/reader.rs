@@ -9,6 +9,7 @@ use crate::control::{Command, InForce};
 use rusqlite::{Connection, OptionalExtension, Params, Row, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
+use utoipa::ToSchema;
 
 /// A connection for reading.
 pub struct Reader {
@@ -30,13 +31,13 @@ pub struct ShelfRow {
 }
 
 /// A stored event.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct EventRow {
     /// Number in the store.
     pub id: i64,
     /// The rig; none: the daemon itself.
     pub rig: Option<String>,
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// A short fixed word.
     pub kind: String,

@@ -10,6 +10,7 @@ use super::write::RunId;
 use crate::results::{Closed, Entry, RunResult};
 use rusqlite::{Row, types::Value};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Most runs in one answer.
 pub const RUNS_MAX: u32 = 1000;
@@ -38,20 +39,20 @@ pub struct RunFilter {
 }
 
 /// Tension and torque at a gate.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct GateLine {
     /// Seconds after the first blow.
     pub after_s: f64,
-    /// Tension; null where the tool had stopped.
+    /// Tension, kN; null where the tool had stopped.
     #[serde(rename = "tension_kN")]
     pub tension_kn: Option<f64>,
-    /// Equivalent torque.
+    /// Equivalent torque, N·m; null without a bolt factor.
     #[serde(rename = "torque_Nm")]
     pub torque_nm: Option<f64>,
 }
 
 /// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[cfg_attr(test, derive(Default))]
 pub struct RunLine {
     /// Number in the store.
@@ -78,37 +79,37 @@ pub struct RunLine {
     pub calibration: Option<String>,
     /// Whose clock its times come from: `device` or `host`.
     pub timing: Option<String>,
-    /// Seconds since sample 0 of the stream.
+    /// First blow, seconds since sample 0 of the stream.
     pub first_blow_s: Option<f64>,
-    /// Seconds since sample 0 of the stream.
+    /// Last blow, seconds since sample 0 of the stream.
     pub last_blow_s: Option<f64>,
-    /// Last minus first blow.
+    /// Last minus first blow, seconds.
     pub drive_time_s: Option<f64>,
     /// Blows; null where sampling cannot show them.
     pub blows: Option<u32>,
     /// Blows a second.
     pub blow_rate_hz: Option<f64>,
-    /// Greatest filtered tension.
+    /// Greatest filtered tension, kN.
     #[serde(rename = "peak_kN")]
     pub peak_kn: Option<f64>,
-    /// Its time.
+    /// Its time, seconds since sample 0 of the stream.
     pub peak_time_s: Option<f64>,
     /// The true peak may lie higher.
     pub peak_is_lower_bound: Option<bool>,
-    /// Settled tension.
+    /// Settled tension, kN.
     #[serde(rename = "held_kN")]
     pub held_kn: Option<f64>,
     /// Readings at fixed times after the first blow.
     pub gates: Vec<GateLine>,
-    /// Fitted limit.
+    /// Fitted limit of the tension, kN.
     #[serde(rename = "plateau_kN")]
     pub plateau_kn: Option<f64>,
-    /// Its standard error.
+    /// Its standard error, kN.
     #[serde(rename = "plateau_se_kN")]
     pub plateau_se_kn: Option<f64>,
-    /// Time constant of the fit.
+    /// Time constant of the fit, seconds.
     pub time_constant_s: Option<f64>,
-    /// Equivalent torque of the held tension.
+    /// Equivalent torque of the held tension, N·m; null without a bolt factor.
     #[serde(rename = "equivalent_torque_Nm")]
     pub equivalent_torque_nm: Option<f64>,
     /// Why the run closed; null while it has not, and for a reading by hand.
@@ -121,7 +122,7 @@ pub struct RunLine {
     pub excluded: bool,
     /// Why; empty where it counts.
     pub left_out_because: Vec<String>,
-    /// Of a reading by hand: the smallest step of the dial.
+    /// Of a reading by hand: the smallest step of the dial, kN.
     #[serde(rename = "resolution_kN")]
     pub resolution_kn: Option<f64>,
     /// Of a reading by hand: who typed it.
@@ -131,9 +132,9 @@ pub struct RunLine {
 }
 
 /// A person's word on a run.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct CorrectionRow {
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// Who.
     pub who: String,

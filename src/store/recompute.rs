@@ -17,6 +17,7 @@ use crate::results::RunResult;
 use crate::{pipeline, runs};
 use rusqlite::{Connection, OptionalExtension, params};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 const AGAIN: Parts = Parts {
     blows: "INSERT INTO recomputed_blows (recomputation, blow, at_s, level_kN) VALUES (?1, ?2, ?3, ?4)",
@@ -26,11 +27,12 @@ const AGAIN: Parts = Parts {
 };
 
 /// A version of a run that was measured again.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = Recomputation)]
 pub struct Version {
     /// Number of the version in the store.
     pub id: i64,
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// By whom.
     pub who: String,

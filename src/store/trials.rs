@@ -11,6 +11,7 @@ use crate::results::Flag;
 use crate::trial::{Plan, Said};
 use rusqlite::{Connection, OptionalExtension, params};
 use serde::Serialize;
+use utoipa::ToSchema;
 
 /// A stored trial.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -26,9 +27,9 @@ pub struct TrialRow {
 }
 
 /// What somebody said of a trial.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct TrialEntry {
-    /// When.
+    /// When, nanoseconds since 1970 UTC.
     pub utc_ns: i64,
     /// Who.
     pub who: String,

@@ -8,9 +8,10 @@ use super::write::ShelfKind;
 use rusqlite::Row;
 use serde::Serialize;
 use std::collections::BTreeMap;
+use utoipa::ToSchema;
 
 /// How often one thing was used. Times are first blows, ISO 8601 UTC.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Uses {
     /// Runs, those that do not count in results too.
     pub runs: u64,
@@ -20,15 +21,19 @@ pub struct Uses {
     pub last_utc: Option<String>,
     /// Of a test bolt: runs and second pulls.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub tightenings: Option<u64>,
     /// Of a test bolt: the same since it was last put on the shelf.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub tightenings_since: Option<u64>,
     /// Of a test bolt: when that was. Of a battery: when it was last said to be fresh.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub since_utc: Option<String>,
     /// Of a battery: runs since it was last said to be fresh.
     #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
     pub runs_since_fresh: Option<u64>,
 }
 

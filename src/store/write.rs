@@ -6,6 +6,7 @@ use crate::control::{Command, InForce};
 use crate::pipeline::{Block, RunRow, Settings};
 use crate::results::{ByHand, RunResult};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// Number of a stream: one pipeline from its start to its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -13,7 +14,9 @@ use serde::{Deserialize, Serialize};
 pub struct StreamId(pub i64);
 
 /// Number of a run in this store, from 1 without gaps.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, ToSchema,
+)]
 #[serde(transparent)]
 pub struct RunId(pub i64);
 

@@ -12,6 +12,7 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use tokio::sync::oneshot;
+use utoipa::ToSchema;
 
 /// Most rows in one transaction (whole jobs are taken, so the last one may pass it).
 const BATCH_ROWS_MAX: usize = 4096;
@@ -25,7 +26,8 @@ const RETRY: Duration = Duration::from_millis(200);
 const LAST_TRIES: u32 = 10;
 
 /// How the writer is doing.
-#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, serde::Serialize, ToSchema)]
+#[schema(as = WriterHealth)]
 pub struct Health {
     /// Rows waiting in memory.
     pub waiting: u64,

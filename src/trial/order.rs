@@ -7,10 +7,12 @@ use super::plan::{Order, Plan};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::Rng;
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// What a run is for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
+#[schema(as = TrialPhase)]
 pub enum Phase {
     /// Until readings are steady; recorded, never compared.
     WarmUp,
@@ -21,8 +23,9 @@ pub enum Phase {
 }
 
 /// One run that is planned.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
+#[schema(as = TrialStep)]
 pub struct Step {
     /// From 1; runs of the warm-up have 0.
     pub number: u32,

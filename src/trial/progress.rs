@@ -8,9 +8,10 @@ use super::order::{Phase, Step, steps};
 use super::plan::{Fresh, Plan};
 use crate::stats::steadiness::{Look, Steadiness, steadiness};
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// One "ready".
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Go {
     /// From 1, within its trial.
@@ -20,7 +21,7 @@ pub struct Go {
 }
 
 /// What was said of a trial, in order.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "entry", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Said {
     /// The next run takes this step.

@@ -81,7 +81,7 @@ async fn a_copy_opened_read_only_is_shown_but_not_changed() {
     let stream = begin(&house.store, "bench");
     put(&house.store, "bench", whole(stream, result(1), 8000));
     let folder = house.store.folder().to_owned();
-    let House { store, rigs, router: first, _folder } = house;
+    let House { store, rigs, router: first, _folder, .. } = house;
     drop(first);
     store.close();
     let readers = open_read_only(&folder).unwrap();

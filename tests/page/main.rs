@@ -5,12 +5,15 @@
 // Helpers of a test fail like the test itself.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
+mod answering;
 mod asking;
 mod describing;
 mod forwarding;
 mod guarding;
+mod held;
 mod people;
 #[path = "../store/sample.rs"]
 mod sample;
 mod serving;
+mod strict;
 mod support;

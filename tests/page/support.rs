@@ -2,19 +2,26 @@
 //!
 //! Makes no claim of its own.
 
+use crate::held::{Answers, Kind};
 use crate::sample::T0_NS;
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
+use boltscribe::compare::acceptance::Limit;
+use boltscribe::compare::{ClassLimit, LimitUnit};
 use boltscribe::control::{Command, InForce};
+use boltscribe::frames::Guess;
 use boltscribe::page::{
-    Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs, State, router,
+    Hear, Heard, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs, State, router,
 };
 use boltscribe::pipeline::Counters;
+use boltscribe::results::{Dial, DialUnit, Measure};
 use boltscribe::store::{Mode, Store};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use std::sync::atomic::{AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
-use tokio::sync::broadcast;
+use tokio::sync::{OnceCell, broadcast};
 use tower::ServiceExt;
 
 pub struct FakeRigs {
@@ -53,7 +60,14 @@ impl Rigs for FakeRigs {
     fn rigs(&self) -> Vec<RigState> {
         let other = if self.served { Link::Down } else { Link::NotServed };
         let bench = if self.served { Link::Up } else { Link::NotServed };
-        vec![rig_state("bench", bench), rig_state("other", other)]
+        let dial = Dial {
+            unit: DialUnit::Kn,
+            piston_area: None,
+            resolution: 0.1,
+            range_kn: Some(250.0),
+            correction: None,
+        };
+        vec![rig_state("bench", bench), rig_state("other", other), RigState::by_hand("press", &dial)]
     }
 
     fn command<'a>(
@@ -72,6 +86,27 @@ impl Rigs for FakeRigs {
             self.told.lock().unwrap().push((rig.into(), who.into(), command));
             Ok(Reply::Done)
         })
+    }
+
+    fn keep<'a>(
+        &'a self,
+        rig: &'a Value,
+        _replace: bool,
+        _head: &'a str,
+    ) -> Later<'a, Result<String, Refusal>> {
+        Box::pin(
+            async move { Ok(format!("/var/lib/boltscribe/rigs/{}.toml", rig["name"].as_str().unwrap())) },
+        )
+    }
+
+    fn drop_rig<'a>(&'a self, _rig: &'a str) -> Later<'a, Result<(), Refusal>> {
+        Box::pin(async move { Ok(()) })
+    }
+
+    fn hear<'a>(&'a self, _at: &'a Hear) -> Later<'a, Result<Heard, Refusal>> {
+        let guess = Guess { rate_hz: Some(80.0), ..Guess::default() };
+        let heard = Heard { bytes: 7, lines: vec!["1".into()], guess: Some(guess), ..Heard::default() };
+        Box::pin(async move { Ok(heard) })
     }
 
     fn tell(&self, rig: &str, utc_ns: i64, news: News) {
@@ -96,6 +131,9 @@ pub struct House {
     pub store: Store,
     pub rigs: Arc<FakeRigs>,
     pub router: axum::Router,
+    clock_utc_ns: Arc<AtomicI64>,
+    /// Answers that were held to a schema that tells their members.
+    pub held: Mutex<BTreeSet<Kind>>,
     pub _folder: tempfile::TempDir,
 }
 
@@ -108,18 +146,34 @@ impl House {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path(), Mode::Create).unwrap();
         let rigs = Arc::new(FakeRigs { told: Mutex::default(), news: broadcast::channel(16).0, served });
+        let limit = ClassLimit {
+            class: "depot".into(),
+            setup: "bare".into(),
+            measure: Measure::Held,
+            limit: Limit::Lower(70.0),
+            unit: LimitUnit::Kilonewtons,
+        };
+        let clock_utc_ns = Arc::new(AtomicI64::new(T0_NS));
+        let clock = Arc::clone(&clock_utc_ns);
         let state = State {
             readers: store.readers(),
             writer: Some(store.writer()),
             rigs: rigs.clone(),
-            now_utc_ns: Arc::new(|| T0_NS),
-            limits: Arc::new([]),
+            now_utc_ns: Arc::new(move || clock.load(Ordering::Relaxed)),
+            limits: Arc::new([limit]),
         };
-        Self { store, rigs, router: router(state), _folder: folder }
+        Self { store, rigs, router: router(state), clock_utc_ns, held: Mutex::default(), _folder: folder }
+    }
+
+    /// Sets the clock, which else stands still, to so many seconds after its beginning.
+    pub fn is_later(&self, seconds: i64) {
+        self.clock_utc_ns.store(T0_NS + seconds * 1_000_000_000, Ordering::Relaxed);
     }
 
     pub async fn ask(&self, method: Method, path: &str, body: Option<Value>) -> (StatusCode, Value) {
-        ask(&self.router, method, path, body).await
+        let (status, answer, kind) = ask_and_hold(&self.router, method, path, body).await;
+        self.held.lock().unwrap().extend(kind);
+        (status, answer)
     }
 
     pub async fn get(&self, path: &str) -> Value {
@@ -131,6 +185,12 @@ impl House {
     pub async fn done(&self, method: Method, path: &str, body: Value) -> Value {
         let (status, answer) = self.ask(method, path, Some(body)).await;
         assert_eq!(status, StatusCode::OK, "{path}: {answer}");
+        answer
+    }
+
+    pub async fn created(&self, path: &str, body: Value) -> Value {
+        let (status, answer) = self.ask(Method::POST, path, Some(body)).await;
+        assert_eq!(status, StatusCode::CREATED, "{path}: {answer}");
         answer
     }
 
@@ -149,7 +209,7 @@ impl House {
             ("pieces/ext", json!({"kind": "extension", "drive_in": "1/2", "drive_out": "1/2"})),
             ("setups/bare", json!({"pieces": ["socket"]})),
             ("setups/long", json!({"pieces": ["ext", "socket"]})),
-            ("tools/wrench", json!({"anvil": "1/2", "source": "battery"})),
+            ("tools/wrench", json!({"anvil": "1/2", "source": "battery", "class": "depot"})),
             ("tools/air one", json!({"anvil": "1/2", "source": "air"})),
             ("tools/big", json!({"anvil": "3/4", "source": "battery"})),
             ("sources/b1", json!({"kind": "battery"})),
@@ -168,19 +228,49 @@ impl House {
     }
 }
 
+/// The schemas of all answers, read once.
+pub async fn answers() -> &'static Answers {
+    static ANSWERS: OnceCell<Answers> = OnceCell::const_new();
+    ANSWERS
+        .get_or_init(|| async {
+            let house = House::new();
+            let request = Request::get("/api/v1/openapi.json").body(Body::empty()).unwrap();
+            let response = house.router.clone().oneshot(request).await.unwrap();
+            let bytes = response.into_body().collect().await.unwrap().to_bytes();
+            Answers::new(&serde_json::from_slice(&bytes).unwrap())
+        })
+        .await
+}
+
 pub async fn ask(
     router: &axum::Router,
     method: Method,
     path: &str,
     body: Option<Value>,
 ) -> (StatusCode, Value) {
-    let request = Request::builder().method(method).uri(path);
+    let (status, answer, _) = ask_and_hold(router, method, path, body).await;
+    (status, answer)
+}
+
+async fn ask_and_hold(
+    router: &axum::Router,
+    method: Method,
+    path: &str,
+    body: Option<Value>,
+) -> (StatusCode, Value, Option<Kind>) {
+    let request = Request::builder().method(method.clone()).uri(path);
     let request = match body {
         None => request.body(Body::empty()),
         Some(body) => request.header("content-type", "application/json").body(Body::from(body.to_string())),
     };
     let response = router.clone().oneshot(request.unwrap()).await.unwrap();
     let status = response.status();
+    let is_json = response.headers().get("content-type").is_some_and(|kind| kind == "application/json");
     let bytes = response.into_body().collect().await.unwrap().to_bytes();
-    (status, serde_json::from_slice(&bytes).unwrap_or(Value::Null))
+    let answer = serde_json::from_slice(&bytes).unwrap_or(Value::Null);
+    let kind = match status.is_success() && is_json {
+        true => answers().await.hold(&method, path, status, &answer),
+        false => None,
+    };
+    (status, answer, kind)
 }

@@ -8,7 +8,7 @@ use super::verb::Args;
 use super::{read, talk};
 use crate::compare::{Asked, Observation, Question, of_pieces, piece_effects};
 use crate::files::{Readings, readings};
-use serde_json::Value;
+use serde_json::{Value, json};
 
 /// Works out what the pieces of a table do.
 ///
@@ -30,7 +30,7 @@ pub fn of(
     let untried = untried(args)?;
     let found = piece_effects(observations, question, untried.as_deref())
         .map_err(|error| read::wrong(&args.file, table, &error))?;
-    Ok(of_pieces(asked, &found, untried.as_deref()))
+    Ok(json!(of_pieces(asked, &found, untried.as_deref())))
 }
 
 /// The chain that is to be predicted, as typed.

@@ -11,7 +11,7 @@ use super::{pieces, read, rows, talk};
 use crate::compare::{Asked, Drift, Question, Totals, compare, of_setups};
 use crate::files::{Quantity, Readings};
 use clap::ValueEnum;
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::path::PathBuf;
 
 const EXAMPLES: &str = "Examples:
@@ -160,7 +160,7 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
         return pieces::of(args, table, &observations, &question, &asked);
     }
     let found = compare(&observations, &question).map_err(|error| read::wrong(&args.file, table, &error))?;
-    Ok(of_setups(&asked, &observations, &found, &Totals::none()))
+    Ok(json!(of_setups(&asked, &observations, &found, &Totals::none())))
 }
 
 fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {

@@ -1,0 +1,63 @@
+//! What tools of each class must give, as the settings say.
+//!
+//! Must not judge a tool; that is [`super::judging`].
+
+use super::judging::side;
+use super::state::State;
+use crate::compare::acceptance::Limit;
+use crate::compare::{ClassLimit, LimitUnit};
+use crate::results::Measure;
+use axum::Json;
+use axum::extract::State as Shared;
+use serde::Serialize;
+use utoipa::ToSchema;
+
+/// What tools of each class must give.
+#[derive(Debug, Serialize, ToSchema)]
+pub struct LimitList {
+    /// The limits, in the order of the settings.
+    limits: Vec<LimitShown>,
+}
+
+/// What tools of a class must give.
+#[derive(Debug, Serialize, ToSchema)]
+#[schema(as = ClassLimit)]
+struct LimitShown {
+    /// The class.
+    class: String,
+    /// The setup it is meant for.
+    setup: String,
+    /// Which figure of a run.
+    measure: Measure,
+    /// `at least` or `at most` the limit.
+    side: &'static str,
+    /// The limit, in its unit.
+    limit: f64,
+    /// `kN` of tension or `Nm` of equivalent torque.
+    unit: &'static str,
+}
+
+/// What tools of each class must give, as the settings say.
+#[utoipa::path(
+    get, path = "/limits", operation_id = "list_limits", tag = "tools",
+    responses((status = 200, body = LimitList, description = "Limits by class, each with setup, measure, side and unit"))
+)]
+pub async fn list(Shared(state): Shared<State>) -> Json<LimitList> {
+    Json(LimitList { limits: state.limits.iter().map(told).collect() })
+}
+
+fn told(of: &ClassLimit) -> LimitShown {
+    let unit = match of.unit {
+        LimitUnit::Kilonewtons => "kN",
+        LimitUnit::NewtonMetres => "Nm",
+    };
+    let (Limit::Lower(limit) | Limit::Upper(limit)) = of.limit;
+    LimitShown {
+        class: of.class.clone(),
+        setup: of.setup.clone(),
+        measure: of.measure,
+        side: side(matches!(of.limit, Limit::Upper(_))),
+        limit,
+        unit,
+    }
+}
