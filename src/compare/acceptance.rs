@@ -5,6 +5,8 @@
 //! value or its uncertainty came about.
 
 use crate::stats::distributions::{t_cdf, t_quantile};
+use serde::Serialize;
+use utoipa::ToSchema;
 
 /// A limit, in the unit of the value.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -16,13 +18,16 @@ pub enum Limit {
 }
 
 /// The decision.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub enum Decision {
     /// Meets the limit beyond doubt.
+    #[serde(rename = "conforms")]
     Conforms,
     /// Misses it beyond doubt.
+    #[serde(rename = "does not conform")]
     DoesNotConform,
     /// The uncertainty is too great to say.
+    #[serde(rename = "undecided")]
     Undecided,
 }
 

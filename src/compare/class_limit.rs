@@ -4,13 +4,17 @@
 
 use super::acceptance::Limit;
 use crate::results::Measure;
+use serde::Serialize;
+use utoipa::ToSchema;
 
 /// The unit a limit stands in.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub enum LimitUnit {
     /// Tension, kN.
+    #[serde(rename = "kN")]
     Kilonewtons,
     /// Equivalent torque, N·m.
+    #[serde(rename = "Nm")]
     NewtonMetres,
 }
 

@@ -103,10 +103,9 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
 /// What the residuals look like; the runs are named by number.
 fn checks(observations: &[Observation], found: &Comparison) -> ChecksTold {
     let counted: Vec<u64> = observations.iter().filter(|o| o.excluded.is_none()).map(|o| o.run).collect();
-    let outlier = found.checks.outlier.map(|o| OutlierTold {
-        run: counted.get(o.index).copied(),
-        studentised: o.studentised,
-        p_value: o.p_value,
+    let outlier = found.checks.outlier.and_then(|o| {
+        let run = *counted.get(o.index)?;
+        Some(OutlierTold { run, studentised: o.studentised, p_value: o.p_value })
     });
     ChecksTold {
         outlier,

@@ -156,7 +156,7 @@ pub struct ChecksTold {
 #[schema(as = ComparisonOutlier)]
 pub struct OutlierTold {
     /// Its number.
-    pub run: Option<u64>,
+    pub run: u64,
     /// Its residual over what residuals spread by.
     pub studentised: f64,
     /// p of such a run where none is wrong.

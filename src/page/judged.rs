@@ -2,9 +2,64 @@
 //!
 //! A type of answers only; what it holds is worked out by [`super::judging`]. Decisions are guarded as in JCGM 106.
 
+use crate::compare::acceptance::Decision;
 use crate::results::Measure;
 use serde::Serialize;
 use utoipa::ToSchema;
+
+/// On which side of a limit a tool must be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub enum Side {
+    /// Not below it.
+    #[serde(rename = "at least")]
+    AtLeast,
+    /// Not above it.
+    #[serde(rename = "at most")]
+    AtMost,
+}
+
+impl Side {
+    /// Of an upper limit, or of a lower one.
+    #[must_use]
+    pub const fn of(upper: bool) -> Self {
+        if upper { Self::AtMost } else { Self::AtLeast }
+    }
+
+    /// As it is written.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::AtLeast => "at least",
+            Self::AtMost => "at most",
+        }
+    }
+}
+
+/// The unit a tool is judged in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+pub enum JudgedUnit {
+    /// Tension, kN.
+    #[serde(rename = "kN")]
+    Kilonewtons,
+    /// Equivalent torque, N·m.
+    #[serde(rename = "Nm")]
+    NewtonMetres,
+    /// Percent of a reference tool.
+    #[serde(rename = "percent")]
+    Percent,
+}
+
+impl JudgedUnit {
+    /// As it is written.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Kilonewtons => "kN",
+            Self::NewtonMetres => "Nm",
+            Self::Percent => "percent",
+        }
+    }
+}
 
 /// Whether the latest runs of a tool meet a limit.
 #[derive(Debug, Serialize, ToSchema)]
@@ -18,16 +73,16 @@ pub struct AcceptanceShown {
     pub measure: Measure,
     /// Numbers of the runs that were judged, newest first.
     pub runs: Vec<i64>,
-    /// Unit of value, limit, uncertainties and guard: `kN`, `Nm`, or `percent` of a reference tool.
-    pub unit: &'static str,
+    /// Unit of value, limit, uncertainties and guard.
+    pub unit: JudgedUnit,
     /// Mean of the runs.
     pub value: f64,
     /// What it was held against.
     pub limit: f64,
-    /// `at least` or `at most` the limit.
-    pub side: &'static str,
-    /// `conforms`, `does not conform` or `undecided`.
-    pub decision: &'static str,
+    /// On which side of the limit it must be.
+    pub side: Side,
+    /// What is decided.
+    pub decision: Decision,
     /// Probability that the tool meets the limit, 0 to 1.
     pub probability_of_conformity: f64,
     /// Probability that was asked of a yes or no, above 0.5 and below 1.

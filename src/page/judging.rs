@@ -5,7 +5,7 @@
 
 use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
-use super::judged::AcceptanceShown;
+use super::judged::{AcceptanceShown, JudgedUnit, Side};
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
@@ -148,18 +148,13 @@ fn of_class(
     Ok(AcceptQuery { runs: query.runs, probability: query.probability, ..AcceptQuery::of(found, setup) })
 }
 
-/// On which side of a limit a tool must be.
-pub(super) const fn side(upper: bool) -> &'static str {
-    if upper { "at most" } else { "at least" }
-}
-
 impl AcceptQuery {
     fn measure(&self) -> Measure {
         self.measure.unwrap_or_default()
     }
 
-    fn side(&self) -> &'static str {
-        side(self.upper)
+    fn side(&self) -> Side {
+        Side::of(self.upper)
     }
 
     /// What a class asks of runs of this setup.
@@ -187,7 +182,7 @@ impl AcceptQuery {
 struct Judged {
     value: Valued,
     own: &'static str,
-    unit: &'static str,
+    unit: JudgedUnit,
     limit: f64,
     notes: Vec<String>,
 }
@@ -234,7 +229,7 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
         value: found.value.value,
         limit: found.limit,
         side: query.side(),
-        decision: answer.decision.name(),
+        decision: answer.decision,
         probability_of_conformity: answer.probability,
         probability_of_a_right_decision: probability,
         standard_uncertainty: answer.u,
@@ -270,7 +265,7 @@ fn decided(
 pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &[RunLine]) -> Statement {
     let setup = limit.setup.clone();
     let query = AcceptQuery::of(limit, setup.clone());
-    let side = query.side();
+    let side = query.side().name();
     match decided(reader, tool, &query, runs, PROBABILITY) {
         Ok((found, answer)) => Statement {
             tool: tool.to_owned(),
@@ -278,7 +273,7 @@ pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &
                 "class {}: {side} {} {} by {} with '{setup}'; found {:.2} from {} runs, guard band {:.2}",
                 limit.class,
                 found.limit,
-                found.unit,
+                found.unit.name(),
                 query.measure().name(),
                 found.value.value,
                 runs.len(),
@@ -325,11 +320,17 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
                 notes.push("a figure lies outside the loads of the calibration".to_owned());
             }
             if query.limit_kn.is_some() {
-                return Ok(Judged { value: found.mean, own: "repeatability", unit: "kN", limit, notes });
+                return Ok(Judged {
+                    value: found.mean,
+                    own: "repeatability",
+                    unit: JudgedUnit::Kilonewtons,
+                    limit,
+                    notes,
+                });
             }
             let factor = factor(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
             let value = torque(&found.mean, runs.len(), factor);
-            Ok(Judged { value, own: "repeatability", unit: "Nm", limit, notes })
+            Ok(Judged { value, own: "repeatability", unit: JudgedUnit::NewtonMetres, limit, notes })
         }
         (None, None, Some(reference), Some(percent)) => {
             let day = day_utc(runs[0].utc_ns);
@@ -356,7 +357,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
                 .ok_or_else(|| Problem::unprocessable("reference: expected figures above 0, found none"))?;
             let mut value = found.ratio;
             scale(&mut value, 100.0);
-            Ok(Judged { value, own: "repeatability of A", unit: "percent", limit: percent, notes })
+            Ok(Judged { value, own: "repeatability of A", unit: JudgedUnit::Percent, limit: percent, notes })
         }
         _ => Err(Problem::unprocessable(
             "expected one limit: limit_kN, limit_Nm, or reference with percent".to_owned(),

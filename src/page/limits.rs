@@ -2,7 +2,7 @@
 //!
 //! Must not judge a tool; that is [`super::judging`].
 
-use super::judging::side;
+use super::judged::Side;
 use super::state::State;
 use crate::compare::acceptance::Limit;
 use crate::compare::{ClassLimit, LimitUnit};
@@ -29,12 +29,12 @@ struct LimitShown {
     setup: String,
     /// Which figure of a run.
     measure: Measure,
-    /// `at least` or `at most` the limit.
-    side: &'static str,
+    /// On which side of the limit they must be.
+    side: Side,
     /// The limit, in its unit.
     limit: f64,
-    /// `kN` of tension or `Nm` of equivalent torque.
-    unit: &'static str,
+    /// Its unit.
+    unit: LimitUnit,
 }
 
 /// What tools of each class must give, as the settings say.
@@ -47,17 +47,13 @@ pub async fn list(Shared(state): Shared<State>) -> Json<LimitList> {
 }
 
 fn told(of: &ClassLimit) -> LimitShown {
-    let unit = match of.unit {
-        LimitUnit::Kilonewtons => "kN",
-        LimitUnit::NewtonMetres => "Nm",
-    };
     let (Limit::Lower(limit) | Limit::Upper(limit)) = of.limit;
     LimitShown {
         class: of.class.clone(),
         setup: of.setup.clone(),
         measure: of.measure,
-        side: side(matches!(of.limit, Limit::Upper(_))),
+        side: Side::of(matches!(of.limit, Limit::Upper(_))),
         limit,
-        unit,
+        unit: of.unit,
     }
 }

@@ -10,7 +10,7 @@ use super::rigs::Reply;
 use super::state::State;
 use crate::control::{Command, InForce, SourceState};
 use crate::setups::{Chain, Piece, Reading, Source, SourceKind, TestBolt, Tool, fit};
-use crate::store::{Reader, ShelfKind, Write};
+use crate::store::{Reader, ShelfKind, ShelfRow, Write};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use serde::de::DeserializeOwned;
@@ -182,13 +182,24 @@ pub(super) fn on_shelf<T: DeserializeOwned>(
     kind: ShelfKind,
     name: &str,
 ) -> Result<T, Problem> {
-    let Some(row) = reader.shelf_entry(kind, name)? else {
-        return Err(Problem::unprocessable(format!("cannot find '{name}' among the {}", kind.name()))
-            .hint("put it on the shelf first, or correct its name"));
-    };
-    serde_json::from_value(row.document).map_err(|error| {
-        Problem::unprocessable(format!("cannot read '{name}' of the {}: {error}", kind.name()))
+    if_on_shelf(reader, kind, name)?.ok_or_else(|| {
+        Problem::unprocessable(format!("cannot find '{name}' among the {}", kind.name()))
+            .hint("put it on the shelf first, or correct its name")
     })
+}
+
+/// The same; none where it has left the shelf.
+pub(super) fn if_on_shelf<T: DeserializeOwned>(
+    reader: &Reader,
+    kind: ShelfKind,
+    name: &str,
+) -> Result<Option<T>, Problem> {
+    let read = |row: ShelfRow| {
+        serde_json::from_value(row.document).map_err(|error| {
+            Problem::unprocessable(format!("cannot read '{name}' of the {}: {error}", kind.name()))
+        })
+    };
+    reader.shelf_entry(kind, name)?.map(read).transpose()
 }
 
 /// The chain of this name.

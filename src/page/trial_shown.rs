@@ -125,10 +125,10 @@ pub struct NextRun {
     pub tool: String,
     /// The setup.
     pub setup: String,
-    /// Pieces of the setup in order from the tool to the nut.
+    /// Pieces of the setup in order from the tool to the nut; none where the setup has left the shelf.
     pub pieces: Vec<String>,
-    /// What drives the tool.
-    pub source: SourceKind,
+    /// What drives the tool; null where the tool has left the shelf.
+    pub source: Option<SourceKind>,
     /// A fresh source is asked for before this run.
     pub fresh_source_due: bool,
     /// Least and greatest dynamic pressure that a fresh air supply may have, kPa; null: any that was read.

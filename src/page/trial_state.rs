@@ -3,10 +3,10 @@
 //! What follows from them is worked out by `trial`; here they are read and worded.
 
 use super::problem::Problem;
-use super::tags::{chain_named, on_shelf, pieces};
+use super::tags::{chain_named, if_on_shelf, on_shelf, pieces};
 use super::trial_shown::{NextRun, NotCounted, Stands, StepShown, TrialShown, WarmUp};
 use crate::results::{Flag, Measure};
-use crate::setups::{Tool, fit};
+use crate::setups::{Chain, Tool, fit};
 use crate::stats::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
 use crate::store::{Reader, RunId, RunLine, ShelfKind, TrialEntry, TrialRow};
 use crate::trial::{Go, Phase, Plan, Progress, Said, Standing, Step, Taken, progress};
@@ -175,16 +175,17 @@ impl Trial {
     }
 
     fn next(&self, reader: &Reader, go: &Go, found: &Progress) -> Result<NextRun, Problem> {
-        let chain = chain_named(reader, &go.step.setup)?;
-        let tool: Tool = on_shelf(reader, ShelfKind::Tools, &go.step.tool)?;
+        // What has left the shelf since is told to whoever says "ready"; the trial can be looked at without it.
+        let chain: Option<Chain> = if_on_shelf(reader, ShelfKind::Setups, &go.step.setup)?;
+        let tool: Option<Tool> = if_on_shelf(reader, ShelfKind::Tools, &go.step.tool)?;
         Ok(NextRun {
             go: go.go,
             number: go.step.number,
             phase: go.step.phase,
             tool: go.step.tool.clone(),
             setup: go.step.setup.clone(),
-            pieces: chain.pieces,
-            source: tool.source,
+            pieces: chain.map(|chain| chain.pieces).unwrap_or_default(),
+            source: tool.map(|tool| tool.source),
             fresh_source_due: found.fresh_due,
             air_kpa: self.row.plan.air_kpa,
             rest_s: self.row.plan.rest_s,

@@ -9,7 +9,7 @@ use super::problem::Problem;
 use super::rigs::News;
 use super::state::State;
 use super::tags::{UseBody, use_at};
-use super::trial_shown::{TrialLine, TrialList, TrialOrder, TrialReadings, TrialShown};
+use super::trial_shown::{Stands, TrialLine, TrialList, TrialOrder, TrialReadings, TrialShown};
 use super::trial_state::{Trial, check_names, load};
 use crate::control::SourceState;
 use crate::results::Measure;
@@ -117,13 +117,13 @@ pub async fn list(Shared(state): Shared<State>) -> Result<Json<TrialList>, Probl
         .read(|reader| {
             let rows = reader.trials()?;
             let line = |row: crate::store::TrialRow| {
-                let found = load(reader, &row.plan.name)?.shown(reader)?;
+                let found = load(reader, &row.plan.name)?.progress();
                 Ok(TrialLine {
-                    standing: found.standing,
+                    standing: Stands::from(&found.standing),
                     trial: row.plan.name,
                     rig: row.plan.rig,
-                    steps_done: found.steps_done,
-                    steps_total: found.steps_total,
+                    steps_done: found.done.len(),
+                    steps_total: found.steps.len(),
                     planned_by: row.who,
                     planned_utc_ns: row.utc_ns,
                     automatic: found.automatic,

@@ -84,6 +84,25 @@ fn the_calibration_of_the_runs_widens_the_limits_by_what_does_not_cancel() {
 }
 
 #[test]
+fn a_trial_whose_setup_left_the_shelf_can_be_looked_at_and_goes_on_without_it() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "1"]));
+    for kind_and_name in [["chain", "direct"], ["tool", "wrench"]] {
+        desk.done(&[&["setup", "remove"], &kind_and_name[..], &["--why", "lost"]].concat());
+    }
+    assert_eq!(desk.json(&["trial", "list"])["trials"][0]["standing"], "ready to go on");
+    let next = desk.json(&["trial", "next"])["next"].clone();
+    assert_eq!(
+        (&next["setup"], &next["pieces"], &next["source"]),
+        (&json!("direct"), &json!([]), &json!(null))
+    );
+    let told = desk.fails(1, &["trial", "ready"]);
+    assert!(told.contains("cannot find 'direct' among the setups"), "{told}");
+    desk.json(&["trial", "skip", "--step", "1", "--why", "lost"]);
+    assert_eq!(desk.json(&["trial", "next"])["next"]["number"], 2);
+}
+
+#[test]
 fn what_a_trial_cannot_answer_is_told() {
     let desk = dial();
     desk.json(&plan(&["--repeats", "2"]));

@@ -58,7 +58,8 @@ export interface NextStep {
   tool: string;
   setup: string;
   pieces: string[];
-  source: SourceState['kind'];
+  /** Null where the tool has left the shelf. */
+  source: SourceState['kind'] | null;
   fresh_source_due: boolean;
   air_kPa: [number, number] | null;
   rest_s: number;
@@ -131,6 +132,7 @@ export interface Typed {
 /** The source as the daemon takes it; a sentence where something is missing or wrong; nothing where none is told. */
 export function sourceOf(next: NextStep, typed: Typed): SourceState | string | undefined {
   const { battery, figure } = typed;
+  if (next.source === null) return undefined;
   if (figure !== null && !Number.isFinite(figure)) return 'reading: expected a number with a decimal point';
   if (next.source === 'battery') {
     if (battery === null) return next.fresh_source_due ? 'battery: expected the one that was swapped in, found none named' : undefined;

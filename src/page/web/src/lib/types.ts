@@ -105,7 +105,7 @@ export interface CorrectionRow {
   utc_ns: number;
   who: string;
   why: string;
-  kind: 'tag' | 'exclude' | 'restore';
+  kind: string;
   setup: string | null;
   tool: string | null;
 }

@@ -16,7 +16,7 @@ import { Refused } from './words.tsx';
 
 const read = (text: string): void => void (typed.value = { ...typed.value, text, figure: number(text) });
 
-const FRESH_WORDS: Record<NextStep['source'], string> = {
+const FRESH_WORDS: Record<NonNullable<NextStep['source']>, string> = {
   battery: 'Swap in a freshly charged and rested battery, and read its voltage before this run.',
   air: 'Read the air pressure at the tool while it runs, before this run.',
   mains: 'Read the voltage at the outlet before this run.',
@@ -26,6 +26,7 @@ const FRESH_WORDS: Record<NextStep['source'], string> = {
 function Source({ next }: { next: NextStep }) {
   const due = next.fresh_source_due;
   const problem = refusal.value;
+  if (next.source === null) return null;
   const batteries = shelf.value.sources.filter((one) => one.kind === 'battery');
   const fields = (
     <>
