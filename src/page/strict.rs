@@ -2,9 +2,9 @@
 //!
 //! The macros of the document describe a type as its reader would: what may be null need not stand, and more may
 //! stand beside. An answer is written by this program alone, so all of its members are known and what is absent is
-//! null. A member that may be left out is one that is never null (`#[schema(nullable = false)]`) and has no default. Of types that are
-//! asked for too, what may be null may be left out as well; but no request takes more than is listed. Schemas are those of JSON Schema 2020-12, as in OpenAPI 3.1. Must not
-//! know what a type means.
+//! null. A member that may be left out is one that is never null (`#[schema(nullable = false)]`) and has no default.
+//! Of types that are asked for too, what may be null may be left out as well; but no request takes more than is
+//! listed. Schemas are those of JSON Schema 2020-12, as in OpenAPI 3.1. Must not know what a type means.
 
 use serde_json::{Map, Value, json};
 use std::collections::BTreeSet;
