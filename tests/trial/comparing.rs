@@ -96,8 +96,8 @@ fn a_trial_whose_setup_left_the_shelf_can_be_looked_at_and_goes_on_without_it() 
         (&next["setup"], &next["pieces"], &next["source"]),
         (&json!("direct"), &json!([]), &json!(null))
     );
-    let told = desk.fails(1, &["trial", "ready"]);
-    assert!(told.contains("cannot find 'direct' among the setups"), "{told}");
+    let told = desk.fails(2, &["trial", "ready"]);
+    assert!(told.contains("cannot find 'wrench' among the tools"), "{told}");
     desk.json(&["trial", "skip", "--step", "1", "--why", "lost"]);
     assert_eq!(desk.json(&["trial", "next"])["next"]["number"], 2);
 }
