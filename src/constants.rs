@@ -42,13 +42,42 @@ pub enum CalibrationError {
         /// The coefficients.
         found: Vec<f64>,
     },
+    /// A line by which no converter measures a bolt.
+    #[error(
+        "calibration '{id}': expected a slope of 1e-12 to 1e6 kN a count and tensions within 1e9 kN over the counts \
+         of 24 bits, found {found:?}"
+    )]
+    Unusable {
+        /// Which calibration.
+        id: String,
+        /// The coefficients.
+        found: Vec<f64>,
+    },
+    /// A range that is none.
+    #[error("calibration '{id}': expected range_kN above 0 and at most 1e6, found {found}")]
+    Range {
+        /// Which calibration.
+        id: String,
+        /// The range, kN.
+        found: f64,
+    },
 }
+
+/// Least and greatest size of a slope, kN a count: far outside of what any converter and cell give.
+const SLOPE_KN: (f64, f64) = (1e-12, 1e6);
+/// Greatest size of a tension within the counts of 24 bits, kN.
+const TENSION_MAX_KN: f64 = 1e9;
+/// Counts of a converter of 24 bits on either side.
+const COUNTS: f64 = 8_388_608.0;
+/// Greatest full range, kN.
+const RANGE_MAX_KN: f64 = 1e6;
 
 impl Calibration {
     /// Checks degree (1 to 3) and values.
     ///
     /// # Errors
-    /// Too few or many coefficients, a value that is not finite, a zero slope.
+    /// Too few or many coefficients, a value that is not finite, a zero slope, a line or a range by which nothing is
+    /// measured.
     pub fn check(&self) -> Result<(), CalibrationError> {
         if !(2..=4).contains(&self.coefficients_kn.len()) {
             return Err(CalibrationError::Degree { id: self.id.clone(), found: self.coefficients_kn.len() });
@@ -57,7 +86,22 @@ impl Calibration {
         if !finite || self.coefficients_kn[1] == 0.0 {
             return Err(CalibrationError::Value { id: self.id.clone(), found: self.coefficients_kn.clone() });
         }
-        Ok(())
+        let tension = |counts: f64| self.coefficients_kn.iter().rev().fold(0.0, |sum, c| sum * counts + c);
+        let slope = self.coefficients_kn[1].abs();
+        let usable = (SLOPE_KN.0..=SLOPE_KN.1).contains(&slope)
+            && [-COUNTS, 0.0, COUNTS].into_iter().all(|counts| tension(counts).abs() <= TENSION_MAX_KN);
+        if !usable {
+            return Err(CalibrationError::Unusable {
+                id: self.id.clone(),
+                found: self.coefficients_kn.clone(),
+            });
+        }
+        match self.range_kn {
+            Some(found) if !(found > 0.0 && found <= RANGE_MAX_KN) => {
+                Err(CalibrationError::Range { id: self.id.clone(), found })
+            }
+            _ => Ok(()),
+        }
     }
 }
 
@@ -113,6 +157,29 @@ mod tests {
         assert!((factor.nut_factor(diameter_m) - 0.137).abs() < 0.0005);
         let back = BoltFactor::from_nut_factor(0.137, diameter_m);
         assert!((back.lbf_per_lbf_ft() - 70.0).abs() < 0.1);
+    }
+
+    #[test]
+    fn a_line_or_a_range_by_which_nothing_is_measured_is_refused() {
+        let line = |coefficients: &[f64], range_kn| Calibration {
+            id: "c".into(),
+            coefficients_kn: coefficients.to_vec(),
+            nominal: true,
+            range_kn,
+        };
+        for good in [&[0.0, 5e-5][..], &[-3.0, -2.4e-8], &[0.0, 1.0], &[0.1, 5e-5, 1e-13, -1e-20]] {
+            assert_eq!(line(good, Some(200.0)).check(), Ok(()), "{good:?}");
+        }
+        for bad in
+            [&[0.0, 1e300][..], &[0.0, 1e-300], &[1e300, 5e-5], &[0.0, 5e-5, 1e10], &[0.0, 5e-5, 0.0, 1.0]]
+        {
+            let error = line(bad, None).check();
+            assert!(matches!(error, Err(CalibrationError::Unusable { .. })), "{bad:?}: {error:?}");
+        }
+        for bad in [0.0, -1.0, f64::NAN, f64::INFINITY, 2e6] {
+            let error = line(&[0.0, 5e-5], Some(bad)).check();
+            assert!(matches!(error, Err(CalibrationError::Range { .. })), "{bad}: {error:?}");
+        }
     }
 
     #[test]

@@ -36,6 +36,12 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
                 format!("cannot read the body: expected at most {BODY_BYTES_MAX} bytes: {rejection}");
             Problem::new(status, detail)
         })?;
+        // Serde would take an array for an object, member by member.
+        if bytes.iter().find(|byte| !byte.is_ascii_whitespace()) != Some(&b'{') {
+            return Err(Problem::unprocessable(
+                "cannot read the body: expected a JSON object, found something else",
+            ));
+        }
         serde_json::from_slice(&bytes)
             .map(Self)
             .map_err(|error| Problem::unprocessable(format!("cannot read the body: {error}")))

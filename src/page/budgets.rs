@@ -81,6 +81,10 @@ fn numbers(text: &str) -> Result<Vec<RunId>, Problem> {
         })
         .collect();
     let all = all?;
+    let twice = all.iter().enumerate().find(|(at, run)| all[..*at].contains(run));
+    if let Some((_, run)) = twice {
+        return Err(Problem::unprocessable(format!("runs: expected each once, found {} again", run.0)));
+    }
     if all.len() > RUNS_MAX {
         let found = all.len();
         return Err(Problem::unprocessable(format!("runs: expected at most {RUNS_MAX}, found {found}")));
@@ -102,6 +106,12 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     let ids = numbers(&query.runs)?;
     let runs = details(reader, &ids)?;
     let others = query.against.as_deref().map(numbers).transpose()?;
+    if let Some(run) = others.iter().flatten().find(|run| ids.contains(run)) {
+        return Err(Problem::unprocessable(format!(
+            "against: expected other runs than those of runs, found {} in both",
+            run.0
+        )));
+    }
     let others = others.map(|ids| details(reader, &ids)).transpose()?;
     let all: Vec<&RunDetail> = runs.iter().chain(others.iter().flatten()).collect();
     let mut notes = Vec::new();

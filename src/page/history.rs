@@ -20,6 +20,11 @@ use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+/// Greatest tension that may be demanded, kN.
+const LIMIT_MAX_KN: f64 = 1e6;
+/// Fewest runs that limits are drawn from.
+const BASE_MIN: usize = 3;
+
 /// What is charted.
 #[derive(Debug, Deserialize, IntoParams)]
 #[serde(deny_unknown_fields)]
@@ -32,11 +37,14 @@ pub struct HistoryQuery {
     #[param(inline)]
     measure: Measure,
     /// Limits are drawn from so many of the oldest runs; from all where nothing is said.
+    #[param(minimum = 3)]
     base: Option<usize>,
     /// Least tension that is demanded, kN: for the capability.
+    #[param(minimum = 0, maximum = 1_000_000)]
     #[serde(rename = "least_kN")]
     least_kn: Option<f64>,
     /// Greatest tension that is allowed, kN: for the capability.
+    #[param(minimum = 0, maximum = 1_000_000)]
     #[serde(rename = "most_kN")]
     most_kn: Option<f64>,
 }
@@ -169,7 +177,31 @@ struct Charted {
     capability: Option<Capability>,
 }
 
+/// Checks what is demanded, and from how many runs the limits come.
+fn is_possible(query: &HistoryQuery) -> Result<(), Problem> {
+    for (name, found) in [("least_kN", query.least_kn), ("most_kN", query.most_kn)] {
+        if let Some(found) = found.filter(|found| !(*found >= 0.0 && *found <= LIMIT_MAX_KN)) {
+            let what = format!("{name}: expected 0 to {LIMIT_MAX_KN}, found {found}");
+            return Err(Problem::unprocessable(what));
+        }
+    }
+    if let (Some(least), Some(most)) = (query.least_kn, query.most_kn)
+        && least >= most
+    {
+        return Err(Problem::unprocessable(format!(
+            "most_kN: expected more than least_kN, {least}, found {most}"
+        )));
+    }
+    match query.base {
+        Some(base) if base < BASE_MIN => {
+            Err(Problem::unprocessable(format!("base: expected at least {BASE_MIN} runs, found {base}")))
+        }
+        _ => Ok(()),
+    }
+}
+
 fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Charted, Problem> {
+    is_possible(query)?;
     let mut runs = latest(reader, tool, query.setup.as_deref(), query.measure, CHART_MAX)?;
     runs.reverse();
     let Some(newest) = runs.last() else {

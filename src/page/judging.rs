@@ -26,6 +26,12 @@ use serde::Deserialize;
 use std::sync::Arc;
 use utoipa::IntoParams;
 
+/// Fewest runs that are judged: one does not tell how a tool scatters.
+const RUNS_MIN: u32 = 2;
+/// Greatest limit: a tension in kN, a torque in N·m.
+const LIMIT_MAX: f64 = 1e6;
+/// Greatest share of a reference tool, percent.
+const PERCENT_MAX: f64 = 1000.0;
 /// Most runs that are judged.
 const RUNS_MAX: u32 = 200;
 /// Most runs of a chart, and most that are looked through.
@@ -43,20 +49,23 @@ pub struct AcceptQuery {
     /// Runs with this setup; without it the latest runs must all be on one.
     setup: Option<String>,
     /// How many of the latest runs are judged; 5 where nothing is said.
-    #[param(minimum = 1, maximum = 200)]
+    #[param(minimum = 2, maximum = 200)]
     runs: Option<u32>,
     /// Which figure; `gate`, or that of the class of the tool, where nothing is said.
     #[param(inline)]
     measure: Option<Measure>,
     /// Limit of the tension, kN.
+    #[param(exclusive_minimum = 0, maximum = 1_000_000)]
     #[serde(rename = "limit_kN")]
     limit_kn: Option<f64>,
     /// Limit of the equivalent torque, N·m.
+    #[param(exclusive_minimum = 0, maximum = 1_000_000)]
     #[serde(rename = "limit_Nm")]
     limit_nm: Option<f64>,
     /// A tool that the limit is a share of.
     reference: Option<String>,
     /// The share of the reference tool, percent.
+    #[param(exclusive_minimum = 0, maximum = 1000)]
     percent: Option<f64>,
     /// The limit is the greatest that is allowed; else the least.
     #[serde(default)]
@@ -189,9 +198,12 @@ struct Judged {
 
 fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceShown, Problem> {
     let wanted = query.runs.unwrap_or(RUNS);
-    if !(1..=RUNS_MAX).contains(&wanted) {
-        return Err(Problem::unprocessable(format!("runs: expected 1 to {RUNS_MAX}, found {wanted}")));
+    if !(RUNS_MIN..=RUNS_MAX).contains(&wanted) {
+        return Err(Problem::unprocessable(format!(
+            "runs: expected {RUNS_MIN} to {RUNS_MAX}, found {wanted}"
+        )));
     }
+    is_possible(tool, query)?;
     let probability = query.probability.unwrap_or(PROBABILITY);
     if !(probability > 0.5 && probability < 1.0) {
         return Err(Problem::unprocessable(format!(
@@ -241,6 +253,27 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
     })
 }
 
+/// Checks that what is asked can be met at all.
+fn is_possible(tool: &str, query: &AcceptQuery) -> Result<(), Problem> {
+    let bounded = [
+        ("limit_kN", query.limit_kn, LIMIT_MAX),
+        ("limit_Nm", query.limit_nm, LIMIT_MAX),
+        ("percent", query.percent, PERCENT_MAX),
+    ];
+    for (name, found, most) in bounded {
+        if let Some(found) = found.filter(|found| !(*found > 0.0 && *found <= most)) {
+            let what = format!("{name}: expected above 0 and at most {most}, found {found}");
+            return Err(Problem::unprocessable(what));
+        }
+    }
+    if query.reference.as_deref() == Some(tool) {
+        return Err(Problem::unprocessable(format!(
+            "reference: expected another tool than '{tool}', found it"
+        )));
+    }
+    Ok(())
+}
+
 /// The decision about these runs.
 fn decided(
     reader: &Reader,
@@ -249,8 +282,14 @@ fn decided(
     runs: &[RunLine],
     probability: f64,
 ) -> Result<(Judged, Acceptance), Problem> {
-    let found = asked(reader, query, runs)?;
     let n = runs.len();
+    if n < RUNS_MIN as usize {
+        return Err(Problem::conflict(format!(
+            "tool '{tool}': expected at least {RUNS_MIN} runs that count, found {n}"
+        ))
+        .hint("one run does not tell how a tool scatters"));
+    }
+    let found = asked(reader, query, runs)?;
     let limit = if query.upper { Limit::Upper(found.limit) } else { Limit::Lower(found.limit) };
     let answer = accept(&split(&found.value, found.own, n), limit, probability).ok_or_else(|| {
         Problem::unprocessable(format!(

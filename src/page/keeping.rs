@@ -7,7 +7,7 @@ use super::body::{Body, check_who};
 use super::calibrating::is_the_one_of_its_name;
 use super::openapi::Refused;
 use super::problem::Problem;
-use super::rigs::{Hear, Heard};
+use super::rigs::{Hear, Heard, Refusal};
 use super::state::State;
 use crate::constants::Calibration;
 use crate::control::Command;
@@ -210,7 +210,12 @@ pub async fn hear(Shared(state): Shared<State>, Body(body): Body<HearBody>) -> R
         )));
     }
     let at = Hear { port: body.port, baud: body.baud, framed: body.framed, for_s: body.for_s };
-    Ok(Json(state.rigs.hear(&at).await?))
+    // A port that is not there, or not ours, is nothing that went wrong here.
+    let heard = state.rigs.hear(&at).await.map_err(|refusal| match refusal {
+        Refusal::Failed { .. } => Problem::conflict(refusal.to_string()),
+        other => other.into(),
+    })?;
+    Ok(Json(heard))
 }
 
 fn writable(state: &State) -> Result<(), Problem> {

@@ -16,6 +16,7 @@ use super::{
 };
 use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
 use axum::middleware::{Next, from_fn};
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Router};
@@ -24,6 +25,8 @@ use utoipa::OpenApi;
 use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
+/// Longest refusal that the framework words.
+const WORDS_BYTES_MAX: usize = 4096;
 /// Longest time for an answer.
 pub const ANSWER_WITHIN: Duration = Duration::from_secs(10);
 
@@ -33,6 +36,7 @@ pub fn router(state: State) -> Router {
     router
         .fallback(built::file)
         .method_not_allowed_fallback(not_that_way)
+        .layer(from_fn(as_problem))
         .layer(Extension(Room::default()))
         .layer(Extension(Described::new(document)))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
@@ -113,6 +117,20 @@ async fn within(request: Request, next: Next) -> Response {
             .into_response()
         }
     }
+}
+
+/// A refusal that the framework words by itself, such as a path that is no UTF-8, told like all others.
+async fn as_problem(request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_owned();
+    let response = next.run(request).await;
+    let status = response.status();
+    let kind = response.headers().get(CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or_default();
+    if !status.is_client_error() || !kind.starts_with("text/plain") {
+        return response;
+    }
+    let words = axum::body::to_bytes(response.into_body(), WORDS_BYTES_MAX).await.unwrap_or_default();
+    let words = String::from_utf8_lossy(&words);
+    Problem::new(status, format!("cannot answer at {path}: {words}")).into_response()
 }
 
 async fn not_that_way(request: Request) -> Problem {

@@ -285,6 +285,7 @@ fn awaited(reader: &Reader, rig: &str, own: i64) -> Result<Option<String>, Probl
         let Said::Ready(go) = &entries[at].said else { continue };
         let given_back = entries[at..].iter().any(|entry| match &entry.said {
             Said::Repeat { go: other, .. } => *other == go.go,
+            Said::Skip { number, .. } => *number == go.step.number,
             Said::Abort { .. } => true,
             _ => false,
         });
@@ -321,11 +322,8 @@ pub async fn said(
     check_who(&body.who)?;
     let trial = loaded(&state, &name).await?;
     fits(&trial, &body.say)?;
-    let starts = matches!(body.say, Said::Automatic { on: true } | Said::Resume);
     say(&state, &trial, &body.who, state.now(), body.say).await?;
-    if starts {
-        super::walking::advance(&state, &trial.row.plan.rig).await;
-    }
+    super::walking::advance(&state, &trial.row.plan.rig).await;
     shown(&state, name).await.map(Json)
 }
 

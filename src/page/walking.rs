@@ -1,4 +1,4 @@
-//! Trials that go on by themselves: each step is made ready as the run before closes.
+//! Trials that go on by themselves: each step is made ready as the run before closes, or is corrected.
 //!
 //! Must not know what ready means; that is `trials`.
 
@@ -66,11 +66,11 @@ pub async fn follow(state: State) {
     }
 }
 
-/// The rig whose run has closed, or was read by hand.
+/// The rig whose run has closed, was read by hand, or counts otherwise than before: its step may be open again.
 fn closed(message: &Arc<LiveMessage>) -> Option<&str> {
     match &message.news {
         News::Run { row, .. } if matches!(**row, RunRow::Closed(_)) => Some(&message.rig),
-        News::Reading { .. } => Some(&message.rig),
+        News::Reading { .. } | News::Changed { .. } => Some(&message.rig),
         _ => None,
     }
 }

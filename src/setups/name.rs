@@ -33,6 +33,14 @@ pub enum NameError {
         /// Its place, counted from 1.
         at: usize,
     },
+    /// A dot or two, which mean a folder in every address.
+    #[error("{what}: expected more than dots, found '{found}'")]
+    Dots {
+        /// Which text, in words.
+        what: &'static str,
+        /// The text.
+        found: String,
+    },
     /// Blanks at an end, which nobody sees.
     #[error("{what}: expected no blank at either end, found '{found}'")]
     Blank {
@@ -46,7 +54,7 @@ pub enum NameError {
 /// Checks a name, serial number or other short text; `what` names it in the message.
 ///
 /// # Errors
-/// Empty, longer than [`TEXT_CHARS_MAX`], unprintable characters, blanks at an end.
+/// Empty, longer than [`TEXT_CHARS_MAX`], unprintable characters, blanks at an end, a dot or two alone.
 pub fn check_text(what: &'static str, text: &str) -> Result<(), NameError> {
     if text.is_empty() {
         return Err(NameError::Empty { what });
@@ -57,6 +65,9 @@ pub fn check_text(what: &'static str, text: &str) -> Result<(), NameError> {
     }
     if let Some((index, c)) = text.chars().enumerate().find(|&(_, c)| !printable(c)) {
         return Err(NameError::Unprintable { what, code: u32::from(c), at: index + 1 });
+    }
+    if matches!(text, "." | "..") {
+        return Err(NameError::Dots { what, found: text.to_owned() });
     }
     if text.trim() != text {
         return Err(NameError::Blank { what, found: text.to_owned() });
@@ -86,6 +97,9 @@ mod tests {
     fn a_name_has_one_to_sixty_four_visible_characters() {
         for good in ["a", "Verlängerung 250 mm", &"x".repeat(64), "½ in × 3"] {
             assert_eq!(check_text("name", good), Ok(()), "{good}");
+        }
+        for dots in [".", ".."] {
+            assert_eq!(check_text("name", dots), Err(NameError::Dots { what: "name", found: dots.into() }));
         }
         assert_eq!(check_text("name", ""), Err(NameError::Empty { what: "name" }));
         assert_eq!(check_text("name", &"ä".repeat(65)), Err(NameError::Long { what: "name", found: 65 }));

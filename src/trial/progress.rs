@@ -127,16 +127,17 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
         })
     };
     let all = steps(plan);
+    let skipped: Vec<u32> = said
+        .iter()
+        .filter_map(|s| if let Said::Skip { number, .. } = s { Some(*number) } else { None })
+        .collect();
     let done: Vec<(Step, i64)> = all
         .iter()
+        .filter(|step| !skipped.contains(&step.number))
         .filter_map(|step| {
             let mut own = gos.iter().filter(|go| go.step.number == step.number);
             own.find_map(|go| holds(go)).map(|run| (step.clone(), run.run))
         })
-        .collect();
-    let skipped: Vec<u32> = said
-        .iter()
-        .filter_map(|s| if let Said::Skip { number, .. } = s { Some(*number) } else { None })
         .collect();
     let (warm_up, warm) = warmth(plan, said, &gos, holds);
     let last_word = |of: fn(&Said) -> Option<bool>| said.iter().rev().find_map(of).unwrap_or(false);
@@ -153,7 +154,8 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
         _ if !warm => Some(warm_up_step(plan)),
         open => open.cloned(),
     };
-    let awaited = gos.last().filter(|go| run_of(go.go).is_none() && !repeated(go.go));
+    let left_out = |step: &Step| skipped.contains(&step.number);
+    let awaited = gos.last().filter(|go| run_of(go.go).is_none() && !repeated(go.go) && !left_out(&go.step));
     // A go that was given back used nothing up.
     let before = gos.iter().rev().find(|go| run_of(go.go).is_some()).map(|go| &go.step);
     let fresh_due = next.as_ref().is_some_and(|next| fresh_due(plan.fresh, next, before));
@@ -232,6 +234,21 @@ mod tests {
         }
         let end = progress(plan, &said, &taken);
         (said, taken, end)
+    }
+
+    #[test]
+    fn a_step_that_is_left_out_is_awaited_no_longer_and_its_run_does_not_count() {
+        let plan = Plan { warm_up: false, ..plan() };
+        let Standing::Next(go) = progress(&plan, &[], &[]).standing else { panic!("nothing is next") };
+        let number = go.step.number;
+        let mut said = vec![Said::Ready(go.clone())];
+        said.push(Said::Skip { number, why: "w".into() });
+        let found = progress(&plan, &said, &[]);
+        assert!(
+            matches!(&found.standing, Standing::Next(next) if next.go == 2 && next.step.number == number + 1)
+        );
+        let found = progress(&plan, &said, &[good(&go, 80.0)]);
+        assert!(found.done.is_empty() && matches!(&found.standing, Standing::Next(next) if next.go == 2));
     }
 
     fn good(go: &Go, value: f64) -> Taken {

@@ -10,7 +10,7 @@ use boltscribe::page::access::{Access, Kept, Role};
 use boltscribe::page::guard::{Guard, guarded};
 use boltscribe::page::{State, router};
 use boltscribe::store::open_read_only;
-use serde_json::json;
+use serde_json::{Value, json};
 use std::sync::Arc;
 use tower::ServiceExt;
 
@@ -73,6 +73,52 @@ async fn a_form_and_a_large_body_are_not_read() {
     let (status, detail) = house.refused(Method::POST, "/api/v1/runs/1/exclude", Some(large)).await;
     assert_eq!(status, 413, "{detail}");
     assert!(house.rigs.told.lock().unwrap().is_empty());
+}
+
+#[tokio::test]
+async fn what_cannot_be_meant_is_told_as_a_problem() {
+    let house = House::new();
+    house.furnish().await;
+    let stream = begin(&house.store, "bench");
+    put(&house.store, "bench", whole(stream, result(1), 8000));
+    let line = |coefficients: Value| json!({"who": "Ana", "calibration": {"id": "c", "nominal": true, "coefficients_kN": coefficients}});
+    for (method, path, body, code, said) in [
+        (Method::POST, "runs/1/exclude", Some(json!(["Ana", "an array"])), 422, "expected a JSON object"),
+        (Method::POST, "rigs/bench/calibrate", Some(line(json!([0.0, 1e300]))), 422, "expected a slope of"),
+        (Method::GET, "trials/%ff", None, 400, "/api/v1/trials/%ff"),
+        (Method::GET, "tools/wrench/acceptance?runs=1", None, 422, "runs: expected 2 to 200, found 1"),
+        (
+            Method::GET,
+            "tools/wrench/acceptance?reference=big&percent=NaN",
+            None,
+            422,
+            "percent: expected above 0",
+        ),
+        (Method::GET, "tools/wrench/acceptance?reference=big&percent=-5", None, 422, "found -5"),
+        (
+            Method::GET,
+            "tools/wrench/acceptance?reference=wrench&percent=9",
+            None,
+            422,
+            "expected another tool",
+        ),
+        (
+            Method::GET,
+            "tools/wrench/history?least_kN=5&most_kN=1",
+            None,
+            422,
+            "expected more than least_kN, 5",
+        ),
+        (Method::GET, "tools/wrench/history?base=0", None, 422, "base: expected at least 3 runs"),
+        (Method::GET, "budget?runs=1,1", None, 422, "expected each once, found 1 again"),
+        (Method::GET, "budget?runs=1&against=1", None, 422, "found 1 in both"),
+    ] {
+        let path = format!("/api/v1/{path}");
+        let (status, detail) = house.refused(method, &path, body).await;
+        assert_eq!(status, code, "{path}: {detail}");
+        assert!(detail.contains(said), "{path}: {detail}");
+    }
+    assert!(house.rigs.told.lock().unwrap().is_empty(), "nothing reached a rig");
 }
 
 #[tokio::test]

@@ -96,7 +96,7 @@ const Waiting = ({ trial, next, told }: { trial: Trial; next: NextStep; told: bo
           <p><strong>Awaiting a run</strong><span>{waitingWords(trial, driving)}</span></p>
         </div>
       )}
-      {!driving && <button type="button" class="not-yet" onClick={() => void giveBack(next.go)}>Not yet: give the go back</button>}
+      {!driving && !trial.automatic && <button type="button" class="not-yet" onClick={() => void giveBack(next.go)}>Not yet: give the go back</button>}
       {trial.automatic && <p>The next steps are made ready by themselves.</p>}
     </>
   );
