@@ -3,6 +3,7 @@
 //! Reads the store, writes through its writer, and asks [`Rigs`] for everything live. Must not know
 //! ports, pipelines or the daemon, and reads no clock but the one it is given.
 
+mod accept_query;
 pub mod access;
 pub mod body;
 mod budget_shown;
