@@ -115,6 +115,11 @@ impl EventsQuery {
 /// With `live` the readings and blows of other rigs are left out, so that a page that shows one rig gets 30 readings a
 /// second, not 30 for each rig.
 ///
+/// Each message has `rig`, `utc_ns` and `news`: `event` (provisional: what the pipeline just saw, named by `event`;
+/// readings of `live` are in newtons), `run` and `reading` (stored, with their number `id`), `changed` (a run was
+/// corrected or measured again), `trial` (something was said of one) and `link`. More kinds may come. Messages are not
+/// kept: after a reconnect ask anew for what you show.
+///
 /// # Errors
 /// A query that cannot be read.
 #[utoipa::path(

@@ -11,13 +11,16 @@ use axum::{Extension, Json};
 use serde_json::json;
 use std::collections::BTreeMap;
 use std::sync::Arc;
+use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
 use utoipa::openapi::{Content, OpenApi as Document, Ref, RefOr, Response as Answer, ResponseBuilder};
-use utoipa::{IntoResponses, OpenApi, ToResponse};
+use utoipa::{IntoResponses, Modify, OpenApi, ToResponse};
 
 /// What the document says beside its paths; name, version and licence are those of the package.
 #[derive(OpenApi)]
 #[openapi(
     components(schemas(Details), responses(Details)),
+    servers((url = "/", description = "Where this document came from")),
+    modifiers(&Tokens),
     tags(
         (name = "state", description = "How things are, and the live feed"),
         (name = "access", description = "Tokens of other devices, and how they find the page"),
@@ -33,6 +36,22 @@ use utoipa::{IntoResponses, OpenApi, ToResponse};
     )
 )]
 pub struct Head;
+
+/// How another device says who it is.
+struct Tokens;
+
+impl Modify for Tokens {
+    fn modify(&self, document: &mut Document) {
+        let bearer = HttpBuilder::new().scheme(HttpAuthScheme::Bearer).description(Some(
+            "Asked for where the settings name a `tokens_file`; made by `boltscribe access add`",
+        ));
+        let components = document.components.get_or_insert_default();
+        components.add_security_scheme("token", SecurityScheme::Http(bearer.build()));
+        // None, or one.
+        let none = SecurityRequirement::default();
+        document.security = Some(vec![none, SecurityRequirement::new("token", Vec::<String>::new())]);
+    }
+}
 
 /// The document, as the router hands it to [`document`].
 #[derive(Clone)]
