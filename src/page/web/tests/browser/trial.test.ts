@@ -241,6 +241,16 @@ test('a warm-up and a Latin square go by themselves, and the page follows to the
   assert.deepEqual([now.steps_done, now.not_counted], [now.steps_total, []]);
   await watched.says('Warm');
   assert.equal(await watched.page.getByText('Not warm yet').count(), 0);
+
+  // A run that is left out opens its step again, and the trial goes on by itself.
+  const last = now.steps.at(-1);
+  assert.ok(last?.run);
+  await bench.cli('runs', 'exclude', String(last.run), '--why', 'slipped', '--who', 'bench');
+  await watched.says('Awaiting a run');
+  await bench.play(last.setup);
+  await watched.says('All steps are done.');
+  now = await trialNow('by itself');
+  assert.deepEqual([now.standing, now.not_counted.map(({ run }) => run)], ['done', [last.run]]);
   await watched.page.getByRole('link', { name: 'See the results' }).tap();
   await watched.page.getByRole('heading', { name: 'Results of by itself' }).waitFor();
   // Warm-up runs are drawn in their order, and compared never.
