@@ -5,7 +5,7 @@ use super::answer::{Comparison, Judged, SetupRow};
 use super::observation::{Drift, Observation};
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
 use super::told::{
-    ChecksTold, DriftTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared, StillNeeded,
+    ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared, StillNeeded,
 };
 
 /// What the values are, and what was asked besides the question.
@@ -58,9 +58,7 @@ pub fn of_setups(
     let total = |at: usize| totals.limits.get(at).copied().flatten();
     SetupsCompared {
         head: Head::of(asked),
-        drift: DriftTold::of(found.drift, found.drift_found),
-        residual_sd_percent: found.residual_sd_percent,
-        degrees_of_freedom: found.degrees_of_freedom,
+        fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
         excluded: excluded(&found.excluded),
         setups: found.setups.iter().enumerate().map(|(at, row)| setup(row, total(at))).collect(),
         checks: checks(observations, found),

@@ -4,7 +4,7 @@
 use super::document::{Asked, excluded};
 use super::pieces::{PieceEffects, PieceRow, Prediction};
 use super::told::{
-    DriftTold, Head, LackOfFitTold, PartCompared, PieceCompared, PiecesCompared, PredictionTold,
+    FitTold, Head, LackOfFitTold, PartCompared, PieceCompared, PiecesCompared, PredictionTold,
 };
 
 /// The whole document; `untried` is the chain that was to be predicted.
@@ -18,9 +18,7 @@ pub fn of_pieces(asked: &Asked<'_>, found: &PieceEffects, untried: Option<&[Stri
     });
     PiecesCompared {
         head: Head::of(asked),
-        drift: DriftTold::of(found.drift, found.drift_found),
-        residual_sd_percent: found.residual_sd_percent,
-        degrees_of_freedom: found.degrees_of_freedom,
+        fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
         excluded: excluded(&found.excluded),
         in_every_chain: found.in_every_chain.clone(),
         pieces: found.pieces.iter().map(piece).collect(),

@@ -39,11 +39,11 @@ impl Head {
     }
 }
 
-/// The drift that was taken out.
+/// What was fitted: the drift that was taken out, and what is left.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
-#[schema(as = ComparisonDrift)]
-pub struct DriftTold {
-    /// How it was taken out.
+#[schema(as = ComparisonFit)]
+pub struct FitTold {
+    /// How the drift was taken out.
     drift: Drift,
     /// Its slope, percent per hour; null where no line was fitted.
     drift_percent_per_hour: Option<f64>,
@@ -51,15 +51,26 @@ pub struct DriftTold {
     drift_se_percent_per_hour: Option<f64>,
     /// Two-sided p of no drift; shown, never used to choose.
     drift_p_value: Option<f64>,
+    /// SD of one run, percent; null without a residual degree of freedom.
+    residual_sd_percent: Option<f64>,
+    /// Residual degrees of freedom.
+    degrees_of_freedom: usize,
 }
 
-impl DriftTold {
-    pub(super) fn of(drift: Drift, found: Option<DriftFound>) -> Self {
+impl FitTold {
+    pub(super) fn of(
+        drift: Drift,
+        found: Option<DriftFound>,
+        residual_sd_percent: Option<f64>,
+        degrees_of_freedom: usize,
+    ) -> Self {
         Self {
             drift,
             drift_percent_per_hour: found.map(|d| d.percent_per_hour),
             drift_se_percent_per_hour: found.and_then(|d| d.se_percent_per_hour),
             drift_p_value: found.and_then(|d| d.p_value),
+            residual_sd_percent,
+            degrees_of_freedom,
         }
     }
 }
@@ -79,13 +90,9 @@ pub struct SetupsCompared {
     /// What was asked.
     #[serde(flatten)]
     pub head: Head,
-    /// The drift.
+    /// What was fitted.
     #[serde(flatten)]
-    pub drift: DriftTold,
-    /// SD of one run, percent; null without a residual degree of freedom.
-    pub residual_sd_percent: Option<f64>,
-    /// Residual degrees of freedom.
-    pub degrees_of_freedom: usize,
+    pub fit: FitTold,
     /// Runs that do not count.
     pub excluded: Vec<LeftOut>,
     /// Each tool's baseline, then its other setups.
@@ -202,13 +209,9 @@ pub struct PiecesCompared {
     /// What was asked.
     #[serde(flatten)]
     pub head: Head,
-    /// The drift.
+    /// What was fitted.
     #[serde(flatten)]
-    pub drift: DriftTold,
-    /// SD of one run, percent; null without a residual degree of freedom.
-    pub residual_sd_percent: Option<f64>,
-    /// Residual degrees of freedom.
-    pub degrees_of_freedom: usize,
+    pub fit: FitTold,
     /// Runs that do not count.
     pub excluded: Vec<LeftOut>,
     /// Pieces that are in every chain: part of the baseline's level.

@@ -125,6 +125,14 @@ pub(super) fn of_class(
 
 /// Checks that what is asked can be met at all.
 pub(super) fn is_possible(tool: &str, query: &AcceptQuery) -> Result<(), Problem> {
+    if let Some(found) = query.runs.filter(|runs| !(RUNS_MIN..=RUNS_MAX).contains(runs)) {
+        let what = format!("runs: expected {RUNS_MIN} to {RUNS_MAX}, found {found}");
+        return Err(Problem::unprocessable(what));
+    }
+    if let Some(found) = query.probability.filter(|found| !(*found > 0.5 && *found < 1.0)) {
+        let what = format!("probability: expected above 0.5 and below 1, found {found}");
+        return Err(Problem::unprocessable(what));
+    }
     let bounded = [
         ("limit_kN", query.limit_kn, LIMIT_MAX),
         ("limit_Nm", query.limit_nm, LIMIT_MAX),

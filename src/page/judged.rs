@@ -100,3 +100,22 @@ pub struct AcceptanceShown {
     /// What a person should know, a sentence each.
     pub notes: Vec<String>,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn words_in_sentences_are_those_of_the_document() {
+        for side in [Side::AtLeast, Side::AtMost] {
+            assert_eq!(json!(side), side.name());
+        }
+        for unit in [JudgedUnit::Kilonewtons, JudgedUnit::NewtonMetres, JudgedUnit::Percent] {
+            assert_eq!(json!(unit), unit.name());
+        }
+        for decision in [Decision::Conforms, Decision::DoesNotConform, Decision::Undecided] {
+            assert_eq!(json!(decision), decision.name());
+        }
+    }
+}

@@ -86,18 +86,8 @@ struct Judged {
 
 fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceShown, Problem> {
     let wanted = query.runs.unwrap_or(RUNS);
-    if !(RUNS_MIN..=RUNS_MAX).contains(&wanted) {
-        return Err(Problem::unprocessable(format!(
-            "runs: expected {RUNS_MIN} to {RUNS_MAX}, found {wanted}"
-        )));
-    }
-    is_possible(tool, query)?;
     let probability = query.probability.unwrap_or(PROBABILITY);
-    if !(probability > 0.5 && probability < 1.0) {
-        return Err(Problem::unprocessable(format!(
-            "probability: expected above 0.5 and below 1, found {probability}"
-        )));
-    }
+    is_possible(tool, query)?;
     let runs = latest(reader, tool, query.setup.as_deref(), query.measure(), wanted)?;
     let Some(newest) = runs.first() else {
         return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));

@@ -158,6 +158,13 @@ impl Trial {
             Said::Repeat { go: other, why } if *other == go => Some(why.clone()),
             _ => None,
         });
+        let skipped = self.entries.iter().find_map(|entry| match &entry.said {
+            Said::Skip { number, why } if step.is_some_and(|step| step.number == *number) => Some(why),
+            _ => None,
+        });
+        if let (None, Some(why)) = (&repeated, skipped) {
+            return format!("its step was left out: {why}");
+        }
         match (repeated, step) {
             (Some(why), _) => format!("repeated: {why}"),
             (None, _) if run.excluded => run.left_out_because.join("; "),

@@ -103,6 +103,19 @@ fn a_trial_whose_setup_left_the_shelf_can_be_looked_at_and_goes_on_without_it() 
 }
 
 #[test]
+fn a_run_of_a_step_that_was_left_out_does_not_count_and_says_why() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "1"]));
+    desk.json(&["trial", "ready"]);
+    let left = desk.json(&["trial", "skip", "--step", "1", "--why", "cracked"]);
+    assert_eq!((&left["standing"], &left["next"]["number"]), (&json!("ready to go on"), &json!(2)));
+    desk.json(&["runs", "enter", "80.1"]);
+    let shown = desk.json(&["trial", "show"]);
+    assert_eq!(shown["steps_done"], 0);
+    assert_eq!(shown["not_counted"][0]["why"], "its step was left out: cracked", "{shown}");
+}
+
+#[test]
 fn what_a_trial_cannot_answer_is_told() {
     let desk = dial();
     desk.json(&plan(&["--repeats", "2"]));

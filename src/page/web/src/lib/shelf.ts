@@ -24,8 +24,8 @@ const KINDS: readonly ShelfKind[] = ['pieces', 'setups', 'tools', 'sources', 'bo
 
 export async function refreshShelf(): Promise<void> {
   try {
-    const answers = await Promise.all(KINDS.map((kind) => get<Partial<Shelf>>(`shelf/${kind}?uses=true`)));
-    limits.value = (await get<{ limits: ClassLimit[] }>('limits')).limits;
+    const [classes, ...answers] = await Promise.all([get<{ limits: ClassLimit[] }>('limits'), ...KINDS.map((kind) => get<Partial<Shelf>>(`shelf/${kind}?uses=true`))]);
+    limits.value = classes.limits;
     shelf.value = Object.assign({ ...shelf.value }, ...answers) as Shelf;
   } catch {
     // The feed tells that the daemon is away.
