@@ -13,7 +13,7 @@ use crate::files::read_parquet;
 use crate::files::{Measured, Trace, TraceError, measure_trace, read_trace};
 use crate::pipeline::{self, Output, RunRow, replay};
 use crate::results::{Flag, RunResult};
-use crate::runs::{Record, Settings};
+use crate::runs::{Closing, Record, Settings};
 use crate::time::MonoNs;
 use flate2::read::MultiGzDecoder;
 use serde_json::{Value, json};
@@ -198,9 +198,9 @@ pub fn document(
 
 fn of_trace(measured: &Measured, start_s: f64) -> Value {
     let mut flags: Vec<Flag> = measured.record.flags.iter().copied().map(Flag::from).collect();
-    if measured.closing.as_ref().is_some_and(|c| c.re_pulled) {
-        flags.push(Flag::RePulled);
-    }
+    flags.extend(measured.closing.iter().flat_map(Closing::told).map(Flag::from));
+    flags.sort_unstable();
+    flags.dedup();
     run_value(&measured.record, start_s, &flags)
 }
 

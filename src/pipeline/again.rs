@@ -107,6 +107,10 @@ const fn of_that_time(flag: Flag) -> bool {
         | Flag::Unsettled
         | Flag::RePulled
         | Flag::BlowsWeak
+        | Flag::BlowsUnsure
+        | Flag::StartUnsure
+        | Flag::EndEstimated
+        | Flag::EndUnsure
         | Flag::ZeroShift
         | Flag::Interrupted
         | Flag::OverLimit

@@ -62,6 +62,10 @@ flags! {
     Unsettled, "unsettled", LeftOut, "less than 0.2 s of settled tension was left after the last blow";
     RePulled, "re-pulled", Counts, "the tool was pulled again before the release; measures are of the first pull";
     BlowsWeak, "blows-weak", Counts, "ringing is under 6 times the noise, so the count of blows is doubtful";
+    BlowsUnsure, "blows-unsure", Counts, "two ways of counting the blows differ by more than 2 %, so no count is given";
+    StartUnsure, "start-unsure", Counts, "the first blow cannot be told from the signal, so no gate is given and the drive time is an estimate";
+    EndEstimated, "end-estimated", Counts, "single blows are not seen, so the last blow and the drive time are estimates";
+    EndUnsure, "end-unsure", LeftOut, "the signal does not tell when the tool stopped, so the held tension may be of another moment";
     ZeroShift, "zero-shift", Counts, "the idle reading has moved away from the rig's zero";
     Interrupted, "interrupted", LeftOut, "the recording ended or the device restarted inside the run";
     OverLimit, "over-limit", Counts, "tension passed the test bolt's allowed tension: stop and inspect the bolt";
@@ -87,6 +91,10 @@ impl From<RunFlag> for Flag {
             RunFlag::Unsettled => Self::Unsettled,
             RunFlag::RePulled => Self::RePulled,
             RunFlag::BlowsWeak => Self::BlowsWeak,
+            RunFlag::BlowsUnsure => Self::BlowsUnsure,
+            RunFlag::StartUnsure => Self::StartUnsure,
+            RunFlag::EndEstimated => Self::EndEstimated,
+            RunFlag::EndUnsure => Self::EndUnsure,
             RunFlag::ZeroShift => Self::ZeroShift,
             RunFlag::Interrupted => Self::Interrupted,
         }

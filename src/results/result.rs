@@ -5,7 +5,7 @@
 use super::flags::Flag;
 use crate::constants::BoltFactor;
 use crate::control::InForce;
-use crate::runs::{Basis, Closing, Record, RunFlag};
+use crate::runs::{Basis, Closing, Record};
 use crate::units::{NewtonMetres, Newtons};
 use serde::{Deserialize, Serialize};
 
@@ -105,10 +105,7 @@ impl Closed {
     /// Puts flags to a closing row.
     #[must_use]
     pub fn new(run_seq: u32, closing: Closing) -> Self {
-        let mut flags = Vec::new();
-        if closing.re_pulled {
-            flags.push(Flag::from(RunFlag::RePulled));
-        }
+        let flags = closing.told().into_iter().map(Flag::from).collect();
         Self { run_seq, closing, flags }
     }
 }

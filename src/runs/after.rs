@@ -19,6 +19,8 @@ pub struct After {
     highest: Option<f64>,
     higher_looks: u8,
     rate_hz: f64,
+    /// Sample at which tension first stood under half of the level, and tension at the newest look, newtons.
+    pub fell: Option<(u64, f64)>,
 }
 
 impl After {
@@ -29,7 +31,7 @@ impl After {
         let last_blow = ((record.last_blow_s * rate_hz) as u64).max(struck);
         let level = record.held.or(record.level).unwrap_or(record.peak).get();
         let blows_seen = record.blow_count.is_some();
-        Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz }
+        Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz, fell: None }
     }
 
     /// The level that counts for a release.

@@ -5,13 +5,14 @@
 
 mod breaks;
 mod decide;
+mod glitch;
 
 use super::after::After;
 use super::idle::Idle;
 use super::kept::{Kept, Wave};
 use super::lowpass::{Lowpass, State as FilterState, corner_hz};
 use super::measure::{Outcome, measure};
-use super::record::{Basis, CloseReason, Closing, Record, Settings, Timing};
+use super::record::{Basis, CloseReason, Closing, Record, RunFlag, Settings, Timing};
 use super::watch::Watch;
 use crate::units::Newtons;
 
@@ -123,6 +124,14 @@ pub struct Finder {
     state: State,
     runs: u32,
     tail: Option<(u32, u64)>,
+    /// Sample by which the reading last jumped.
+    jumped: Option<u64>,
+    /// Nothing idle has been seen yet: what stands may be a bolt that is loaded or a tool that drives.
+    fresh: bool,
+    /// The zero was read before any release: a bolt may have been loaded then.
+    unproven: bool,
+    /// The rig's zero is the finder's own reading, not given.
+    own_zero: bool,
 }
 
 impl Finder {
@@ -149,6 +158,10 @@ impl Finder {
             state: State::Idle { armed: false },
             runs,
             tail: None,
+            jumped: None,
+            fresh: true,
+            unproven: true,
+            own_zero: false,
             rig_zero: None,
             settings,
             rate_hz,
@@ -159,6 +172,7 @@ impl Finder {
     /// What counts as the rig's zero from now on; until told, the first idle reading does.
     pub fn set_rig_zero(&mut self, zero: Newtons) {
         self.rig_zero = Some(zero);
+        self.own_zero = false;
     }
 
     /// What counts as the rig's zero.
@@ -311,10 +325,11 @@ impl Finder {
         reason: CloseReason,
         re_pulled: bool,
         level: Option<Newtons>,
+        flags: Vec<RunFlag>,
         found: &mut Vec<Found>,
     ) {
         let closing =
-            Closing { closed_s: self.next as f64 / self.rate_hz, reason, re_pulled, re_pulled_level: level };
+            Closing { closed_s: self.next as f64 / self.rate_hz, reason, re_pulled, re_pulled_level: level, flags };
         found.push(Found::Closed { run: self.runs, closing });
         let reference = match &self.state {
             State::Announced { after, .. } => after.reference(),

@@ -20,8 +20,8 @@ pub enum Outcome {
     Wait {
         /// Offset of the sample to wait for.
         until: usize,
-        /// Blows are seen.
-        blows_seen: bool,
+        /// No blows are seen, and tension stands still without unrest: nothing tells that a tool drives.
+        still: bool,
     },
 }
 
@@ -45,7 +45,7 @@ pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let due = wave.rate_hz * due_s;
     let cut_early = held.cut && (held.end_s + 0.05) * kept.rate_hz < kept.samples.len() as f64;
     if !kept.ended && !cut_early && (kept.samples.len() as f64) < due {
-        return Outcome::Wait { until: due.ceil() as usize, blows_seen: study.seen };
+        return Outcome::Wait { until: due.ceil() as usize, still: span.flat };
     }
     Outcome::Done(Box::new(study.record(&span, &held)))
 }
@@ -60,7 +60,7 @@ impl Study<'_> {
             offsets.filter(|o| range.contains(o)).count() as u32
         };
         let clipped = count(&mut kept.clipped.iter().copied());
-        let spikes = count(&mut self.spikes.iter().copied());
+        let spikes = count(&mut self.spikes.iter().flat_map(|(at, n)| *at..at + n));
         let missing = self.missing_in(span.first_s, held.end_s);
         let blows = self.blows(span, base_s, held);
         let mut record = Record {
@@ -73,18 +73,19 @@ impl Study<'_> {
             first_blow_s: base_s + span.first_s,
             last_blow_s: base_s + span.last_s,
             drive_time_s: span.last_s - span.first_s,
-            blow_count: self.seen.then_some(blows.len() as u32),
+            blow_count: (self.seen && span.agreed).then_some(blows.len() as u32),
             blow_rate_hz: span
                 .pull
                 .as_ref()
+                .filter(|_| span.agreed)
                 .and_then(|p| ends::blow_rate_hz(&self.series, span.first, p.last, kept.rate_hz)),
             ringing: self.seen.then_some(Newtons(self.series.ringing)),
             blows,
             peak: Newtons(peak),
             peak_time_s: base_s + peak_s,
             peak_is_lower_bound: clipped > 0 || missing > 0,
-            level: held.level.map(Newtons),
-            held: held.held.map(Newtons),
+            level: held.level.filter(|_| !span.end_unsure).map(Newtons),
+            held: held.held.filter(|_| !span.end_unsure).map(Newtons),
             gates: self.gates(span),
             plateau: self.plateau(span),
             spikes,
@@ -137,7 +138,7 @@ impl Study<'_> {
             let (from, to) =
                 (span.first_s + g - 0.5 * span.interval_s, span.first_s + g + 0.5 * span.interval_s);
             let driving = *g <= span.last_s - span.first_s;
-            let whole = driving && self.missing_in(from, to) == 0;
+            let whole = driving && !span.start_unsure && self.missing_in(from, to) == 0;
             let tension =
                 if whole { self.wave().average(from, to).map(|f| Newtons(f - span.zero)) } else { None };
             Gate { after_s: *g, tension }
@@ -176,6 +177,10 @@ impl Study<'_> {
             (RunFlag::Short, record.drive_time_s < self.settings.short_s),
             (RunFlag::Unsettled, held.unsettled),
             (RunFlag::BlowsWeak, self.seen && !(self.series.strong() && span.whole)),
+            (RunFlag::BlowsUnsure, self.seen && !span.agreed),
+            (RunFlag::StartUnsure, span.start_unsure),
+            (RunFlag::EndEstimated, !(self.seen && span.agreed)),
+            (RunFlag::EndUnsure, span.end_unsure),
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
             (RunFlag::Interrupted, self.kept.interrupted),
         ];

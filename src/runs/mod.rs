@@ -3,10 +3,12 @@
 //! README "What is measured" gives the definitions in words; each file below is one of them. This
 //! room knows newtons and samples; it must not know torque, setups or storage.
 
+pub mod activity;
 pub mod after;
 pub mod band;
 pub mod blows;
 pub mod ends;
+pub mod epochs;
 pub mod finder;
 pub mod held;
 pub mod idle;
@@ -16,6 +18,7 @@ pub mod measure;
 pub mod plateau;
 pub mod record;
 pub mod spikes;
+pub mod starts;
 pub mod study;
 pub mod watch;
 

@@ -99,6 +99,14 @@ pub enum RunFlag {
     RePulled,
     /// Ringing is under 6 × the noise: the count of blows is doubtful.
     BlowsWeak,
+    /// Two independent counters of blows differ by more than 2 %: blow figures are null.
+    BlowsUnsure,
+    /// The first blow cannot be told: times count from an estimate, and gates are null.
+    StartUnsure,
+    /// Blows are not seen: last blow and drive time are estimates.
+    EndEstimated,
+    /// The end of the pull cannot be told: level and held are null, or do not hold.
+    EndUnsure,
     /// The idle reading moved away from the rig's zero.
     ZeroShift,
     /// The recording ended, or the device restarted, inside the run.
@@ -234,4 +242,19 @@ pub struct Closing {
     pub re_pulled: bool,
     /// Highest level reached by a later pull, where there was one.
     pub re_pulled_level: Option<Newtons>,
+    /// What only showed after the announcement, sorted, without repeats; empty in rows of older programs.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub flags: Vec<RunFlag>,
+}
+
+impl Closing {
+    /// Everything that showed after the announcement, `re-pulled` too; sorted, without repeats.
+    #[must_use]
+    pub fn told(&self) -> Vec<RunFlag> {
+        let mut flags = self.flags.clone();
+        flags.extend(self.re_pulled.then_some(RunFlag::RePulled));
+        flags.sort_unstable();
+        flags.dedup();
+        flags
+    }
 }

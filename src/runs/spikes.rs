@@ -1,72 +1,96 @@
-//! Single-sample spikes: found, counted, replaced by the mean of their neighbours.
+//! Wild samples of the converter or the line: found, counted, replaced by what their neighbours say.
 //!
-//! At 1,000 samples/s and more: one sample that leaves both neighbours by more than 10 × noise (of single
-//! samples: fast sampling has far more of it than the low-passed signal shows) and more
-//! than 5 × the ringing seen in this run while the neighbours agree. Below that only jumps over a given
-//! size that the next sample takes back, because a blow may be one sample long there.
+//! A wild stretch is one sample, or two together, that leaves what stands on both sides by more than 10 × noise
+//! (of single samples: fast sampling has far more of it than the low-passed signal shows) and by more than 5 ×
+//! the ringing seen in this run, while the two sides agree. Below 1,000 samples/s a blow may be one sample long,
+//! so there a wild sample must stand out of the lone departures of this very run as well. Must not know blows.
 
-/// What counts as a spike at this rate.
-#[derive(Clone, Copy, Debug)]
-pub enum Rule {
-    /// Greater than `jump_n` from both neighbours, newtons; both on the same side.
-    Fast {
-        /// The larger of 10 × noise and 5 × ringing.
-        jump_n: f64,
-    },
-    /// Greater than `jump_n`, taken back by the next sample.
-    Slow {
-        /// 10 % of range.
-        jump_n: f64,
-    },
-}
-
-/// Rates from which the fast rule holds, samples a second: a nominal 1,000 whose clock may be off a little.
+/// Rates from which ringing is sampled finely enough to be told from a wild sample, samples a second: a nominal
+/// 1,000 whose clock may be off a little.
 pub const FAST_FROM_HZ: f64 = 990.0;
+/// Longest wild stretch, samples: what a single disturbed transfer or conversion gives.
+const LONGEST: usize = 2;
+/// The two sides agree when they differ by less than this share of what the stretch departs by.
+const AGREE: f64 = 0.5;
+/// The share of lone departures that are taken for the signal's own: wild samples are far rarer than one in fifty.
+const OWN_SHARE: f64 = 0.98;
+/// How far a wild sample stands above the signal's own lone departures below 1,000 samples/s.
+const ABOVE_OWN: f64 = 3.0;
+/// More wild stretches a second than this are no faults of a converter but something that belongs to the signal.
+const OFTEN_PER_S: f64 = 2.0;
 
-impl Rule {
-    fn jump_n(self) -> f64 {
-        match self {
-            Self::Fast { jump_n } | Self::Slow { jump_n } => jump_n,
+/// One wild stretch: offset of its first sample and how many.
+pub type Wild = (usize, usize);
+
+/// Wild stretches in `x` (newtons) that depart by more than `jump_n`, ascending.
+#[must_use]
+pub fn find(x: &[f32], jump_n: f64) -> Vec<Wild> {
+    let mut found = Vec::new();
+    let mut i = 1;
+    while i + 1 < x.len() {
+        // The size is asked first: hardly a sample has it.
+        if f64::from((x[i] - x[i - 1]).abs()) > jump_n
+            && let Some(length) = (1..=LONGEST).find(|n| is_wild(x, i, *n, jump_n))
+        {
+            found.push((i, length));
+            i += length + 1;
+        } else {
+            i += 1;
         }
     }
+    found
 }
 
-/// Offsets of spikes in `x` (newtons), ascending.
+fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64) -> bool {
+    let Some(after) = x.get(at + length) else { return false };
+    let (a, c) = (f64::from(x[at - 1]), f64::from(*after));
+    let least = x[at..at + length]
+        .iter()
+        .map(|b| (f64::from(*b) - a).abs().min((f64::from(*b) - c).abs()))
+        .fold(f64::INFINITY, f64::min);
+    // Between two sides that disagree a sample may stand on a slope.
+    let outside = length > 1 || (f64::from(x[at]) - a) * (f64::from(x[at]) - c) > 0.0;
+    least > jump_n && outside && (a - c).abs() < AGREE * least
+}
+
+/// What counts as wild below 1,000 samples/s, newtons: above the lone departures that the signal shows by itself.
 #[must_use]
-pub fn find(x: &[f32], rule: Rule) -> Vec<usize> {
-    let jump = rule.jump_n();
-    x.windows(3)
-        .enumerate()
-        .filter(|(_, w)| {
-            let (a, b, c) = (f64::from(w[0]), f64::from(w[1]), f64::from(w[2]));
-            let (left, right) = (b - a, b - c);
-            // The size is asked first: hardly a sample has it, while noise decides the side by chance. The
-            // neighbours agree when they differ by less than half of what the sample departs by.
-            left.abs() > jump
-                && right.abs() > jump
-                && left * right > 0.0
-                && (a - c).abs() < 0.5 * left.abs().min(right.abs())
+pub fn jump_among(x: &[f32], noise_n: f64) -> f64 {
+    let mut lone: Vec<f64> = x
+        .windows(3)
+        .map(|w| {
+            let (left, right) = (f64::from(w[1] - w[0]), f64::from(w[1] - w[2]));
+            if left * right > 0.0 { left.abs().min(right.abs()) } else { 0.0 }
         })
-        .map(|(i, _)| i + 1)
-        .collect()
+        .collect();
+    if lone.is_empty() {
+        return f64::INFINITY;
+    }
+    let at = ((OWN_SHARE * lone.len() as f64) as usize).min(lone.len() - 1);
+    let own = *lone.select_nth_unstable_by(at, f64::total_cmp).1;
+    (10.0 * noise_n).max(ABOVE_OWN * own)
 }
 
-/// Of ascending offsets those with no other within `reach` samples: a converter's spike stands alone, while
-/// ringing that is sampled coarsely gives several such samples together.
+/// Wild stretches with no other within `reach` samples, where they are rare: a converter's fault stands alone,
+/// while ringing that is sampled coarsely gives several such samples together, blow after blow.
 #[must_use]
-pub fn alone(offsets: &[usize], reach: usize) -> Vec<usize> {
-    let far = |a: usize, b: usize| a.abs_diff(b) > reach;
-    (0..offsets.len())
-        .filter(|i| *i == 0 || far(offsets[*i], offsets[i - 1]))
-        .filter(|i| offsets.get(i + 1).is_none_or(|next| far(offsets[*i], *next)))
-        .map(|i| offsets[i])
+pub fn alone(wild: &[Wild], reach: usize, seconds: f64) -> Vec<Wild> {
+    if wild.len() as f64 > OFTEN_PER_S * seconds.max(1.0) {
+        return Vec::new();
+    }
+    let far = |a: Wild, b: Wild| a.0.abs_diff(b.0) > reach;
+    (0..wild.len())
+        .filter(|i| *i == 0 || far(wild[*i], wild[i - 1]))
+        .filter(|i| wild.get(i + 1).is_none_or(|next| far(wild[*i], *next)))
+        .map(|i| wild[i])
         .collect()
 }
 
-/// Replaces each spike by the mean of its neighbours.
-pub fn repair(x: &mut [f32], spikes: &[usize]) {
-    for &i in spikes {
-        x[i] = 0.5 * (x[i - 1] + x[i + 1]);
+/// Replaces each wild stretch by the mean of its neighbours.
+pub fn repair(x: &mut [f32], wild: &[Wild]) {
+    for &(i, length) in wild {
+        let middle = 0.5 * (x[i - 1] + x[i + length]);
+        x[i..i + length].fill(middle);
     }
 }
 
@@ -79,17 +103,42 @@ mod tests {
         let mut x = vec![0.0_f32; 20];
         x[5] = 900.0;
         x[12..].fill(1000.0);
-        let rule = Rule::Fast { jump_n: 100.0 };
-        assert_eq!(find(&x, rule), vec![5]);
-        repair(&mut x, &[5]);
+        assert_eq!(find(&x, 100.0), vec![(5, 1)]);
+        repair(&mut x, &[(5, 1)]);
         assert_eq!(x[5], 0.0);
         assert_eq!(x[12], 1000.0);
     }
 
     #[test]
-    fn two_samples_together_are_no_spike() {
+    fn two_wild_samples_together_go_on_the_same_side_and_on_both() {
+        for pair in [[900.0_f32, 800.0], [900.0, -700.0]] {
+            let mut x = vec![0.0_f32; 20];
+            x[5..7].copy_from_slice(&pair);
+            let wild = find(&x, 100.0);
+            assert_eq!(wild, vec![(5, 2)]);
+            repair(&mut x, &wild);
+            assert!(x.iter().all(|v| *v == 0.0));
+        }
+    }
+
+    #[test]
+    fn three_samples_together_are_no_fault_of_a_converter() {
         let mut x = vec![0.0_f32; 20];
-        x[5..7].fill(900.0);
-        assert!(find(&x, Rule::Fast { jump_n: 100.0 }).is_empty());
+        x[5..8].fill(900.0);
+        assert!(find(&x, 100.0).is_empty());
+    }
+
+    #[test]
+    fn what_comes_again_and_again_belongs_to_the_signal() {
+        let often: Vec<Wild> = (1..10).map(|i| (i * 100, 1)).collect();
+        assert!(alone(&often, 5, 1.0).is_empty());
+        assert_eq!(alone(&often[..2], 5, 1.0).len(), 2);
+    }
+
+    #[test]
+    fn blows_one_sample_long_raise_what_counts_as_wild() {
+        let x: Vec<f32> = (0..400).map(|i| if i % 10 == 3 { 500.0 } else { 0.0 }).collect();
+        assert!((jump_among(&x, 1.0) - 1500.0).abs() < 1e-9);
+        assert!(find(&x, jump_among(&x, 1.0)).is_empty());
     }
 }

@@ -4,15 +4,23 @@
 
 use super::band::BandSignal;
 use super::blows::{INTERVAL_UNSEEN_S, Onset, Series};
+use super::activity::{self, Unseen};
 use super::ends::{self, Pull};
+use super::epochs::Epochs;
 use super::kept::{Kept, Wave};
 use super::lowpass::{corner_hz, delay_s, filter_from};
 use super::record::Settings;
-use super::spikes::{self, FAST_FROM_HZ, Rule};
+use super::spikes::{self, FAST_FROM_HZ, Wild};
+use super::starts;
 use crate::stats::median;
 
 /// A spike has no other within this, seconds.
 const LONE_S: f64 = 0.005;
+
+/// How much the two counters of blows may differ.
+const COUNTERS_DIFFER: f64 = 0.02;
+/// What the second counter sees beside the pull, seconds.
+const MARGIN_S: f64 = 0.3;
 
 /// Everything the steps share.
 pub(super) struct Study<'a> {
@@ -21,7 +29,7 @@ pub(super) struct Study<'a> {
     pub(super) repaired: Vec<f32>,
     pub(super) filtered: Vec<f32>,
     pub(super) delay_s: f64,
-    pub(super) spikes: Vec<usize>,
+    pub(super) spikes: Vec<Wild>,
     pub(super) band: BandSignal,
     pub(super) series: Series,
     pub(super) seen: bool,
@@ -40,6 +48,12 @@ pub(super) struct Span {
     pub(super) flat: bool,
     pub(super) whole: bool,
     pub(super) pull: Option<Pull>,
+    /// The two counters of blows agree.
+    pub(super) agreed: bool,
+    /// The first blow cannot be told.
+    pub(super) start_unsure: bool,
+    /// The end of the pull cannot be told.
+    pub(super) end_unsure: bool,
 }
 
 impl<'a> Study<'a> {
@@ -64,7 +78,7 @@ impl<'a> Study<'a> {
         let mut calm = study.calm(noise);
         study.band = BandSignal::new(&calm, kept.rate_hz);
         study.find_blows();
-        study.spikes = spikes::find(kept.samples, study.spike_rule(noise));
+        study.spikes = spikes::find(kept.samples, study.spike_jump(noise));
         if !study.spikes.is_empty() {
             spikes::repair(&mut study.repaired, &study.spikes);
             study.filtered = filter_from(&study.repaired, corner, kept.rate_hz, raw.median(idle));
@@ -76,29 +90,31 @@ impl<'a> Study<'a> {
         study
     }
 
-    /// Samples without the lone ones that could be spikes, also those too small beside the ringing to be
+    /// Samples without the lone ones that could be wild, also those too small beside the ringing to be
     /// removed from the tension: blows are looked for in these.
     fn calm(&self, noise: f64) -> Vec<f32> {
         let rate_hz = self.kept.rate_hz;
-        let rule = if rate_hz >= FAST_FROM_HZ {
-            Rule::Fast { jump_n: 10.0 * noise }
-        } else {
-            Rule::Slow { jump_n: self.settings.slow_spike().get() }
-        };
-        let suspects = spikes::find(self.kept.samples, rule);
+        let jump_n = if rate_hz >= FAST_FROM_HZ { 10.0 * noise } else { self.slow_jump(noise) };
+        let suspects = spikes::find(self.kept.samples, jump_n);
         let mut calm = self.kept.samples.to_vec();
-        spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize));
+        let seconds = calm.len() as f64 / rate_hz;
+        spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize, seconds));
         calm
     }
 
-    fn spike_rule(&self, noise: f64) -> Rule {
+    fn spike_jump(&self, noise: f64) -> f64 {
         if self.kept.rate_hz >= FAST_FROM_HZ {
             // Ringing not seen counts as none, so the noise of the band stands in for it.
             let ringing = self.raw_ringing().max(self.series.ringing).max(self.series.noise);
-            Rule::Fast { jump_n: (10.0 * noise).max(5.0 * ringing) }
+            (10.0 * noise).max(5.0 * ringing)
         } else {
-            Rule::Slow { jump_n: self.settings.slow_spike().get() }
+            self.slow_jump(noise)
         }
+    }
+
+    /// Below 1,000 samples/s: what stands out of this run's own lone departures, at most a tenth of the range.
+    fn slow_jump(&self, noise: f64) -> f64 {
+        spikes::jump_among(self.kept.samples, noise).min(self.settings.slow_spike().get())
     }
 
     /// Ringing with nothing taken out: coarse sampling makes single samples of real ringing look like spikes,
@@ -117,7 +133,7 @@ impl<'a> Study<'a> {
 
     fn find_blows(&mut self) {
         let kept = self.kept;
-        let back = (ends::LOOK_BACK_S * kept.rate_hz) as usize;
+        let back = (starts::LOOK_BACK_S * kept.rate_hz) as usize;
         let from = kept.crossing.saturating_sub(back).max(kept.idle_from);
         let noise = self.band.noise(before(kept, kept.crossing, 0.0));
         self.series = Series::find(&self.band, noise, from..kept.samples.len());
@@ -129,11 +145,11 @@ impl<'a> Study<'a> {
 
     pub(super) fn span(&mut self) -> Span {
         let kept = self.kept;
-        let back = (ends::LOOK_BACK_S * kept.rate_hz) as usize;
+        let back = (starts::LOOK_BACK_S * kept.rate_hz) as usize;
         let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from);
         let wave = Wave { x: &self.repaired, rate_hz: kept.rate_hz };
         let first = if self.seen {
-            ends::first_seen(wave, &self.band, &mut self.series, kept.crossing, earliest)
+            starts::first_seen(wave, &self.band, &mut self.series, kept.crossing, earliest)
         } else {
             None
         };
@@ -143,7 +159,7 @@ impl<'a> Study<'a> {
         let (departure_s, rest) = self.departure(earliest);
         self.add_faint_first(first, departure_s, rest);
         let first_s = if self.seen {
-            (ends::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
+            (starts::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
             departure_s
         };
@@ -155,7 +171,7 @@ impl<'a> Study<'a> {
         let mut pull = self.pull(first, zero, noise, raw_noise);
         let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
         let (wave, band_noise) = (self.wave(), self.series.noise);
-        let unseen = ends::last_unseen(
+        let unseen = activity::last_unseen(
             wave,
             &self.band,
             band_noise,
@@ -176,6 +192,7 @@ impl<'a> Study<'a> {
             self.seen = false;
         }
         let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
+        let agreed = pull.as_ref().is_some_and(|p| self.agrees(first, p.last));
         let (last_s, interval_s) = match (&pull, of_pull) {
             (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
@@ -193,8 +210,31 @@ impl<'a> Study<'a> {
             next: pull.as_ref().map_or(unseen.next, |p| p.next),
             flat: pull.is_none() && unseen.flat,
             whole,
+            start_unsure: self.start_unsure(first_s, last_s, zero, raw_noise),
+            end_unsure: pull.is_none() && unseen.doubtful,
             pull,
+            agreed,
         }
+    }
+
+    /// Whether the level leaves open where the first blow lies.
+    fn start_unsure(&self, first_s: f64, last_s: f64, zero: f64, raw_noise: f64) -> bool {
+        !self.seen && !starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
+    }
+
+    /// Whether the independent counter finds the same number of blows in the pull, within 2 % or one.
+    fn agrees(&self, first: usize, last: usize) -> bool {
+        let onsets = &self.series.onsets[first..=last];
+        let (from, to) = (onsets[0].index, onsets[onsets.len() - 1].index);
+        let reach = (0.4 * self.series.interval_s * self.kept.rate_hz) as usize;
+        let around = (from.saturating_sub(reach), to + reach);
+        let idle = before(self.kept, from, 0.1);
+        let margin = (MARGIN_S * self.kept.rate_hz) as usize;
+        let range = from.saturating_sub(margin)..(to + margin).min(self.repaired.len());
+        let Some(epochs) = Epochs::find(&self.repaired, self.kept.rate_hz, idle, range) else { return false };
+        let others = epochs.at.iter().filter(|at| (around.0..=around.1).contains(*at)).count();
+        let most = (COUNTERS_DIFFER * onsets.len() as f64).max(1.0);
+        (others as f64 - onsets.len() as f64).abs() <= most
     }
 
     /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
@@ -203,13 +243,13 @@ impl<'a> Study<'a> {
         let rough = before(self.kept, self.kept.crossing, 0.1);
         let (rest, noise) =
             (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
-        (ends::first_unseen(self.wave(), self.kept.crossing, earliest, rest, noise), rest)
+        (starts::first_unseen(self.wave(), self.kept.crossing, earliest, rest, noise), rest)
     }
 
     /// Where tension left its rest at a step, an interval ahead of the first onset, that was a blow too faint for
     /// the band.
     fn add_faint_first(&mut self, first: usize, departure_s: f64, rest: f64) {
-        if self.seen && ends::steps_up(self.wave(), &self.series, first, departure_s, rest) {
+        if self.seen && starts::steps_up(self.wave(), &self.series, first, departure_s, rest) {
             let index = self.wave().offset(departure_s) + 1;
             self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
         }
@@ -241,7 +281,7 @@ impl<'a> Study<'a> {
     }
 
     /// Blows were seen at first only: tension still grows, or the band is still restless, after the last.
-    fn blows_vanish(&self, pull: &Pull, unseen: &ends::Unseen, zero: f64, raw_noise: f64) -> bool {
+    fn blows_vanish(&self, pull: &Pull, unseen: &Unseen, zero: f64, raw_noise: f64) -> bool {
         let rate_hz = self.kept.rate_hz;
         let last_s = self.series.onsets[pull.last].index as f64 / rate_hz;
         if pull.loosened || unseen.last_s < last_s + (0.35_f64).max(6.0 * self.series.interval_s) {
@@ -254,7 +294,7 @@ impl<'a> Study<'a> {
         // One knock after the tool has stopped is no sign that blows went on.
         let pause_s = (0.35_f64).max(6.0 * self.series.interval_s);
         let restless =
-            ends::restless_blocks(&self.band, self.series.noise, wave.range(last_s + pause_s, unseen.last_s));
+            activity::restless_blocks(&self.band, self.series.noise, wave.range(last_s + pause_s, unseen.last_s));
         (unseen.by_unrest && restless >= 3) || grows
     }
 }

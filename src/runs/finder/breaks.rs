@@ -61,10 +61,10 @@ impl Finder {
                 let basis = self.basis(crossing, true, true);
                 found.push(Found::Announced { run: self.runs, record, basis });
             }
-            self.close(CloseReason::Interrupted, false, None, found);
+            self.close(CloseReason::Interrupted, false, None, Vec::new(), found);
         } else if let State::Announced { after, .. } = &self.state {
             let (re_pulled, level) = after.re_pulled();
-            self.close(CloseReason::Interrupted, re_pulled, level, found);
+            self.close(CloseReason::Interrupted, re_pulled, level, Vec::new(), found);
         }
         self.end_tail(self.next, found);
     }

@@ -4,26 +4,37 @@
 
 use super::super::after::After;
 use super::super::measure::Outcome;
-use super::super::record::{Basis, CloseReason, Record};
+use super::super::record::{Basis, CloseReason, Record, RunFlag};
 use super::super::spikes::FAST_FROM_HZ;
+use super::super::kept::Wave;
 use super::super::watch::Watch;
 use super::{Finder, Found, PAUSE_S, RUN_MAX_S, State};
 use crate::units::Newtons;
 
 /// A candidate must carry tension this long, seconds.
 const CONFIRM_S: f64 = 0.1;
-/// Tension below this many start thresholds, standing still and without blows, may be a nut seated by hand.
-const SEATED_BELOW: f64 = 10.0;
+/// Tension below this many start thresholds (a tenth of the range), standing still and without blows, may be a
+/// nut seated by hand.
+const SEATED_BELOW: f64 = 50.0;
 /// What counts as idle before the tool drives a seated nut, seconds.
 const SEATED_IDLE_S: f64 = 0.4;
 /// A seated nut waits for the tool this long, seconds.
 const SEATED_MAX_S: f64 = 60.0;
+/// A release is over within this, seconds.
+const FALL_S: f64 = 2.0;
+/// Tension that falls by less than this share of what was reached from one look to the next stands still.
+const STANDS: f64 = 0.01;
+/// Falling below zero by this share of the run's tension tells that the zero was a loaded bolt's.
+const LOADED: f64 = 0.5;
 /// Quiet for this long: ask whether the run is over, seconds.
 const QUIET_S: f64 = 0.7;
 
 impl Finder {
     /// At a point of the grid: what the finder makes of what it has seen.
     pub(super) fn decide(&mut self, found: &mut Vec<Found>) {
+        if self.glitches() {
+            return;
+        }
         match self.state {
             State::Idle { .. } => self.decide_idle(),
             State::Candidate { crossing, seated } => self.decide_candidate(crossing, seated, found),
@@ -34,6 +45,7 @@ impl Finder {
                 if self.level_now() < below {
                     self.idle.clear();
                     self.idle_from = self.next;
+                    self.unproven = false;
                     self.state = State::Idle { armed: false };
                 }
                 self.forget();
@@ -53,14 +65,41 @@ impl Finder {
             // After a release the old zero stands until tension is below it again or half a second is known.
             if self.idle.full() || below {
                 (self.zero, self.noise, self.threshold) = (zero, noise, threshold);
-                if self.idle.full() && self.rig_zero.is_none() {
-                    self.rig_zero = Some(Newtons(zero));
+                let calm = !self.fresh || self.calm();
+                self.fresh &= !(calm && self.idle.full());
+                if calm && self.idle.full() {
+                    self.take_zero(zero);
                 }
-                self.state =
-                    State::Idle { armed: self.idle.full() || self.kept.len() as f64 >= 0.1 * self.rate_hz };
+                let known = self.idle.full() || self.kept.len() as f64 >= 0.1 * self.rate_hz;
+                self.state = State::Idle { armed: known && calm };
             }
         }
         self.forget();
+    }
+
+    /// The first idle reading is the rig's zero until one is given. A bolt cannot push, so a later one far below
+    /// tells that the first was taken on a loaded bolt.
+    fn take_zero(&mut self, zero: f64) {
+        let below = |known: Newtons| zero < known.get() - self.settings.zero_shift_limit().get();
+        if self.rig_zero.is_none() || (self.own_zero && self.rig_zero.is_some_and(below)) {
+            self.rig_zero = Some(Newtons(zero));
+            self.own_zero = true;
+        }
+    }
+
+    /// Where a stream begins nobody knows what hangs on the rig: tension that moves by more than the threshold
+    /// within half a second is no idle rig.
+    fn calm(&self) -> bool {
+        let n = self.kept.len().min((0.5 * self.rate_hz) as usize);
+        let third = n / 3;
+        let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
+        let end = self.kept.len();
+        let medians: Vec<f64> = (0..3)
+            .filter_map(|k| wave.median(end - n + k * third..end - n + (k + 1) * third))
+            .collect();
+        let spread = medians.iter().copied().fold(f64::MIN, f64::max)
+            - medians.iter().copied().fold(f64::MAX, f64::min);
+        medians.len() == 3 && spread < self.threshold
     }
 
     fn decide_candidate(&mut self, crossing: u64, seated: Option<(f64, u64)>, found: &mut Vec<Found>) {
@@ -136,7 +175,7 @@ impl Finder {
         }
         *paused = None;
         match self.measure(crossing, released || overlong, overlong) {
-            Outcome::Wait { blows_seen: false, .. } if self.may_be_seated(level) => {
+            Outcome::Wait { still: true, .. } if self.may_be_seated(level) => {
                 self.idle_from = now - (SEATED_IDLE_S * self.rate_hz) as u64;
                 self.state = State::Seated { level, crossing };
             }
@@ -156,7 +195,13 @@ impl Finder {
     /// Tension that stands still at a small height, sampled fast enough to see blows and without any.
     fn may_be_seated(&self, level: f64) -> bool {
         let threshold = self.settings.start_threshold().get();
-        self.rate_hz >= FAST_FROM_HZ && level - self.zero < SEATED_BELOW * threshold
+        let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
+        let end = self.kept.len();
+        let back = |seconds: f64| end.saturating_sub((seconds * self.rate_hz) as usize);
+        let grown = wave.median(back(QUIET_S)..back(QUIET_S - 0.1)).map_or(f64::MAX, |then| level - then);
+        self.rate_hz >= FAST_FROM_HZ
+            && level - self.zero < SEATED_BELOW * threshold
+            && grown < (STANDS * (level - self.zero)).max(self.noise)
     }
 
     fn announce(
@@ -182,9 +227,9 @@ impl Finder {
             },
         };
         if released {
-            self.close(CloseReason::Released, false, None, found);
+            self.released(found);
         } else if overlong {
-            self.close(CloseReason::Interrupted, false, None, found);
+            self.close(CloseReason::Interrupted, false, None, Vec::new(), found);
         }
     }
 
@@ -199,9 +244,28 @@ impl Finder {
             *until = (*until).max(after.last_blow + (2.0 * self.rate_hz) as u64);
         }
         let (re_pulled, re_level) = after.re_pulled();
-        if let Some(reason) = verdict {
-            self.close(reason, re_pulled, re_level, found);
+        match verdict {
+            Some(CloseReason::Released) => self.released(found),
+            Some(reason) => self.close(reason, re_pulled, re_level, Vec::new(), found),
+            None => {}
         }
         self.forget();
+    }
+
+    /// Tension fell under half. Where the zero was read before any release it must not fall far below that zero:
+    /// else the bolt was loaded when the stream began, and the run is the rest of a tightening.
+    fn released(&mut self, found: &mut Vec<Found>) {
+        let (level, now) = (self.level_now() - self.zero, self.next);
+        let State::Announced { after, .. } = &mut self.state else { return };
+        let (reference, (re_pulled, re_level)) = (after.reference(), after.re_pulled());
+        let (since, before) = after.fell.map_or((now, f64::MAX), |fell| fell);
+        after.fell = Some((since, level));
+        let falls_on = before - level > STANDS * reference && (now - since) as f64 <= FALL_S * self.rate_hz;
+        let loaded = level < -LOADED * reference;
+        if self.unproven && falls_on && !loaded {
+            return;
+        }
+        let flags = if self.unproven && loaded { vec![RunFlag::Interrupted] } else { Vec::new() };
+        self.close(CloseReason::Released, re_pulled, re_level, flags, found);
     }
 }

@@ -1,0 +1,231 @@
+//! Where a run begins: the first blow of the series that carries tension, and whether it can be told.
+//!
+//! README "What is measured": first blow. Where blows are seen it is followed back from the crossing and must
+//! leave a step or be seen by both counters; where they are not, it is where tension leaves its rest, provided it
+//! leaves as steeply there as anywhere later. Must not know where a run ends, torque or setups.
+
+use super::band::BandSignal;
+use super::blows::{Series, look_for};
+use super::epochs::Epochs;
+use super::kept::Wave;
+
+/// Farther back than this the first blows of a soft start are not looked for, seconds.
+pub const LOOK_BACK_S: f64 = 1.5;
+/// A pause of more than this many intervals ends a series followed back.
+const SERIES_PAUSE: f64 = 2.5;
+/// A blow fainter than the rest is looked for so many intervals before the first one seen.
+const FAINT_REACH: (f64, f64) = (1.6, 0.6);
+/// Standard deviations of noise by which such a blow's rise must stand out.
+const FAINT_Z: f64 = 4.0;
+/// The ringing of a blow has mostly died away after this part of the interval.
+const RINGING_PART: usize = 3;
+/// A step stands out when it is this many standard errors of the difference of two medians.
+const STEP_Z: f64 = 4.0;
+/// A step smaller than this share of what the next blows add carries no tension.
+const STEP_SHARE: f64 = 0.03;
+/// Blows after the first whose growth a step is compared with.
+const STEP_BLOWS: usize = 3;
+/// SD of the median of n normal values over that of their mean: sqrt(pi/2).
+pub const MEDIAN_SE: f64 = 1.253_314_137_315_500_3;
+
+/// Index of the first blow in `series.onsets`, which may gain weak onsets at its front.
+///
+/// `crossing` is the offset at which the low-passed tension crossed; `earliest` the first that may belong.
+pub fn first_seen(
+    wave: Wave<'_>,
+    band: &BandSignal,
+    series: &mut Series,
+    crossing: usize,
+    earliest: usize,
+) -> Option<usize> {
+    let rate = band.design().rate_hz;
+    let usual = series.interval_s * rate;
+    // A rise is greatest up to a window before the step that crosses.
+    let slack = band.design().window + 1;
+    // Tension may cross before the hammer starts (run-down): then the first blow after that begins the series.
+    let before = series.onsets.iter().rposition(|o| o.index <= crossing + slack);
+    let after = || series.onsets.iter().position(|o| o.index > crossing).filter(|_| series.strong());
+    let mut first = before.or_else(after)?;
+    while first > 0 {
+        let step = (series.onsets[first].index - series.onsets[first - 1].index) as f64;
+        if step > SERIES_PAUSE * usual {
+            break;
+        }
+        first -= 1;
+    }
+    // Blows of a soft start fainter than the rest: one interval before, as long as the band rises there and
+    // tension with it.
+    loop {
+        let at = series.onsets[first].index as f64;
+        let from = (at - FAINT_REACH.0 * usual).max(earliest as f64) as usize;
+        let to = (at - FAINT_REACH.1 * usual).max(0.0) as usize;
+        let bound = if first > 0 { series.onsets[first - 1].index + 1 } else { 0 };
+        let found = look_for(band, series.noise, from.max(bound)..to, FAINT_Z);
+        let Some(found) = found.filter(|f| band.sharp(f.index)) else { return Some(first) };
+        series.onsets.insert(first, found);
+        if !carries(wave, series, first) {
+            series.onsets.remove(first);
+            return Some(first);
+        }
+    }
+}
+
+/// Leaves out leading onsets that carry no tension and that the other counter does not know, up to the one at the
+/// crossing: noise that rises at the press of the trigger, or the tool set on the nut.
+#[must_use]
+pub fn without_false(
+    wave: Wave<'_>,
+    series: &Series,
+    epochs: Option<&Epochs>,
+    mut first: usize,
+    crossing: usize,
+) -> usize {
+    let near = 0.25 * series.interval_s * wave.rate_hz;
+    let known = |i: usize| {
+        let at = series.onsets[i].index;
+        epochs.is_some_and(|e| e.at.iter().any(|other| (other.abs_diff(at) as f64) < near))
+    };
+    while first + 1 < series.onsets.len()
+        && series.onsets[first + 1].index <= crossing + near as usize
+        && !carries(wave, series, first)
+        && (!known(first) || is_knock(wave, series, first))
+    {
+        first += 1;
+    }
+    first
+}
+
+/// Median and count of the samples between two offsets.
+fn part(wave: Wave<'_>, from: usize, to: usize) -> Option<(f64, f64)> {
+    let range = from.min(wave.x.len())..to.min(wave.x.len());
+    let n = range.len() as f64;
+    (range.len() >= 2).then(|| wave.median(range.clone()).map(|m| (m, n))).flatten()
+}
+
+/// Whether tension is higher behind onset `at` than before it: by more than noise explains, and by a real part of
+/// what the next blows add.
+#[must_use]
+pub fn carries(wave: Wave<'_>, series: &Series, at: usize) -> bool {
+    let Some((own, doubt, next)) = step(wave, series, at) else { return false };
+    own > doubt && own > STEP_SHARE * next
+}
+
+/// The step at an onset, how much of it noise explains, and what it and the next few blows add together, newtons.
+fn step(wave: Wave<'_>, series: &Series, at: usize) -> Option<(f64, f64, f64)> {
+    let usual = (series.interval_s * wave.rate_hz) as usize;
+    let index = |i: usize| series.onsets[i].index;
+    let here = index(at);
+    let behind = series.onsets.get(at + 1).map_or(here + usual, |o| o.index).min(here + 2 * usual);
+    // The samples of the rise itself belong to neither side.
+    let guard = (0.002 * wave.rate_hz) as usize + 1;
+    let ahead = if at > 0 { index(at - 1) + (here - index(at - 1)) / RINGING_PART } else { 0 };
+    let ahead = ahead.max(here.saturating_sub(usual.max(3)));
+    let before = (ahead.min(here.saturating_sub(2)), here.saturating_sub(guard).max(ahead + 2).min(here));
+    let after = (here + ((behind - here) / RINGING_PART).max(guard), behind.saturating_sub(1));
+    let (a, na) = part(wave, before.0, before.1)?;
+    let (b, nb) = part(wave, after.0, after.1)?;
+    let noise = wave.sample_noise(before.0..before.1).max(wave.sample_noise(after.0..after.1.min(wave.x.len())));
+    let far = (at + STEP_BLOWS).min(series.onsets.len() - 1);
+    let far_end = series.onsets.get(far + 1).map_or(index(far) + usual, |o| o.index);
+    let (c, _) = part(wave, index(far) + (far_end - index(far)) / RINGING_PART, far_end)?;
+    Some((b - a, STEP_Z * MEDIAN_SE * noise * (1.0 / na + 1.0 / nb).sqrt(), c - a))
+}
+
+/// An impact that surely left no tension behind, before one that did: the tool was set down, say.
+fn is_knock(wave: Wave<'_>, series: &Series, at: usize) -> bool {
+    let Some((own, doubt, _)) = step(wave, series, at) else { return false };
+    let Some((next, ..)) = step(wave, series, at + 1) else { return false };
+    next > 0.0 && own < KNOCK_SHARE * next && doubt < KNOCK_SHARE * next
+}
+
+/// A knock leaves less than this share of the step that the first real blow leaves.
+const KNOCK_SHARE: f64 = 0.08;
+
+/// Whether tension went up by a step at `departure_s`, about an interval before the first onset: nearly all of
+/// it was there at once.
+#[must_use]
+pub fn steps_up(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64, zero: f64) -> bool {
+    let (from, to) = (wave.offset(departure_s) + 1, series.onsets[first].index);
+    let usual = series.interval_s * wave.rate_hz;
+    let gap = to.saturating_sub(from);
+    if gap < 6 || gap as f64 > 1.35 * usual || (gap as f64) < 0.7 * usual {
+        return false;
+    }
+    let third = gap / 3;
+    match (wave.median(from + third / 2..from + third), wave.median(to - third..to)) {
+        (Some(early), Some(late)) => early - zero > 0.6 * (late - zero),
+        _ => false,
+    }
+}
+
+/// Onset of the first blow, samples: back from the greatest rise to where the band first stands out.
+#[must_use]
+pub fn onset_of_first(band: &BandSignal, series: &Series, first: usize) -> usize {
+    let index = series.onsets[first].index;
+    let least = index.saturating_sub(band.design().window);
+    let stands_out = |i: usize| band.excursion(i..i + 1) > 5.0 * series.noise;
+    (least..index).rev().take_while(|i| stands_out(*i)).last().unwrap_or(index)
+}
+
+/// A stretch without activity that ends the search for an unseen first blow, seconds.
+const QUIET_BEFORE_S: f64 = 0.12;
+
+/// First blow where blows are not seen: the first departure from idle of the stretch that leads to the
+/// crossing, or where the tension before the crossing first stands above idle on the whole.
+///
+/// `zero` and `noise` (of single samples) in newtons. Returns seconds from the first kept sample.
+#[must_use]
+pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64, noise: f64) -> f64 {
+    let crossing = crossing.min(wave.x.len().saturating_sub(1));
+    let above = |i: usize| f64::from(wave.x[i]) - zero;
+    let quiet = (QUIET_BEFORE_S * wave.rate_hz).ceil() as usize;
+    let mut first = crossing;
+    for i in (earliest..crossing).rev() {
+        if above(i).abs() > 4.0 * noise {
+            first = i;
+        } else if first - i > quiet {
+            break;
+        }
+    }
+    // Page's cumulative sum: the start of the stretch whose excess over 1.5 × noise is greatest.
+    let (mut sum, mut best, mut start) = (0.0, 2.0 * noise, first);
+    for i in (earliest.max(first.saturating_sub(quiet))..first).rev() {
+        sum += above(i) - 1.5 * noise;
+        if sum > best {
+            (best, start) = (sum, i);
+        }
+    }
+    // A point sample shows an onset up to one spacing late, an averaged one up to half a spacing early.
+    (start as f64 - 0.25).max(0.0) / wave.rate_hz
+}
+
+/// Window in which the first growth is compared with later growth, seconds; at least three samples.
+const STEEP_S: f64 = 0.06;
+/// The first window must grow at least this share of the steepest: the first blow of an energy E on a loose nut
+/// makes the greatest step of all (F² grows by equal parts), less what energies scatter.
+const STEEP_SHARE: f64 = 0.6;
+
+/// Whether tension leaves its rest at `first_s` as steeply as it ever rises before `end_s`. It does at a first blow;
+/// a run-down, a nut pulled up by hand, noise, or a trigger pressed softly does not, and then where the first blow
+/// lies within is not told by the level.
+#[must_use]
+pub fn leaves_steeply(wave: Wave<'_>, first_s: f64, end_s: f64, zero: f64, noise: f64) -> bool {
+    let width = ((STEEP_S * wave.rate_hz) as usize).max(3);
+    let first = wave.offset(first_s);
+    let end = wave.offset(end_s).min(wave.x.len());
+    let hop = (width / 4).max(1);
+    let third = (width / 3).max(1);
+    let level = |at: usize| wave.median(at.min(end)..(at + third).min(end));
+    let growth = |at: usize| Some(level(at + width)? - level(at)?);
+    let Some(early) = level(first + width + 1).map(|m| m - zero) else { return true };
+    let mut steepest = early;
+    let mut at = first + 1;
+    while at + width + third <= end {
+        if let Some(grown) = growth(at) {
+            steepest = steepest.max(grown);
+        }
+        at += hop;
+    }
+    let doubt = STEP_Z * MEDIAN_SE * noise / (third as f64).sqrt();
+    early + doubt >= STEEP_SHARE * steepest
+}
