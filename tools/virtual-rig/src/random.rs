@@ -5,44 +5,21 @@
 //! from the gates, and a second pull either clearly lifts the level or clearly does not, so that
 //! the truth of a run never hangs on a hair. This file must not know how a run is computed.
 
+use crate::dice::Dice;
 use crate::model;
 use crate::scenario::{
     Bolt, Friction, Knock, Piece, PieceKind, Release, Rig, Scenario, SecondPull, Setup, Step, Tool,
 };
 use crate::truth::{GATES_S, Noise, truth};
-use rand_core::{Rng, SeedableRng};
-use rand_pcg::Pcg64Mcg;
 
 const RATES_HZ: [u32; 10] = [80, 160, 250, 500, 1000, 2000, 4000, 5000, 10_000, 20_000];
-
-struct Dice(Pcg64Mcg);
-
-impl Dice {
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        let share = (self.0.next_u64() >> 11) as f64 / (1u64 << 53) as f64;
-        low + (high - low) * share
-    }
-
-    fn log_between(&mut self, low: f64, high: f64) -> f64 {
-        libm::exp(self.between(libm::log(low), libm::log(high)))
-    }
-
-    fn chance(&mut self, share: f64) -> bool {
-        self.between(0.0, 1.0) < share
-    }
-
-    fn pick<T: Copy>(&mut self, from: &[T]) -> T {
-        let index = (self.between(0.0, 1.0) * from.len() as f64) as usize;
-        from[index.min(from.len() - 1)]
-    }
-}
 
 impl Scenario {
     /// A random scenario of one or two runs with limits of 20 to 150 kN. The same seed always
     /// gives the same scenario, and every seed gives one that passes the checks of a file.
     #[must_use]
     pub fn random(seed: u64) -> Self {
-        let mut dice = Dice(Pcg64Mcg::seed_from_u64(seed ^ 0xb017_5c71_be00_0000));
+        let mut dice = Dice::new(seed ^ 0xb017_5c71_be00_0000);
         let limit_kn = dice.log_between(25.0, 140.0);
         let rig = random_rig(&mut dice, limit_kn);
         let bolt = Bolt {
