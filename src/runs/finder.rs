@@ -132,6 +132,19 @@ pub struct Finder {
     unproven: bool,
     /// The rig's zero is the finder's own reading, not given.
     own_zero: bool,
+    /// What the run under way may stand on.
+    seat: Option<Seat>,
+    /// From here on samples before the run under way were idle.
+    run_idle_from: u64,
+}
+
+/// Small tension that stood still before the run under way: a nut seated by hand, or a run of its own after all.
+#[derive(Clone, Copy)]
+struct Seat {
+    zero: f64,
+    level: f64,
+    crossing: u64,
+    idle_from: u64,
 }
 
 impl Finder {
@@ -162,6 +175,8 @@ impl Finder {
             fresh: true,
             unproven: true,
             own_zero: false,
+            seat: None,
+            run_idle_from: first_sample,
             rig_zero: None,
             settings,
             rate_hz,

@@ -32,6 +32,10 @@ const ANNOUNCE_S: f64 = 0.7;
 /// so much longer a release, a fall or unrest is waited for, seconds.
 const FLAT_S: f64 = 4.3;
 
+/// Where the interval between blows is not surely known, a gate is given only if means over half and over twice as
+/// long lie within this share of it.
+const INTERVAL_MATTERS: f64 = 0.005;
+
 /// Measures a run, or says when to ask again.
 #[must_use]
 pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
@@ -73,11 +77,11 @@ impl Study<'_> {
             first_blow_s: base_s + span.first_s,
             last_blow_s: base_s + span.last_s,
             drive_time_s: span.last_s - span.first_s,
-            blow_count: (self.seen && span.agreed).then_some(blows.len() as u32),
+            blow_count: (self.seen && span.opinion.count).then_some(blows.len() as u32),
             blow_rate_hz: span
                 .pull
                 .as_ref()
-                .filter(|_| span.agreed)
+                .filter(|_| span.opinion.count)
                 .and_then(|p| ends::blow_rate_hz(&self.series, span.first, p.last, kept.rate_hz)),
             ringing: self.seen.then_some(Newtons(self.series.ringing)),
             blows,
@@ -134,14 +138,22 @@ impl Study<'_> {
     }
 
     fn gates(&self, span: &Span) -> Vec<Gate> {
+        let around = |g: &f64, width_s: f64| {
+            let (from, to) = (span.first_s + g - 0.5 * width_s, span.first_s + g + 0.5 * width_s);
+            let whole = self.missing_in(from, to) == 0;
+            whole.then(|| self.wave().average(from, to)).flatten().map(|f| f - span.zero)
+        };
         let one = |g: &f64| {
-            let (from, to) =
-                (span.first_s + g - 0.5 * span.interval_s, span.first_s + g + 0.5 * span.interval_s);
-            let driving = *g <= span.last_s - span.first_s;
-            let whole = driving && !span.start_unsure && self.missing_in(from, to) == 0;
-            let tension =
-                if whole { self.wave().average(from, to).map(|f| Newtons(f - span.zero)) } else { None };
-            Gate { after_s: *g, tension }
+            let told = *g <= span.last_s - span.first_s && !span.start_unsure;
+            let tension = around(g, span.interval_s).filter(|f| {
+                // An interval that is not surely known must not matter.
+                let same = |factor: f64| {
+                    around(g, factor * span.interval_s)
+                        .is_none_or(|other| (other - f).abs() <= INTERVAL_MATTERS * f.abs())
+                };
+                told && (span.opinion.count || (same(0.5) && same(2.0)))
+            });
+            Gate { after_s: *g, tension: tension.map(Newtons) }
         };
         self.settings.gates_s.iter().map(one).collect()
     }
@@ -177,9 +189,9 @@ impl Study<'_> {
             (RunFlag::Short, record.drive_time_s < self.settings.short_s),
             (RunFlag::Unsettled, held.unsettled),
             (RunFlag::BlowsWeak, self.seen && !(self.series.strong() && span.whole)),
-            (RunFlag::BlowsUnsure, self.seen && !span.agreed),
+            (RunFlag::BlowsUnsure, self.seen && !span.opinion.count),
             (RunFlag::StartUnsure, span.start_unsure),
-            (RunFlag::EndEstimated, !(self.seen && span.agreed)),
+            (RunFlag::EndEstimated, !(self.seen && span.opinion.count && span.opinion.last)),
             (RunFlag::EndUnsure, span.end_unsure),
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
             (RunFlag::Interrupted, self.kept.interrupted),

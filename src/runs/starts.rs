@@ -229,3 +229,49 @@ pub fn leaves_steeply(wave: Wave<'_>, first_s: f64, end_s: f64, zero: f64, noise
     let doubt = STEP_Z * MEDIAN_SE * noise / (third as f64).sqrt();
     early + doubt >= STEEP_SHARE * steepest
 }
+
+/// How tension stands right before the first blow.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Before {
+    /// At its zero, within noise and a small part of what the first blows add.
+    AtZero,
+    /// Risen above it by so many newtons.
+    Risen(f64),
+}
+
+/// Tension before the first blow smaller than this share of what the first blows add is at its zero.
+const AT_ZERO_SHARE: f64 = 0.02;
+
+/// How tension stands right before onset `first`; none where there are too few samples to say.
+#[must_use]
+pub fn before_first(wave: Wave<'_>, series: &Series, first: usize, zero: f64) -> Option<Before> {
+    let usual = series.interval_s * wave.rate_hz;
+    let here = series.onsets[first].index;
+    let guard = (0.002 * wave.rate_hz) as usize + 1;
+    let from = here.saturating_sub((0.5 * usual) as usize + guard + 2);
+    let (level, n) = part(wave, from, here.saturating_sub(guard))?;
+    let noise = wave.sample_noise(from..here.saturating_sub(guard));
+    let (_, _, next) = step(wave, series, first)?;
+    let height = level - zero;
+    let doubt = (STEP_Z * MEDIAN_SE * noise / n.sqrt()).max(AT_ZERO_SHARE * next.abs());
+    Some(if height.abs() <= doubt { Before::AtZero } else { Before::Risen(height) })
+}
+
+/// A smooth rise gains less than this share of itself within a third of an interval.
+const SMOOTH_SHARE: f64 = 0.5;
+
+/// Whether tension rose to `height` before the first blow without a step: a run-down, and no blow that was not seen.
+#[must_use]
+pub fn rose_smoothly(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64, height: f64) -> bool {
+    let usual = series.interval_s * wave.rate_hz;
+    let (from, to) = (wave.offset(departure_s), series.onsets[first].index);
+    if to.saturating_sub(from) as f64 <= FAINT_REACH.0 * usual {
+        return false;
+    }
+    let width = ((usual / 3.0) as usize).max(3);
+    let third = (width / 3).max(1);
+    let level = |at: usize| wave.median(at..(at + third).min(wave.x.len()));
+    (from.saturating_sub(width)..to.saturating_sub(width + third))
+        .step_by(third)
+        .all(|at| level(at + width).zip(level(at)).is_none_or(|(b, a)| b - a < SMOOTH_SHARE * height))
+}

@@ -19,6 +19,8 @@ const LONE_S: f64 = 0.005;
 
 /// How much the two counters of blows may differ.
 const COUNTERS_DIFFER: f64 = 0.02;
+/// Two onsets are the same blow within this part of an interval.
+const NEAR: f64 = 0.3;
 /// What the second counter sees beside the pull, seconds.
 const MARGIN_S: f64 = 0.3;
 
@@ -35,6 +37,17 @@ pub(super) struct Study<'a> {
     pub(super) seen: bool,
 }
 
+/// Where the second, independent counter agrees with the first.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Opinion {
+    /// In the number of blows, within 2 % or one.
+    pub(super) count: bool,
+    /// In the first blow: it sees that one and none in the intervals before it.
+    pub(super) first: bool,
+    /// In the last blow.
+    pub(super) last: bool,
+}
+
 /// First and last blow with what belongs to them; seconds from the first kept sample.
 pub(super) struct Span {
     pub(super) first_s: f64,
@@ -48,8 +61,8 @@ pub(super) struct Span {
     pub(super) flat: bool,
     pub(super) whole: bool,
     pub(super) pull: Option<Pull>,
-    /// The two counters of blows agree.
-    pub(super) agreed: bool,
+    /// What the second counter of blows says of the first.
+    pub(super) opinion: Opinion,
     /// The first blow cannot be told.
     pub(super) start_unsure: bool,
     /// The end of the pull cannot be told.
@@ -192,7 +205,7 @@ impl<'a> Study<'a> {
             self.seen = false;
         }
         let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
-        let agreed = pull.as_ref().is_some_and(|p| self.agrees(first, p.last));
+        let opinion = pull.as_ref().map_or(Opinion::default(), |p| self.second_opinion(first, p.last));
         let (last_s, interval_s) = match (&pull, of_pull) {
             (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
@@ -210,31 +223,53 @@ impl<'a> Study<'a> {
             next: pull.as_ref().map_or(unseen.next, |p| p.next),
             flat: pull.is_none() && unseen.flat,
             whole,
-            start_unsure: self.start_unsure(first_s, last_s, zero, raw_noise),
+            start_unsure: !if self.seen {
+                self.start_seen(first, opinion, departure_s, zero)
+            } else {
+                starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
+            },
             end_unsure: pull.is_none() && unseen.doubtful,
             pull,
-            agreed,
+            opinion,
         }
     }
 
-    /// Whether the level leaves open where the first blow lies.
-    fn start_unsure(&self, first_s: f64, last_s: f64, zero: f64, raw_noise: f64) -> bool {
-        !self.seen && !starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
+    /// Whether the first blow can be told where blows are seen: tension stands at its zero before it and a step
+    /// behind it; or it rose smoothly before (a run-down) and both counters begin there.
+    fn start_seen(&self, first: usize, opinion: Opinion, departure_s: f64, zero: f64) -> bool {
+        let wave = self.wave();
+        let carries = starts::carries(wave, &self.series, first);
+        match starts::before_first(wave, &self.series, first, zero) {
+            Some(starts::Before::AtZero) => carries || opinion.first,
+            Some(starts::Before::Risen(height)) => {
+                opinion.first && starts::rose_smoothly(wave, &self.series, first, departure_s, height)
+            }
+            None => false,
+        }
     }
 
-    /// Whether the independent counter finds the same number of blows in the pull, within 2 % or one.
-    fn agrees(&self, first: usize, last: usize) -> bool {
+    /// What the independent counter says of a pull.
+    fn second_opinion(&self, first: usize, last: usize) -> Opinion {
         let onsets = &self.series.onsets[first..=last];
         let (from, to) = (onsets[0].index, onsets[onsets.len() - 1].index);
-        let reach = (0.4 * self.series.interval_s * self.kept.rate_hz) as usize;
-        let around = (from.saturating_sub(reach), to + reach);
+        let usual = self.series.interval_s * self.kept.rate_hz;
+        let margin = (MARGIN_S * self.kept.rate_hz).max(3.0 * usual) as usize;
         let idle = before(self.kept, from, 0.1);
-        let margin = (MARGIN_S * self.kept.rate_hz) as usize;
         let range = from.saturating_sub(margin)..(to + margin).min(self.repaired.len());
-        let Some(epochs) = Epochs::find(&self.repaired, self.kept.rate_hz, idle, range) else { return false };
-        let others = epochs.at.iter().filter(|at| (around.0..=around.1).contains(*at)).count();
+        let Some(epochs) = Epochs::find(&self.repaired, self.kept.rate_hz, idle, range) else {
+            return Opinion::default();
+        };
+        let reach = (NEAR * usual) as usize;
+        let within = |from: usize, to: usize| epochs.at.iter().filter(|at| (from..=to).contains(*at)).count();
+        let beside = |at: usize| within(at.saturating_sub(reach), at + reach) > 0;
+        let others = within(from.saturating_sub(reach), to + reach);
         let most = (COUNTERS_DIFFER * onsets.len() as f64).max(1.0);
-        (others as f64 - onsets.len() as f64).abs() <= most
+        let pause = (2.5 * usual) as usize;
+        Opinion {
+            count: (others as f64 - onsets.len() as f64).abs() <= most,
+            first: beside(from) && within(from.saturating_sub(pause), from.saturating_sub(reach + 1)) == 0,
+            last: beside(to) && within(to + reach + 1, to + pause) == 0,
+        }
     }
 
     /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension

@@ -5,10 +5,9 @@
 use super::super::after::After;
 use super::super::measure::Outcome;
 use super::super::record::{Basis, CloseReason, Record, RunFlag};
-use super::super::spikes::FAST_FROM_HZ;
 use super::super::kept::Wave;
 use super::super::watch::Watch;
-use super::{Finder, Found, PAUSE_S, RUN_MAX_S, State};
+use super::{Finder, Found, PAUSE_S, RUN_MAX_S, Seat, State};
 use crate::units::Newtons;
 
 /// A candidate must carry tension this long, seconds.
@@ -115,9 +114,13 @@ impl Finder {
             };
             return;
         }
-        if let Some((level, _)) = seated {
+        if let Some((level, began)) = seated {
+            let first = Seat { zero: self.zero, level, crossing: began, idle_from: self.run_idle_from };
+            self.seat = Some(self.seat.map_or(first, |seat| Seat { level, ..seat }));
             self.zero = level;
         } else {
+            self.seat = None;
+            self.run_idle_from = self.idle_from;
             self.runs += 1;
             self.end_tail(self.next, found);
             found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing });
@@ -186,21 +189,38 @@ impl Finder {
                 }
             }
             Outcome::Done(record) => {
-                let basis = self.basis(crossing, released || overlong, overlong);
-                self.announce((record, basis), released, overlong, found);
+                let ended = released || overlong;
+                let whole = if self.stands_alone(&record) { self.from_the_seat(ended, overlong) } else { None };
+                let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, ended, overlong)));
+                self.announce(measured, released, overlong, found);
             }
         }
     }
 
-    /// Tension that stands still at a small height, sampled fast enough to see blows and without any.
+    /// Whether what the run stands on is no seat: it is higher than what the run adds, so it was a run itself.
+    fn stands_alone(&self, record: &Record) -> bool {
+        let added = record.held.or(record.level).unwrap_or(record.peak).get();
+        self.seat.is_some_and(|seat| added < seat.level - seat.zero)
+    }
+
+    /// Measures from the first tightening on.
+    fn from_the_seat(&mut self, ended: bool, overlong: bool) -> Option<(Box<Record>, Basis)> {
+        let seat = self.seat.take()?;
+        (self.zero, self.idle_from) = (seat.zero, seat.idle_from);
+        match self.measure(seat.crossing, ended, overlong) {
+            Outcome::Done(record) => Some((record, self.basis(seat.crossing, ended, overlong))),
+            Outcome::Wait { .. } => None,
+        }
+    }
+
+    /// Tension that stands still at a small height, and no sign of blows.
     fn may_be_seated(&self, level: f64) -> bool {
         let threshold = self.settings.start_threshold().get();
         let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
         let end = self.kept.len();
         let back = |seconds: f64| end.saturating_sub((seconds * self.rate_hz) as usize);
         let grown = wave.median(back(QUIET_S)..back(QUIET_S - 0.1)).map_or(f64::MAX, |then| level - then);
-        self.rate_hz >= FAST_FROM_HZ
-            && level - self.zero < SEATED_BELOW * threshold
+        level - self.zero < SEATED_BELOW * threshold
             && grown < (STANDS * (level - self.zero)).max(self.noise)
     }
 

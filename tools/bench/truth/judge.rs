@@ -49,6 +49,9 @@ const PLATEAU_SIGMAS: f64 = 4.0;
 const LIFT_DOUBT: (f64, f64) = (0.5, 1.6);
 /// Flags that say of count and last blow that they are doubtful.
 const DOUBTS_BLOWS: &[&str] = &["blows-weak"];
+/// Flags that say of the first blow, and of the last, that they are estimates.
+const DOUBTS_FIRST: &[&str] = &["start-unsure"];
+const DOUBTS_LAST: &[&str] = &["blows-weak", "end-estimated"];
 
 /// A figure of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -125,6 +128,8 @@ pub fn judge(trace: &Trace) -> Vec<Verdict> {
     let mut verdicts = Vec::new();
     let mut add = |run: usize, figure: Figure, came: Came, words: String| {
         let Trace { id, family, rate_hz, .. } = *trace;
+        let flags: Vec<&str> = pairs.of_true.get(run).copied().flatten().map(|m| measured[m].flags().map(|f| f.name()).collect()).unwrap_or_default();
+        let words = format!("{words} {flags:?}");
         verdicts.push(Verdict { id, family, rate_hz, run, figure, came, words });
     };
     for (i, (run, m)) in trace.runs.iter().zip(&pairs.of_true).enumerate() {
@@ -196,8 +201,8 @@ impl Judge<'_> {
         self.found.record.blow_count.is_some()
     }
 
-    fn doubted(&self) -> bool {
-        self.found.flags().any(|flag: Flag| DOUBTS_BLOWS.contains(&flag.name()))
+    fn doubted(&self, by: &[&str]) -> bool {
+        self.found.flags().any(|flag: Flag| by.contains(&flag.name()))
     }
 
     fn first(&self, add: Add<'_>) {
@@ -205,7 +210,7 @@ impl Judge<'_> {
             if self.seen() { (FIRST_S, FIRST_SPACINGS) } else { (FIRST_UNSEEN_S, FIRST_UNSEEN_SPACINGS) };
         let (is, should) = (self.found.record.first_blow_s, self.run.first_blow_s);
         let right = (is - should).abs() <= s.max(spacings / self.rate_hz);
-        add(Figure::First, self.came(right, false), format!("{is:.4} s, true {should:.4} s"));
+        add(Figure::First, self.came(right, self.doubted(DOUBTS_FIRST)), format!("{is:.4} s, true {should:.4} s"));
     }
 
     fn last(&self, add: Add<'_>) {
@@ -213,7 +218,7 @@ impl Judge<'_> {
         let (is, should) = (self.found.record.last_blow_s, self.run.last_blow_s);
         // A knock within the pause that ends a pull is a last blow by the definition.
         let right = (is - should).abs() <= most || self.run.knock_s.is_some_and(|s| (is - s).abs() <= most);
-        add(Figure::Last, self.came(right, self.doubted()), format!("{is:.4} s, true {should:.4} s"));
+        add(Figure::Last, self.came(right, self.doubted(DOUBTS_LAST)), format!("{is:.4} s, true {should:.4} s"));
     }
 
     fn count(&self, add: Add<'_>) {
@@ -221,9 +226,9 @@ impl Judge<'_> {
             return add(Figure::Count, Came::Null, String::new());
         };
         let should = f64::from(self.run.blows);
-        let share = if self.doubted() { COUNT_WEAK_SHARE } else { COUNT_SHARE };
+        let share = if self.doubted(DOUBTS_BLOWS) { COUNT_WEAK_SHARE } else { COUNT_SHARE };
         let right = (f64::from(is) - should).abs() <= (share * should).max(COUNT_LEAST);
-        add(Figure::Count, self.came(right, self.doubted()), format!("{is}, true {should}"));
+        add(Figure::Count, self.came(right, self.doubted(DOUBTS_BLOWS)), format!("{is}, true {should}"));
     }
 
     /// What noise and rounding may do to a median over `seconds`: its own standard error and that of the zero's

@@ -96,12 +96,13 @@ fn by_family(verdicts: &[Verdict]) {
     println!();
 }
 
-/// Each untold figure.
+/// Each figure that did not come out right, and how.
 pub fn list(verdicts: &[Verdict]) {
-    println!("untold: case, family, samples/s, run, figure, measured and true");
-    for v in verdicts.iter().filter(|v| v.came == Came::Untold) {
+    println!("not right: how, case, family, samples/s, run, figure, measured and true");
+    for v in verdicts.iter().filter(|v| v.came != Came::Right) {
         println!(
-            "{:<17} {:<30} {:>6} {} {:<11} {}",
+            "{:<6} {:<17} {:<30} {:>6} {} {:<11} {}",
+            format!("{:?}", v.came),
             v.id,
             v.family,
             v.rate_hz,
