@@ -1,8 +1,9 @@
 //! How often each figure of a run is right, null, told or untold, over both models of a rig.
 //!
 //! `cargo xtask truth [--cases N] [--seed S] [--family NAME] [--list]` runs it; `--case ID` plays one case and
-//! shows measured beside true. *Told*: wrong, but a flag leaves it out; *untold*: wrong, and it counts. The seed
-//! is taken from the clock unless given. Ends with 1 where more is untold than promised.
+//! shows measured beside true, `--write FILE` puts its samples there. *Told*: wrong, but a flag leaves it out;
+//! *untold*: wrong, and it counts. The seed is taken from the clock unless given. Ends with 1 where more is untold
+//! than promised.
 #![allow(clippy::print_stdout)] // A bench prints.
 #![allow(clippy::print_stderr)]
 
@@ -40,7 +41,7 @@ fn main() -> ExitCode {
         }
     };
     if let Some(id) = options.case {
-        return show(id);
+        return show(id, options.write.as_deref());
     }
     let ids = trace::campaign(options.seed, options.cases, options.family.as_deref());
     println!("seed {}, {} cases\n", options.seed, ids.len());
@@ -76,8 +77,14 @@ fn judged(ids: &[Id]) -> Vec<Verdict> {
     numbered.into_iter().flat_map(|(_, verdicts)| verdicts).collect()
 }
 
-fn show(id: Id) -> ExitCode {
+fn show(id: Id, write: Option<&str>) -> ExitCode {
     let trace = trace::play(id);
+    if let Some(path) = write
+        && let Err(error) = trace.write(path)
+    {
+        eprintln!("error: cannot write the trace to {path}: {error}");
+        return ExitCode::from(3);
+    }
     tables::side_by_side(&trace);
     let verdicts = judge::judge(&trace);
     tables::list(&verdicts);

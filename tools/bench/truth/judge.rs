@@ -38,8 +38,10 @@ const PEAK_SHARE: f64 = 0.01;
 const PEAK_SLOW_SHARE: f64 = 0.03;
 /// The greatest of some thousand independent values of normal noise lies under 5 SD.
 const PEAK_SIGMAS: f64 = 5.0;
-/// Below this rate the peak is held to what the samples can show, one-sided.
-const PEAK_BLIND_HZ: f64 = 250.0;
+/// Below this rate a converter's filter dampens what rings near the low-pass's corner, and one without a filter
+/// folds ringing into it: no reading of the samples can tell, so that the peak of the noise-free samples is as
+/// right as that of the force, and what lies between.
+const PEAK_BLIND_HZ: f64 = 5000.0;
 const FAST_HZ: f64 = 1000.0;
 /// The fitted limit: at most so far under held, and within standard errors and a share of the truth.
 const PLATEAU_UNDER: f64 = 0.005;
@@ -255,9 +257,11 @@ impl Judge<'_> {
 
     fn gate(&self, i: usize, gate: &TrueGate, add: Add<'_>) {
         let is = self.found.record.gates.get(i).and_then(|gate| gate.tension).map(|kn| kn.kn());
-        let to_stop_s = self.run.first_blow_s + gate.after_s - self.run.last_blow_s;
+        let at_s = self.run.first_blow_s + gate.after_s;
         let unseen_s = if self.seen() { 0.0 } else { LAST_UNSEEN_S };
-        let at_stop = to_stop_s.abs() <= STOP_INTERVALS * self.run.interval_s + unseen_s;
+        let beside_s = STOP_INTERVALS * self.run.interval_s + unseen_s;
+        let latest_s = self.run.knock_s.unwrap_or(self.run.last_blow_s);
+        let at_stop = at_s >= self.run.last_blow_s - beside_s && at_s <= latest_s + beside_s;
         let near = |is: f64, should: f64| (is - should).abs() <= self.gate_most(should);
         let came = match (is, gate.kn) {
             (None, None) => Came::Right,
@@ -293,12 +297,8 @@ impl Judge<'_> {
         let noise = PEAK_SIGMAS * run.noise.driving_low_kn + run.noise.code_kn;
         let share = if self.rate_hz >= FAST_HZ { PEAK_SHARE } else { PEAK_SLOW_SHARE };
         let most = share * run.peak_kn + noise;
-        let (low, high) = match self.rate_hz {
-            r if r >= FAST_HZ => (run.peak_kn, run.peak_kn),
-            _ => (run.peak_sampled_kn.min(run.peak_kn), run.peak_sampled_kn.max(run.peak_kn)),
-        };
-        // Slow samples miss what rings: only the sampled peak bounds it from below.
-        let low = if self.rate_hz < PEAK_BLIND_HZ { low.min(run.peak_sampled_kn) } else { low };
+        let other = if self.rate_hz < PEAK_BLIND_HZ { run.peak_sampled_kn } else { run.peak_kn };
+        let (low, high) = (run.peak_kn.min(other), run.peak_kn.max(other));
         let right = is >= low - most && is <= high + most;
         let told = self.found.record.peak_is_lower_bound && is < run.peak_kn;
         let words = format!("{is:.4} kN, true {:.4} kN (sampled {:.4} kN)", run.peak_kn, run.peak_sampled_kn);

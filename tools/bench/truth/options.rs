@@ -15,6 +15,8 @@ pub struct Options {
     pub family: Option<String>,
     pub list: bool,
     pub case: Option<Id>,
+    /// Where the trace of that case goes.
+    pub write: Option<String>,
 }
 
 impl Options {
@@ -22,7 +24,8 @@ impl Options {
     pub fn parse(words: &[String]) -> Result<Self, String> {
         // A fresh seed each time: what is promised must not hold for one lucky set of cases only.
         let clock = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_millis() as u64);
-        let mut options = Self { seed: clock, cases: CASES, family: None, list: false, case: None };
+        let mut options =
+            Self { seed: clock, cases: CASES, family: None, list: false, case: None, write: None };
         let mut words = words.iter();
         while let Some(word) = words.next() {
             let mut value =
@@ -32,10 +35,11 @@ impl Options {
                 "--seed" => options.seed = number(value()?)?,
                 "--cases" => options.cases = number(value()?)? as usize,
                 "--family" => options.family = Some(family(value()?)?),
+                "--write" => options.write = Some(value()?.clone()),
                 "--case" => options.case = Some(Id::parse(value()?)?),
                 other => {
                     return Err(format!(
-                        "expected --cases N, --seed S, --family NAME, --case ID or --list, found '{other}'"
+                        "expected --cases N, --seed S, --family NAME, --list, --case ID or --write FILE, found '{other}'"
                     ));
                 }
             }

@@ -2,6 +2,7 @@
 //!
 //! Four of five cases are of the impact model, one of the first. Must not know how a run is measured.
 
+use std::io::Write;
 use virtual_rig::lowpass::Lowpass;
 use virtual_rig::{Scenario, impact, render, truth};
 
@@ -80,6 +81,19 @@ pub struct Trace {
     pub runs: Vec<True>,
     /// What else happened, in words.
     pub notes: Vec<String>,
+}
+
+impl Trace {
+    /// Writes the samples as `boltscribe analyze` reads them.
+    pub fn write(&self, path: &str) -> std::io::Result<()> {
+        let mut file = std::io::BufWriter::new(std::fs::File::create(path)?);
+        writeln!(file, "time_s,tension_kN")?;
+        for (k, count) in self.counts.iter().enumerate() {
+            let kn = f64::from(*count) / self.counts_per_kn;
+            writeln!(file, "{:.6},{kn:.7}", k as f64 / self.rate_hz)?;
+        }
+        file.flush()
+    }
 }
 
 /// A gate of the truth.

@@ -2,7 +2,7 @@
 //!
 //! Brute force counts and averages the delivered samples themselves.
 
-use virtual_rig::impact::case::{Begin, Case, Filter, Hum, Release, Seat};
+use virtual_rig::impact::case::{Begin, Case, Filter, Hum, Pattern, Release, Seat, SecondPull};
 use virtual_rig::impact::law::Law;
 use virtual_rig::impact::{family_names, play};
 use virtual_rig::lowpass::Lowpass;
@@ -141,8 +141,8 @@ fn the_truth_equals_brute_force_on_noise_free_counts() {
     }
 }
 
-/// A blow is where the excursion over the last 0.2 ms grows to three times that of the 2 ms before: with
-/// ringing that dies away quickly each blow stands alone.
+/// With ringing that dies away within a third of an interval a blow is where samples move again after 3 ms of
+/// standing still.
 #[test]
 fn blows_counted_in_the_counts_are_the_blows_of_the_truth() {
     for seed in [2, 3, 5, 8, 13] {
@@ -170,4 +170,35 @@ fn blows_counted_in_the_counts_are_the_blows_of_the_truth() {
         assert_eq!(blows, run.blows, "seed {seed}");
         assert!((last as f64 / 20_000.0 - run.last_blow_s).abs() < 3e-4, "seed {seed}");
     }
+}
+
+#[test]
+fn what_a_hand_wrench_left_is_zero_and_a_second_pull_with_more_energy_is_a_re_pull() {
+    let mut lifted = 0;
+    for seed in [2, 3, 5, 8, 13, 21] {
+        let mut case = still(seed);
+        let run = &mut case.runs[0];
+        run.seat = Seat::ByHand { strokes: 3, share: 0.06, pause_s: 1.2 };
+        run.drive.pattern = Pattern::Steady;
+        run.drive.seconds = 3.0;
+        run.second =
+            Some(SecondPull { after_s: 2.0, seconds: 1.0, energy: if seed % 2 == 0 { 1.4 } else { 0.2 } });
+        let played = play(&case);
+        let kn: Vec<f64> = played.counts.iter().map(|c| f64::from(*c) / played.counts_per_kn).collect();
+        let at = |time_s: f64| (time_s * 20_000.0).round() as usize;
+        let run = &played.runs[0];
+        let zero = median(&kn[at(run.first_blow_s - 0.5)..at(run.first_blow_s)]);
+        assert!((zero - run.preload_kn).abs() < 2e-4 * case.limit_kn, "seed {seed}: {zero}");
+        // The last of three strokes leaves 90 to 100 % of what was asked for.
+        assert!((0.053..=0.061).contains(&(zero / case.limit_kn)), "seed {seed}: {zero}");
+        let last = run.last_blow_s;
+        let held = median(&kn[at(last + 0.2)..at(last + 0.7)]) - zero;
+        assert!((held - run.held_kn.unwrap()).abs() < 2e-4 * case.limit_kn, "seed {seed}: {held}");
+        // Brute force: the level 4 s later, after the second pull.
+        let level = median(&kn[at(last + 0.05)..at(last + 0.2)]) - zero;
+        let later = median(&kn[at(last + 3.3)..at(last + 3.4)]) - zero;
+        assert_eq!(run.re_pulled, later > 1.005 * level, "seed {seed}: {level} {later} {:?}", run.lift);
+        lifted += u32::from(run.re_pulled);
+    }
+    assert!((1..6).contains(&lifted), "{lifted}");
 }

@@ -30,7 +30,7 @@ cargo xtask bench
     speed, size on disk and latency, as ratios from one run
 cargo xtask honesty [TRIALS [PLAN]]
     how often limits, verdicts and acceptance are right, over simulated trials
-cargo xtask truth [--cases N] [--seed S] [--family NAME] [--list] | --case ID
+cargo xtask truth [--cases N] [--seed S] [--family NAME] [--list] | --case ID [--write FILE]
     how often each figure of a run is right, null, told or untold, over two models of a rig
 cargo xtask page [--test]
     builds the page that the daemon serves; tests it in a browser

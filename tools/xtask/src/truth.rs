@@ -7,8 +7,14 @@ use crate::error::Failed;
 use crate::tree::cargo;
 
 /// What may be asked, and whether a value follows.
-const WORDS: [(&str, bool); 5] =
-    [("--cases", true), ("--seed", true), ("--family", true), ("--case", true), ("--list", false)];
+const WORDS: [(&str, bool); 6] = [
+    ("--cases", true),
+    ("--seed", true),
+    ("--family", true),
+    ("--case", true),
+    ("--write", true),
+    ("--list", false),
+];
 
 /// Runs it with the words given.
 pub fn run(words: &[String]) -> Result<(), Failed> {
@@ -17,7 +23,7 @@ pub fn run(words: &[String]) -> Result<(), Failed> {
         let known = WORDS.iter().find(|(name, _)| name == word);
         let whole = known.is_some_and(|(_, value)| !value || rest.next().is_some());
         if !whole {
-            let expected = "expected --cases N, --seed S, --family NAME, --case ID or --list";
+            let expected = "expected --cases N, --seed S, --family NAME, --list, --case ID or --write FILE";
             return Err(Failed::usage(format!("{expected}, found {words:?}")));
         }
     }

@@ -53,7 +53,12 @@ pub(super) const FAMILIES: &[Family] = &[
     }),
     family("knock before", |dice, case| each(case, |run| run.knock_before = Some(knock(dice, 0.15, 1.2)))),
     family("knock after", |dice, case| each(case, |run| run.knock_after = Some(knock(dice, 0.2, 2.0)))),
-    family("dropped socket", |_, case| each(case, |run| run.dropped = true)),
+    family("dropped socket", |dice, case| {
+        each(case, |run| {
+            run.dropped = true;
+            run.idle_s = dice.between(1.6, 4.0);
+        });
+    }),
     family("run-down", |dice, case| {
         each(case, |run| {
             run.seat = Seat::RunDown { seconds: dice.between(0.2, 1.5), share: dice.log_between(0.01, 0.15) };
@@ -185,7 +190,7 @@ pub(super) const FAMILIES: &[Family] = &[
         case.chain.cell.damping = dice.log_between(0.005, 0.02);
     }),
     family("slow growth, slow sampling", |dice, case| {
-        case.rate_hz = slow_only(dice.between(0.0, 1.0));
+        case.rate_hz = dice.pick(&[80.0, 80.0, 120.0]);
         soft(dice, case);
         each(case, |run| run.drive.seconds = dice.between(2.0, 8.0));
     }),
@@ -199,12 +204,6 @@ pub(super) const FAMILIES: &[Family] = &[
 #[must_use]
 pub fn family_names() -> Vec<&'static str> {
     FAMILIES.iter().map(|family| family.name).collect()
-}
-
-/// One of the slowest rates, by a share of 0..1.
-#[must_use]
-pub fn slow_only(share: f64) -> f64 {
-    if share < 0.6 { 80.0 } else { 120.0 }
 }
 
 fn each(case: &mut Case, mut make: impl FnMut(&mut Tightening)) {

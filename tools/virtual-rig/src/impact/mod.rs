@@ -17,6 +17,6 @@ mod signal;
 pub mod truth;
 
 pub use case::Case;
-pub use families::{family_names, slow_only};
+pub use families::family_names;
 pub use play::{Played, play};
 pub use truth::ImpactRun;

@@ -105,7 +105,8 @@ impl Builder<'_> {
         let idle_from_s = self.now_s;
         self.now_s += run.idle_s;
         if run.dropped {
-            self.drop_socket(idle_from_s + 0.3 * run.idle_s);
+            let share = self.dice.between(0.3, 0.6);
+            self.drop_socket(idle_from_s + share * run.idle_s);
         }
         let run_down = self.seat(run);
         self.motion.run_downs.push(run_down);
