@@ -44,8 +44,10 @@ const GROWS_Z: f64 = 5.0;
 const GROWS_SHARE: f64 = 0.001;
 /// Growth after a pause smaller than this share of the height changes no figure.
 const MATTERS_SHARE: f64 = 0.002;
-/// Tension falls when a median stands this share of the height below the greatest.
-const FALLS_SHARE: f64 = 0.02;
+/// Tension falls when a median stands this share of the height below the greatest: more than ringing moves it by.
+const FALLS_SHARE: f64 = 0.1;
+/// The fall begins where it leaves the greatest by this share.
+const EDGE_SHARE: f64 = 0.02;
 /// Unrest is what exceeds the band's noise as rarely as so many standard deviations.
 const UNREST_Z: f64 = 4.0;
 /// A ring that dies away is no unrest: less than this share of the usual energy of the pieces before.
@@ -112,15 +114,17 @@ impl Pieces {
         (seconds * rate_hz / self.hop as f64).ceil() as usize
     }
 
-    /// The piece in which tension falls for good, or how many there are.
+    /// The piece in which tension falls for good, or how many there are: it falls by a tenth and stays there; where
+    /// it began to is looked up behind.
     fn fall(&self, zero: f64) -> usize {
         let mut greatest = f64::MIN;
         for (i, level) in self.levels.iter().enumerate() {
             greatest = greatest.max(*level);
-            let low = greatest - FALLS_SHARE * (greatest - zero) - GROWS_Z * self.spread;
-            // Early in a run 2 % is next to nothing: only a fall that lasts ends it.
+            let doubt = GROWS_Z * self.spread;
+            let low = greatest - FALLS_SHARE * (greatest - zero) - doubt;
             if *level < low && self.levels.get(i + OVERLAP).is_none_or(|later| *later < low) {
-                return i;
+                let edge = greatest - EDGE_SHARE * (greatest - zero) - doubt;
+                return (0..i).rev().find(|k| self.levels[*k] >= edge).map_or(i, |k| k + 1);
             }
         }
         self.levels.len()

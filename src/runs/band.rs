@@ -14,6 +14,9 @@ use std::ops::Range;
 const CORNER_HZ: f64 = 120.0;
 /// Length of the windows before and after, seconds; at least two samples.
 const WINDOW_S: f64 = 0.003;
+/// Longer windows for rings so slow that their energy rises within each half cycle: at least half a cycle of 150,
+/// 80 and 50 Hz with something to spare, seconds.
+pub const LONGER_S: [f64; 3] = [0.006, 0.010, 0.016];
 
 /// The design of the band for one sampling rate.
 #[derive(Clone, Copy, Debug)]
@@ -91,6 +94,11 @@ impl BandSignal {
             })
             .collect();
         Self { design, values, squares, rounding: rounding(tension) }
+    }
+
+    /// Compares windows of another length from now on, seconds.
+    pub fn set_window(&mut self, window_s: f64) {
+        self.design.window = ((window_s * self.design.rate_hz).round() as usize).max(2);
     }
 
     /// The design.

@@ -4,6 +4,7 @@
 //! tension falls under 98 % of level or at a next blow.
 
 use super::kept::Wave;
+use super::starts::MEDIAN_SE;
 
 /// The settled part of a run. Tensions in newtons above zero, times in seconds from the first kept sample.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -20,6 +21,12 @@ pub struct Held {
     pub cut: bool,
 }
 
+/// A fall is looked for in medians of this length: four cycles of the slowest ring (70 Hz), seconds.
+const FALL_WINDOW_S: f64 = 0.06;
+/// A median over four cycles is moved by at most this part of the ring's spread.
+const RINGING_PART: f64 = 0.25;
+/// Standard errors by which a fall stands out of noise.
+const FALL_Z: f64 = 5.0;
 /// Shortest held window that counts as settled, seconds.
 const SETTLED_S: f64 = 0.2;
 
@@ -50,10 +57,11 @@ pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64,
 
 /// First time at which a short median falls under 98 % of level, by more than noise explains.
 fn fall_s(wave: Wave<'_>, from_s: f64, to_s: f64, level: f64, zero: f64, noise: f64) -> Option<f64> {
-    let width = ((0.02 * wave.rate_hz) as usize).max(3);
+    let width = ((FALL_WINDOW_S * wave.rate_hz) as usize).max(3);
     let range = wave.range(from_s, to_s);
-    // SD of the median of n gaussian values is 1.25·σ/√n.
-    let slack = 5.0 * 1.25 * noise / (width as f64).sqrt();
+    // What still rings moves a median over a few cycles by a part of its spread.
+    let ringing = RINGING_PART * wave.noise(wave.range(from_s, (from_s + 0.15).min(to_s)));
+    let slack = (FALL_Z * MEDIAN_SE * noise / (width as f64).sqrt()).max(ringing);
     let floor = zero + (0.98 * level).min(level - slack);
     let mut at = range.start;
     while at + width <= range.end.max(range.start) {

@@ -2,7 +2,7 @@
 //!
 //! Pure. Must not know what is made of it (`measure`).
 
-use super::band::BandSignal;
+use super::band::{BandSignal, LONGER_S};
 use super::blows::{INTERVAL_UNSEEN_S, Onset, Series};
 use super::activity::{self, Unseen};
 use super::ends::{self, Pull};
@@ -19,6 +19,12 @@ const LONE_S: f64 = 0.005;
 
 /// How much the two counters of blows may differ.
 const COUNTERS_DIFFER: f64 = 0.02;
+/// Where they differ by more, neither is believed.
+const FAR: f64 = 0.1;
+/// Fewer onsets than this are no series.
+const FEWEST: usize = 3;
+/// The windows of the band are at most this part of an interval.
+const WINDOW_SHARE: f64 = 0.4;
 /// Two onsets are the same blow within this part of an interval.
 const NEAR: f64 = 0.3;
 /// What the second counter sees beside the pull, seconds.
@@ -38,7 +44,7 @@ pub(super) struct Study<'a> {
 }
 
 /// Where the second, independent counter agrees with the first.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Opinion {
     /// In the number of blows, within 2 % or one.
     pub(super) count: bool,
@@ -46,6 +52,12 @@ pub(super) struct Opinion {
     pub(super) first: bool,
     /// In the last blow.
     pub(super) last: bool,
+    /// The numbers differ by more than a tenth.
+    pub(super) far: bool,
+    /// Blows stood out, but the counters did not agree on them.
+    pub(super) disagreed: bool,
+    /// Its median interval, seconds; 0 where there is none.
+    pub(super) interval_s: f64,
 }
 
 /// First and last blow with what belongs to them; seconds from the first kept sample.
@@ -157,6 +169,34 @@ impl<'a> Study<'a> {
     }
 
     pub(super) fn span(&mut self) -> Span {
+        let span = self.attempt();
+        if span.opinion.count || self.series.onsets.len() < FEWEST {
+            return span;
+        }
+        // A ring slower than the window looks like a blow in each half cycle.
+        let (band, series, seen) = (self.band.clone(), self.series.clone(), self.seen);
+        for window_s in LONGER_S {
+            if span.opinion.interval_s > 0.0 && window_s > WINDOW_SHARE * span.interval_s.max(span.opinion.interval_s) {
+                break;
+            }
+            self.band.set_window(window_s);
+            self.find_blows();
+            self.seen = self.series.seen(self.kept.rate_hz);
+            let other = self.attempt();
+            if other.pull.is_some() && other.opinion.count {
+                return other;
+            }
+        }
+        (self.band, self.series, self.seen) = (band, series, seen);
+        if span.opinion.far {
+            // Neither is to be believed.
+            self.seen = false;
+            return Span { opinion: Opinion { disagreed: true, ..Opinion::default() }, ..self.attempt() };
+        }
+        span
+    }
+
+    fn attempt(&mut self) -> Span {
         let kept = self.kept;
         let back = (starts::LOOK_BACK_S * kept.rate_hz) as usize;
         let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from);
@@ -183,15 +223,11 @@ impl<'a> Study<'a> {
         let raw_noise = self.wave().sample_noise(idle);
         let mut pull = self.pull(first, zero, noise, raw_noise);
         let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
-        let (wave, band_noise) = (self.wave(), self.series.noise);
-        let unseen = activity::last_unseen(
-            wave,
-            &self.band,
-            band_noise,
-            (zero, raw_noise),
-            first_s,
-            kept.crossing..unseen_end,
-        );
+        let unseen_until = |study: &Self, end: usize| {
+            let (wave, noise) = (study.wave(), study.series.noise);
+            activity::last_unseen(wave, &study.band, noise, (zero, raw_noise), first_s, kept.crossing..end)
+        };
+        let mut unseen = unseen_until(self, unseen_end);
         let of_pull = pull.as_ref().map(|p| {
             let onsets = &self.series.onsets;
             self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
@@ -203,6 +239,10 @@ impl<'a> Study<'a> {
         if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
             pull = None;
             self.seen = false;
+            // Where the pull seemed to end counts no longer.
+            if unseen_end < kept.samples.len() {
+                unseen = unseen_until(self, kept.samples.len());
+            }
         }
         let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
         let opinion = pull.as_ref().map_or(Opinion::default(), |p| self.second_opinion(first, p.last));
@@ -257,7 +297,7 @@ impl<'a> Study<'a> {
         let idle = before(self.kept, from, 0.1);
         let range = from.saturating_sub(margin)..(to + margin).min(self.repaired.len());
         let Some(epochs) = Epochs::find(&self.repaired, self.kept.rate_hz, idle, range) else {
-            return Opinion::default();
+            return Opinion { far: true, disagreed: true, ..Opinion::default() };
         };
         let reach = (NEAR * usual) as usize;
         let within = |from: usize, to: usize| epochs.at.iter().filter(|at| (from..=to).contains(*at)).count();
@@ -265,8 +305,12 @@ impl<'a> Study<'a> {
         let others = within(from.saturating_sub(reach), to + reach);
         let most = (COUNTERS_DIFFER * onsets.len() as f64).max(1.0);
         let pause = (2.5 * usual) as usize;
+        let off = (others as f64 - onsets.len() as f64).abs();
         Opinion {
-            count: (others as f64 - onsets.len() as f64).abs() <= most,
+            count: off <= most,
+            far: off > (FAR * onsets.len() as f64).max(1.0),
+            disagreed: off > most,
+            interval_s: epochs.period / self.kept.rate_hz,
             first: beside(from) && within(from.saturating_sub(pause), from.saturating_sub(reach + 1)) == 0,
             last: beside(to) && within(to + reach + 1, to + pause) == 0,
         }
