@@ -36,6 +36,9 @@ const FLAT_S: f64 = 4.3;
 /// long lie within this share of it.
 const INTERVAL_MATTERS: f64 = 0.005;
 
+/// A stream that begins less than this before a first blow began within the run, seconds.
+const IDLE_LEAST_S: f64 = 0.1;
+
 /// Measures a run, or says when to ask again.
 #[must_use]
 pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
@@ -100,6 +103,11 @@ impl Study<'_> {
         };
         record.flags = self.flags(&record, span, held);
         record
+    }
+
+    /// The stream begins within the run: there is no idle stretch before its first blow, or blows go on in it.
+    fn begins_inside(&self, span: &Span) -> bool {
+        self.kept.idle_from == 0 && span.first_s < IDLE_LEAST_S
     }
 
     fn missing_in(&self, from_s: f64, to_s: f64) -> u32 {
@@ -195,7 +203,7 @@ impl Study<'_> {
             (RunFlag::EndEstimated, !(self.seen && span.opinion.count && span.opinion.last)),
             (RunFlag::EndUnsure, span.end_unsure),
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
-            (RunFlag::Interrupted, self.kept.interrupted),
+            (RunFlag::Interrupted, self.kept.interrupted || self.begins_inside(span)),
         ];
         all.into_iter().filter(|(_, on)| *on).map(|(flag, _)| flag).collect()
     }

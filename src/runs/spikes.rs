@@ -12,12 +12,17 @@ pub const FAST_FROM_HZ: f64 = 990.0;
 const LONGEST: usize = 2;
 /// The two sides agree when they differ by less than this share of what the stretch departs by.
 const AGREE: f64 = 0.5;
+/// What stands beside a wild stretch departs by less than this share of it.
+const SWING: f64 = 0.5;
 /// The share of lone departures that are taken for the signal's own: wild samples are far rarer than one in fifty.
 const OWN_SHARE: f64 = 0.98;
 /// How far a wild sample stands above the signal's own lone departures below 1,000 samples/s.
 const ABOVE_OWN: f64 = 3.0;
-/// More wild stretches a second than this are no faults of a converter but something that belongs to the signal.
-const OFTEN_PER_S: f64 = 2.0;
+/// More wild stretches a second than this are no faults of a converter but something that belongs to the signal:
+/// the slowest tools strike six times a second.
+const OFTEN_PER_S: f64 = 4.0;
+/// Samples on either side that must not swing about as well: ringing that is sampled coarsely does.
+const BESIDE: usize = 4;
 
 /// One wild stretch: offset of its first sample and how many.
 pub type Wild = (usize, usize);
@@ -50,7 +55,15 @@ fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64) -> bool {
         .fold(f64::INFINITY, f64::min);
     // Between two sides that disagree a sample may stand on a slope.
     let outside = length > 1 || (f64::from(x[at]) - a) * (f64::from(x[at]) - c) > 0.0;
-    least > jump_n && outside && (a - c).abs() < AGREE * least
+    let middle = 0.5 * (a + c);
+    let swings = |range: std::ops::Range<usize>| {
+        x[range].iter().any(|b| (f64::from(*b) - middle).abs() > SWING * least)
+    };
+    least > jump_n
+        && outside
+        && (a - c).abs() < AGREE * least
+        && !swings(at.saturating_sub(BESIDE)..at)
+        && !swings(at + length..(at + length + BESIDE).min(x.len()))
 }
 
 /// What counts as wild below 1,000 samples/s, newtons: above the lone departures that the signal shows by itself.

@@ -158,12 +158,20 @@ pub fn steps_up(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64,
     }
 }
 
+/// The band stands out at the onset by so many standard deviations of its noise.
+const ONSET_Z: f64 = 5.0;
+/// And by this share of the departure that follows.
+const ONSET_SHARE: f64 = 0.12;
+
 /// Onset of the first blow, samples: back from the greatest rise to where the band first stands out.
 #[must_use]
 pub fn onset_of_first(band: &BandSignal, series: &Series, first: usize) -> usize {
     let index = series.onsets[first].index;
     let least = index.saturating_sub(band.design().window);
-    let stands_out = |i: usize| band.excursion(i..i + 1) > 5.0 * series.noise;
+    // A converter's filter shows a little of a blow before it comes.
+    let own = band.excursion(index..index + band.design().window);
+    let least_n = (ONSET_Z * series.noise).max(ONSET_SHARE * own);
+    let stands_out = |i: usize| band.excursion(i..i + 1) > least_n;
     (least..index).rev().take_while(|i| stands_out(*i)).last().unwrap_or(index)
 }
 
@@ -205,6 +213,11 @@ const STEEP_S: f64 = 0.06;
 /// makes the greatest step of all (F² grows by equal parts), less what energies scatter.
 const STEEP_SHARE: f64 = 0.6;
 
+/// The first blow alone must be seen at once, seconds; at least three samples.
+const SOON_S: f64 = 0.02;
+/// It makes at least this share of what the first window grows: of five blows (80 a second) the first makes 1/√5.
+const SOON_SHARE: f64 = 0.25;
+
 /// Whether tension leaves its rest at `first_s` as steeply as it ever rises before `end_s`. It does at a first blow;
 /// a run-down, a nut pulled up by hand, noise, or a trigger pressed softly does not, and then where the first blow
 /// lies within is not told by the level.
@@ -218,6 +231,12 @@ pub fn leaves_steeply(wave: Wave<'_>, first_s: f64, end_s: f64, zero: f64, noise
     let level = |at: usize| wave.median(at.min(end)..(at + third).min(end));
     let growth = |at: usize| Some(level(at + width)? - level(at)?);
     let Some(early) = level(first + width + 1).map(|m| m - zero) else { return true };
+    let soon = ((SOON_S * wave.rate_hz) as usize).max(3);
+    let at_once = wave.median((first + 1).min(end)..(first + 1 + soon).min(end)).map_or(early, |m| m - zero);
+    let doubt = STEP_Z * MEDIAN_SE * noise / (third as f64).sqrt();
+    if at_once + doubt < SOON_SHARE * early {
+        return false;
+    }
     let mut steepest = early;
     let mut at = first + 1;
     while at + width + third <= end {
@@ -226,7 +245,6 @@ pub fn leaves_steeply(wave: Wave<'_>, first_s: f64, end_s: f64, zero: f64, noise
         }
         at += hop;
     }
-    let doubt = STEP_Z * MEDIAN_SE * noise / (third as f64).sqrt();
     early + doubt >= STEEP_SHARE * steepest
 }
 

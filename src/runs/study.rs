@@ -18,7 +18,7 @@ use crate::stats::median;
 const LONE_S: f64 = 0.005;
 
 /// How much the two counters of blows may differ.
-const COUNTERS_DIFFER: f64 = 0.02;
+const COUNTERS_DIFFER: f64 = 0.01;
 /// Where they differ by more, neither is believed.
 const FAR: f64 = 0.1;
 /// Fewer onsets than this are no series.
@@ -46,7 +46,7 @@ pub(super) struct Study<'a> {
 /// Where the second, independent counter agrees with the first.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Opinion {
-    /// In the number of blows, within 2 % or one.
+    /// In the number of blows, within 1 %.
     pub(super) count: bool,
     /// In the first blow: it sees that one and none in the intervals before it.
     pub(super) first: bool,
@@ -122,6 +122,7 @@ impl<'a> Study<'a> {
         let jump_n = if rate_hz >= FAST_FROM_HZ { 10.0 * noise } else { self.slow_jump(noise) };
         let suspects = spikes::find(self.kept.samples, jump_n);
         let mut calm = self.kept.samples.to_vec();
+        // Faults of a converter come with and without load; what comes often under load belongs to the blows.
         let seconds = calm.len() as f64 / rate_hz;
         spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize, seconds));
         calm
@@ -303,7 +304,7 @@ impl<'a> Study<'a> {
         let within = |from: usize, to: usize| epochs.at.iter().filter(|at| (from..=to).contains(*at)).count();
         let beside = |at: usize| within(at.saturating_sub(reach), at + reach) > 0;
         let others = within(from.saturating_sub(reach), to + reach);
-        let most = (COUNTERS_DIFFER * onsets.len() as f64).max(1.0);
+        let most = (COUNTERS_DIFFER * onsets.len() as f64).floor();
         let pause = (2.5 * usual) as usize;
         let off = (others as f64 - onsets.len() as f64).abs();
         Opinion {

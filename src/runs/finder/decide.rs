@@ -190,7 +190,7 @@ impl Finder {
             }
             Outcome::Done(record) => {
                 let ended = released || overlong;
-                let whole = if self.stands_alone(&record) { self.from_the_seat(ended, overlong) } else { None };
+                let whole = if self.stands_alone(&record) { self.from_the_seat(overlong) } else { None };
                 let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, ended, overlong)));
                 self.announce(measured, released, overlong, found);
             }
@@ -204,11 +204,11 @@ impl Finder {
     }
 
     /// Measures from the first tightening on.
-    fn from_the_seat(&mut self, ended: bool, overlong: bool) -> Option<(Box<Record>, Basis)> {
+    fn from_the_seat(&mut self, overlong: bool) -> Option<(Box<Record>, Basis)> {
         let seat = self.seat.take()?;
         (self.zero, self.idle_from) = (seat.zero, seat.idle_from);
-        match self.measure(seat.crossing, ended, overlong) {
-            Outcome::Done(record) => Some((record, self.basis(seat.crossing, ended, overlong))),
+        match self.measure(seat.crossing, true, overlong) {
+            Outcome::Done(record) => Some((record, self.basis(seat.crossing, true, overlong))),
             Outcome::Wait { .. } => None,
         }
     }
