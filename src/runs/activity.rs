@@ -16,6 +16,8 @@ use std::ops::Range;
 pub struct Unseen {
     /// Seconds from the first kept sample: the last activity of the pull.
     pub last_s: f64,
+    /// The tool surely drove up to here: unrest, or growth faster than a drift.
+    pub surely_s: f64,
     /// Greatest 0.1 s median, newtons in the calibration's terms.
     pub greatest: f64,
     /// The band tells when the tool stopped.
@@ -58,6 +60,16 @@ const USUAL_PIECES: usize = 8;
 const RELIABLE: f64 = 0.7;
 /// A knock on the rig lasts at most so many pieces.
 const KNOCK_PIECES: usize = 4;
+/// Growth that is no drift: by this share of the height within so many pieces (0.3 s).
+const SURELY_SHARE: f64 = 0.003;
+/// See `SURELY_SHARE`.
+const LITTLE_PIECES: usize = 6;
+/// Stretches in which a bolt's settling is compared, seconds.
+const SETTLE_S: f64 = 0.4;
+/// Settling by less than this share of the height is within what held may be off by.
+const SETTLE_SHARE: f64 = 0.0008;
+/// Pieces before a fall that its edge reaches into.
+const EDGE_PIECES: usize = 3;
 /// Most samples a median is made of; more tell no more.
 const SAMPLES_MAX: usize = 96;
 
@@ -185,18 +197,31 @@ pub fn last_unseen(
     let knock = pieces.count(PAUSE_RELEASE_S, wave.rate_hz);
     let active: Vec<bool> =
         (0..until).map(|i| growing[i] || (restless[i] && !lone(&restless, &growing, i, knock))).collect();
+    let active = without_edge(active, &growing, released);
     let pull = Walk { pieces: &pieces, growing: &growing, restless: &restless, active: &active, zero };
     let end = pull.end(wave.rate_hz, released);
     let greatest = pieces.levels[..end.search].iter().copied().fold(f64::MIN, f64::max);
     let last = end.last.map_or(start, |i| pieces.middle(i));
     Unseen {
         last_s: last as f64 / wave.rate_hz,
+        surely_s: pull.surely(&end).map_or(start, |i| pieces.middle(i)) as f64 / wave.rate_hz,
         greatest: if greatest > f64::MIN { greatest } else { zero },
         by_unrest: end.by_unrest,
         flat: !end.by_unrest && !released && end.next.is_none(),
-        doubtful: end.doubtful,
+        doubtful: end.doubtful || (!end.by_unrest && pull.settles_later(&end, wave.rate_hz)),
         next: end.next.map(|i| pieces.middle(i)),
     }
+}
+
+/// The edge of a release reaches into the pieces before it: unrest there, after calm, is not the tool's.
+fn without_edge(mut active: Vec<bool>, growing: &[bool], released: bool) -> Vec<bool> {
+    let n = active.len();
+    let from = n.saturating_sub(EDGE_PIECES);
+    let calm = (from.saturating_sub(2)..from).all(|i| !active[i]) && from >= 2;
+    if released && calm && (from..n).all(|i| !growing[i]) {
+        active[from..].fill(false);
+    }
+    active
 }
 
 /// A short group of restless pieces with quiet on both sides and no growth: a knock.
@@ -255,6 +280,31 @@ impl Walk<'_> {
         }
         let by_unrest = last.is_some_and(|l| self.reliable(l));
         End { last, by_unrest, doubtful, next: None, search: n }
+    }
+
+    /// The last piece up to the end that is restless, or that stands well above what stood a little before.
+    fn surely(&self, end: &End) -> Option<usize> {
+        let levels = &self.pieces.levels;
+        let rises = |i: usize| {
+            let before = levels[i.saturating_sub(LITTLE_PIECES)];
+            levels[i] - before > SURELY_SHARE * (levels[i] - self.zero) + GROWS_Z * self.pieces.spread
+        };
+        (0..=end.last?).rev().find(|i| (end.by_unrest && self.restless[*i]) || rises(*i))
+    }
+
+    /// Whether tension behaves later as it does right after a stop, or grows: a bolt settles fastest at first, so a
+    /// fall that steepens later tells that the tool stopped later.
+    fn settles_later(&self, end: &End, rate_hz: f64) -> bool {
+        let Some(last) = end.last else { return false };
+        let step = self.pieces.count(SETTLE_S, rate_hz).max(1);
+        let levels: Vec<f64> = self.pieces.levels[last..self.active.len()]
+            .chunks_exact(step)
+            .filter_map(|c| median(&mut c.to_vec()))
+            .collect();
+        let falls: Vec<f64> = levels.windows(2).map(|w| w[0] - w[1]).collect();
+        let Some(first) = falls.first() else { return false };
+        let least = SETTLE_SHARE * (levels[0] - self.zero) + 3.0 * self.pieces.spread;
+        falls[1..].iter().any(|fall| *fall > first.max(0.0) + least || *fall < -least)
     }
 
     /// The band was restless all the way up to a piece, which is restless itself.

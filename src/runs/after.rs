@@ -25,11 +25,13 @@ pub struct After {
 
 impl After {
     /// For a run whose first pull ended with the blow at sample `last_blow`; blows from sample `pull_over` on
-    /// belong to another pull, and `struck` is the last blow seen so far.
+    /// belong to another pull, `struck` is the last blow seen so far, and `reached` the highest level in newtons.
     #[must_use]
-    pub fn new(record: &Record, pull_over: u64, struck: u64, rate_hz: f64) -> Self {
+    pub fn new(record: &Record, pull_over: u64, struck: u64, reached: f64, rate_hz: f64) -> Self {
         let last_blow = ((record.last_blow_s * rate_hz) as u64).max(struck);
-        let level = record.held.or(record.level).unwrap_or(record.peak).get();
+        let settled = record.held.or(record.level).unwrap_or(record.peak).get();
+        // Released before it settled: what was reached counts.
+        let level = if settled < 0.5 * reached { reached } else { settled };
         let blows_seen = record.blow_count.is_some();
         Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz, fell: None }
     }
@@ -49,15 +51,12 @@ impl After {
     /// Looks at the present level (median of the last 0.1 s); says how the run closed, if it did.
     pub fn look(&mut self, level: f64, noise: f64, now: u64) -> Option<CloseReason> {
         let struck = self.last_blow > self.pull_over;
-        let may_rise = struck || !self.blows_seen;
-        if may_rise && level > self.level + (0.005 * self.level).max(8.0 * noise) {
+        if level > self.level + (0.005 * self.level).max(8.0 * noise) {
             self.higher_looks = self.higher_looks.saturating_add(1);
             // One median may hold a burst of ringing; two in a row are a level.
             if self.higher_looks >= 2 {
                 self.highest = Some(self.highest.map_or(level, |h| h.max(level)));
-                if !self.blows_seen {
-                    self.last_blow = now;
-                }
+                self.last_blow = self.last_blow.max(now);
             }
         } else {
             self.higher_looks = 0;

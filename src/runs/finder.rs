@@ -353,7 +353,7 @@ impl Finder {
             _ => 0.0,
         };
         self.tail = self.tail.or(Some((self.runs, self.next)));
-        self.state = State::Waiting { below: self.zero + 0.5 * reference };
+        self.state = State::Waiting { below: self.zero + (0.5 * reference).max(self.threshold) };
     }
 
     fn measure(&self, crossing: u64, ended: bool, interrupted: bool) -> Outcome {

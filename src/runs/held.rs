@@ -19,6 +19,8 @@ pub struct Held {
     pub unsettled: bool,
     /// The window was cut before its end by a fall or a blow.
     pub cut: bool,
+    /// Level and held differ by more than any creep.
+    pub doubtful: bool,
 }
 
 /// A fall is looked for in medians of this length: four cycles of the slowest ring (70 Hz), seconds.
@@ -27,6 +29,8 @@ const FALL_WINDOW_S: f64 = 0.06;
 const RINGING_PART: f64 = 0.25;
 /// Standard errors by which a fall stands out of noise.
 const FALL_Z: f64 = 5.0;
+/// Level and held agree within this share.
+const SAME_SHARE: f64 = 0.02;
 /// Shortest held window that counts as settled, seconds.
 const SETTLED_S: f64 = 0.2;
 
@@ -45,9 +49,13 @@ pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64,
     let window = wave.range(last_s + 0.2, end_s);
     let left_s = window.len() as f64 / wave.rate_hz;
     let enough = window.len() >= 2;
+    let held = if enough { wave.median(window).map(|h| h - zero) } else { None };
+    // A bolt creeps by far less, and never up: what differs more is no hold of this pull.
+    let same = held.is_none_or(|held| (held - (level - zero)).abs() <= SAME_SHARE * (level - zero).abs() + 5.0 * noise);
     Held {
-        level: Some(level - zero),
-        held: if enough { wave.median(window).map(|h| h - zero) } else { None },
+        level: Some(level - zero).filter(|_| same),
+        held: held.filter(|_| same),
+        doubtful: !same,
         end_s: end_s.max(last_s),
         // One spacing is lost to rounding at both ends.
         unsettled: left_s < SETTLED_S - 1.5 / wave.rate_hz,

@@ -2,6 +2,7 @@
 //!
 //! README "What is measured": noise, start threshold. Must not know whether a run is open.
 
+use super::kept::rounding;
 use crate::stats::{median, scaled_mad};
 use std::collections::VecDeque;
 
@@ -81,7 +82,14 @@ impl Idle {
         Some(newer.0 - older.0)
     }
 
-    /// Starts anew.
+    /// The SD that rounding to codes leaves, newtons: a threshold under a code or two would be crossed by noise.
+    #[must_use]
+    pub fn rounding(&self) -> f64 {
+        let raw: Vec<f32> = self.points.iter().map(|p| p.0).collect();
+        rounding(&raw)
+    }
+
+    /// Starts again with nothing known.
     pub fn clear(&mut self) {
         self.points.clear();
         self.phase = 0;

@@ -153,7 +153,7 @@ impl Study<'_> {
             whole.then(|| self.wave().average(from, to)).flatten().map(|f| f - span.zero)
         };
         let one = |g: &f64| {
-            let told = *g <= span.last_s - span.first_s && !span.start_unsure;
+            let told = *g <= span.surely_s - span.first_s && !span.start_unsure;
             let tension = around(g, span.interval_s).filter(|f| {
                 // An interval that is not surely known must not matter.
                 let same = |factor: f64| {
@@ -201,7 +201,7 @@ impl Study<'_> {
             (RunFlag::BlowsUnsure, span.opinion.disagreed),
             (RunFlag::StartUnsure, span.start_unsure),
             (RunFlag::EndEstimated, !(self.seen && span.opinion.count && span.opinion.last)),
-            (RunFlag::EndUnsure, span.end_unsure),
+            (RunFlag::EndUnsure, span.end_unsure || held.doubtful),
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
             (RunFlag::Interrupted, self.kept.interrupted || self.begins_inside(span)),
         ];

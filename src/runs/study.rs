@@ -64,6 +64,8 @@ pub(super) struct Opinion {
 pub(super) struct Span {
     pub(super) first_s: f64,
     pub(super) last_s: f64,
+    /// The tool surely drove up to here.
+    pub(super) surely_s: f64,
     pub(super) interval_s: f64,
     pub(super) zero: f64,
     pub(super) noise: f64,
@@ -256,6 +258,7 @@ impl<'a> Study<'a> {
         Span {
             first_s,
             last_s: last_s.max(first_s),
+            surely_s: if pull.is_some() { last_s } else { unseen.surely_s }.max(first_s),
             interval_s,
             zero,
             noise,

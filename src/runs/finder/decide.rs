@@ -41,11 +41,13 @@ impl Finder {
             State::Driving { .. } => self.decide_driving(found),
             State::Announced { .. } => self.decide_announced(found),
             State::Waiting { below } => {
-                if self.level_now() < below {
+                let level = self.level_now();
+                if level < below {
                     self.idle.clear();
                     self.idle_from = self.next;
                     self.unproven = false;
-                    self.state = State::Idle { armed: false };
+                    // Back at the zero it came from: the next tightening may begin at once.
+                    self.state = State::Idle { armed: (level - self.zero).abs() < self.threshold };
                 }
                 self.forget();
             }
@@ -59,6 +61,7 @@ impl Finder {
 
     fn decide_idle(&mut self) {
         if let Some((zero, noise)) = self.idle.estimate() {
+            let noise = noise.max(self.idle.rounding());
             let threshold = self.settings.start_threshold().get().max(8.0 * noise);
             let below = self.level_now() < self.zero + self.threshold;
             // After a release the old zero stands until tension is below it again or half a second is known.
@@ -151,8 +154,9 @@ impl Finder {
         if (released || late)
             && let Outcome::Done(record) = self.measure(crossing, true, false)
         {
-            let basis = self.basis(crossing, true, false);
-            self.announce((record, basis), released, false, found);
+            let whole = if self.stands_alone(&record) { self.from_the_seat(false) } else { None };
+            let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, true, false)));
+            self.announce(measured, released, false, found);
         }
     }
 
@@ -234,7 +238,11 @@ impl Finder {
         let last_blow = (record.last_blow_s * self.rate_hz) as u64;
         let struck = if let State::Driving { struck, .. } = &self.state { *struck } else { last_blow };
         let pull_over = last_blow + (PAUSE_S * self.rate_hz) as u64;
-        let after = After::new(&record, pull_over, struck, self.rate_hz);
+        let reached = match &self.state {
+            State::Driving { best, .. } => *best - self.zero,
+            _ => 0.0,
+        };
+        let after = After::new(&record, pull_over, struck, reached, self.rate_hz);
         found.push(Found::Announced { run: self.runs, record, basis });
         let until = last_blow + (2.0 * self.rate_hz) as u64;
         self.tail = Some((self.runs, until.max(self.next)));

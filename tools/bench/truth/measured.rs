@@ -24,9 +24,10 @@ impl Measured {
         self.flags().any(|flag| flag.verdict() == Verdict::LeftOut)
     }
 
-    /// All flags.
+    /// All flags, those that showed after the announcement too.
     pub fn flags(&self) -> impl Iterator<Item = Flag> {
-        self.record.flags.iter().map(|flag| Flag::from(*flag))
+        let later = self.closing.iter().flat_map(Closing::told);
+        self.record.flags.iter().copied().chain(later).map(Flag::from)
     }
 }
 
