@@ -53,7 +53,7 @@ const EDGE_SHARE: f64 = 0.02;
 /// Unrest is what exceeds the band's noise as rarely as so many standard deviations.
 const UNREST_Z: f64 = 4.0;
 /// A ring that dies away is no unrest: less than this share of the usual energy of the pieces before.
-const DYING: f64 = 0.35;
+const DYING: f64 = 0.15;
 /// Pieces that tell what is usual.
 const USUAL_PIECES: usize = 8;
 /// The band tells the end when this share of the pieces up to it is restless.
@@ -106,13 +106,21 @@ impl Pieces {
         }
         let count = width.div_ceil(stride) as f64;
         let single = median(&mut spreads).unwrap_or(0.0).max(raw_noise);
+        // Ringing averages out better than noise of the same size: what medians really scatter by shows in their
+        // second differences (of pieces that do not overlap), whose variance is six times theirs.
+        let mut seconds: Vec<f64> = levels
+            .windows(2 * OVERLAP + 1)
+            .map(|w| (w[0] - 2.0 * w[OVERLAP] + w[2 * OVERLAP]).abs())
+            .collect();
+        let shown = median(&mut seconds).map_or(f64::MAX, |m| 1.4826 * m / 6.0_f64.sqrt());
+        let theory = |sd: f64| MEDIAN_SE * sd / count.sqrt();
         Self {
             start: range.start,
             hop,
             width,
             levels,
             energies,
-            spread: MEDIAN_SE * single / count.sqrt(),
+            spread: theory(single).min(shown.max(theory(raw_noise))),
             loud: noise * noise * chi_square_mean(width, UNREST_Z),
         }
     }

@@ -8,6 +8,12 @@ use crate::units::Newtons;
 /// A run closes this long after its last blow, seconds.
 const CLOSE_S: f64 = 60.0;
 
+/// So many looks (at 50 ms) in a row make a higher level.
+const HIGHER_LOOKS: u8 = 6;
+
+/// A level that is left again sooner was none but the begin of a release, seconds.
+const LASTS_S: f64 = 0.5;
+
 /// What is watched between the announcement and the closing. Tensions in newtons above zero.
 #[derive(Clone, Debug)]
 pub struct After {
@@ -18,6 +24,7 @@ pub struct After {
     blows_seen: bool,
     highest: Option<f64>,
     higher_looks: u8,
+    higher_since: Option<u64>,
     rate_hz: f64,
     /// Sample at which tension first stood under half of the level, and tension at the newest look, newtons.
     pub fell: Option<(u64, f64)>,
@@ -33,7 +40,8 @@ impl After {
         // Released before it settled: what was reached counts.
         let level = if settled < 0.5 * reached { reached } else { settled };
         let blows_seen = record.blow_count.is_some();
-        Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0, rate_hz, fell: None }
+        Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0,
+            higher_since: None, rate_hz, fell: None }
     }
 
     /// The level that counts for a release.
@@ -42,10 +50,12 @@ impl After {
         self.highest.unwrap_or(self.level).max(self.level)
     }
 
-    /// Whether later blows raised the level, and how far.
+    /// Whether later blows raised the level, and how far, as it looks at sample `now`.
     #[must_use]
-    pub fn re_pulled(&self) -> (bool, Option<Newtons>) {
-        (self.highest.is_some(), self.highest.map(Newtons))
+    pub fn re_pulled(&self, now: u64) -> (bool, Option<Newtons>) {
+        let lasted = |since: u64| now.saturating_sub(since) as f64 >= LASTS_S * self.rate_hz;
+        let highest = self.highest.filter(|_| self.higher_since.is_some_and(lasted));
+        (highest.is_some(), highest.map(Newtons))
     }
 
     /// Looks at the present level (median of the last 0.1 s); says how the run closed, if it did.
@@ -53,8 +63,9 @@ impl After {
         let struck = self.last_blow > self.pull_over;
         if level > self.level + (0.005 * self.level).max(8.0 * noise) {
             self.higher_looks = self.higher_looks.saturating_add(1);
-            // One median may hold a burst of ringing; two in a row are a level.
-            if self.higher_looks >= 2 {
+            // One median may hold a burst of ringing, and the first blows of a release lift it too: a level lasts.
+            if self.higher_looks >= HIGHER_LOOKS {
+                self.higher_since = self.higher_since.or(Some(now));
                 self.highest = Some(self.highest.map_or(level, |h| h.max(level)));
                 self.last_blow = self.last_blow.max(now);
             }

@@ -70,6 +70,7 @@ impl Study<'_> {
         let clipped = count(&mut kept.clipped.iter().copied());
         let spikes = count(&mut self.spikes.iter().flat_map(|(at, n)| *at..at + n));
         let missing = self.missing_in(span.first_s, held.end_s);
+        let sure = !span.end_unsure && !(span.start_unsure && span.zero_unsure);
         let blows = self.blows(span, base_s, held);
         let mut record = Record {
             first_sample: kept.first_sample,
@@ -92,8 +93,8 @@ impl Study<'_> {
             peak: Newtons(peak),
             peak_time_s: base_s + peak_s,
             peak_is_lower_bound: clipped > 0 || missing > 0,
-            level: held.level.filter(|_| !span.end_unsure).map(Newtons),
-            held: held.held.filter(|_| !span.end_unsure).map(Newtons),
+            level: held.level.filter(|_| sure).map(Newtons),
+            held: held.held.filter(|_| sure).map(Newtons),
             gates: self.gates(span),
             plateau: self.plateau(span),
             spikes,

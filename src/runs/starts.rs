@@ -6,11 +6,13 @@
 
 use super::band::BandSignal;
 use super::blows::{Series, look_for};
-use super::epochs::Epochs;
 use super::kept::Wave;
+use crate::stats::median;
 
 /// Farther back than this the first blows of a soft start are not looked for, seconds.
 pub const LOOK_BACK_S: f64 = 1.5;
+/// A run-down may cross the threshold so long before the first blow, seconds.
+const RUN_DOWN_S: f64 = 2.5;
 /// A pause of more than this many intervals ends a series followed back.
 const SERIES_PAUSE: f64 = 2.5;
 /// A blow fainter than the rest is looked for so many intervals before the first one seen.
@@ -44,7 +46,10 @@ pub fn first_seen(
     let slack = band.design().window + 1;
     // Tension may cross before the hammer starts (run-down): then the first blow after that begins the series.
     let before = series.onsets.iter().rposition(|o| o.index <= crossing + slack);
-    let after = || series.onsets.iter().position(|o| o.index > crossing).filter(|_| series.strong());
+    let late = crossing + (RUN_DOWN_S * rate) as usize;
+    let after = || {
+        series.onsets.iter().position(|o| (crossing + 1..late).contains(&o.index)).filter(|_| series.strong())
+    };
     let mut first = before.or_else(after)?;
     while first > 0 {
         let step = (series.onsets[first].index - series.onsets[first - 1].index) as f64;
@@ -70,25 +75,14 @@ pub fn first_seen(
     }
 }
 
-/// Leaves out leading onsets that carry no tension and that the other counter does not know, up to the one at the
-/// crossing: noise that rises at the press of the trigger, or the tool set on the nut.
+/// Leaves out leading onsets that surely carry no tension, up to the one at the crossing: noise that rises at the
+/// press of the trigger, the tool set on the nut, or blows that a nut pulled up by hand withstands.
 #[must_use]
-pub fn without_false(
-    wave: Wave<'_>,
-    series: &Series,
-    epochs: Option<&Epochs>,
-    mut first: usize,
-    crossing: usize,
-) -> usize {
-    let near = 0.25 * series.interval_s * wave.rate_hz;
-    let known = |i: usize| {
-        let at = series.onsets[i].index;
-        epochs.is_some_and(|e| e.at.iter().any(|other| (other.abs_diff(at) as f64) < near))
-    };
+pub fn without_idle_blows(wave: Wave<'_>, series: &Series, mut first: usize, crossing: usize) -> usize {
+    let near = (0.25 * series.interval_s * wave.rate_hz) as usize;
     while first + 1 < series.onsets.len()
-        && series.onsets[first + 1].index <= crossing + near as usize
-        && !carries(wave, series, first)
-        && (!known(first) || is_knock(wave, series, first))
+        && series.onsets[first + 1].index <= crossing + near
+        && surely_idle(wave, series, first)
     {
         first += 1;
     }
@@ -131,15 +125,13 @@ fn step(wave: Wave<'_>, series: &Series, at: usize) -> Option<(f64, f64, f64)> {
     Some((b - a, STEP_Z * MEDIAN_SE * noise * (1.0 / na + 1.0 / nb).sqrt(), c - a))
 }
 
-/// An impact that surely left no tension behind, before one that did: the tool was set down, say.
-fn is_knock(wave: Wave<'_>, series: &Series, at: usize) -> bool {
-    let Some((own, doubt, _)) = step(wave, series, at) else { return false };
-    let Some((next, ..)) = step(wave, series, at + 1) else { return false };
-    next > 0.0 && own < KNOCK_SHARE * next && doubt < KNOCK_SHARE * next
+/// Whether an onset surely leaves no tension behind: far less than the next ones, and noise cannot hide it.
+fn surely_idle(wave: Wave<'_>, series: &Series, at: usize) -> bool {
+    step(wave, series, at).is_some_and(|(own, doubt, next)| own.max(0.0) + doubt < IDLE_SHARE * next)
 }
 
-/// A knock leaves less than this share of the step that the first real blow leaves.
-const KNOCK_SHARE: f64 = 0.08;
+/// A blow that carries tension leaves at least this share of what it and the next ones add together.
+const IDLE_SHARE: f64 = 0.04;
 
 /// Whether tension went up by a step at `departure_s`, about an interval before the first onset: nearly all of
 /// it was there at once.
@@ -177,34 +169,73 @@ pub fn onset_of_first(band: &BandSignal, series: &Series, first: usize) -> usize
 
 /// A stretch without activity that ends the search for an unseen first blow, seconds.
 const QUIET_BEFORE_S: f64 = 0.12;
+/// Fast samples are averaged over this, seconds: it bounds how sharply an onset is dated in noise.
+const BIN_S: f64 = 0.004;
+/// A mean departs from rest when it is so many standard errors off.
+const DEPARTS_Z: f64 = 4.0;
+/// The onset is where tension reaches this share of what the first blow leaves.
+const ONSET_STEP_SHARE: f64 = 0.15;
+/// And noise must be so many times smaller than that for it to be dated there.
+const ONSET_STEP_Z: f64 = 3.0;
+
+/// Where tension leaves its rest, and whether noise lets it be dated.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Departure {
+    /// Seconds from the first kept sample.
+    pub at_s: f64,
+    /// The first step stands well out of noise.
+    pub sharp: bool,
+}
 
 /// First blow where blows are not seen: the first departure from idle of the stretch that leads to the
 /// crossing, or where the tension before the crossing first stands above idle on the whole.
 ///
-/// `zero` and `noise` (of single samples) in newtons. Returns seconds from the first kept sample.
+/// `zero` and `noise` (of single samples) in newtons.
 #[must_use]
-pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64, noise: f64) -> f64 {
+pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64, noise: f64) -> Departure {
+    let bin = ((BIN_S * wave.rate_hz) as usize).max(1);
     let crossing = crossing.min(wave.x.len().saturating_sub(1));
-    let above = |i: usize| f64::from(wave.x[i]) - zero;
-    let quiet = (QUIET_BEFORE_S * wave.rate_hz).ceil() as usize;
-    let mut first = crossing;
-    for i in (earliest..crossing).rev() {
-        if above(i).abs() > 4.0 * noise {
+    // Bins count back from just behind the crossing, so that they need no other grid.
+    let behind = ((SOON_S * wave.rate_hz) as usize).max(3) / bin + 1;
+    let end = (crossing + (behind + 1) * bin).min(wave.x.len());
+    let bins: Vec<f64> = wave.x[earliest.min(end)..end]
+        .rchunks_exact(bin)
+        .map(|c| c.iter().map(|x| f64::from(*x)).sum::<f64>() / bin as f64 - zero)
+        .collect();
+    if bins.is_empty() {
+        return Departure { at_s: crossing as f64 / wave.rate_hz, sharp: false };
+    }
+    let noise = noise / (bin as f64).sqrt();
+    let quiet = ((QUIET_BEFORE_S * wave.rate_hz / bin as f64).ceil() as usize).max(2);
+    let at_crossing = (end - 1 - crossing) / bin;
+    let mut first = at_crossing.min(bins.len().saturating_sub(1));
+    for (i, above) in bins.iter().enumerate().skip(first) {
+        if above.abs() > DEPARTS_Z * noise {
             first = i;
-        } else if first - i > quiet {
+        } else if i - first > quiet {
             break;
         }
     }
     // Page's cumulative sum: the start of the stretch whose excess over 1.5 × noise is greatest.
     let (mut sum, mut best, mut start) = (0.0, 2.0 * noise, first);
-    for i in (earliest.max(first.saturating_sub(quiet))..first).rev() {
-        sum += above(i) - 1.5 * noise;
+    for (i, above) in bins.iter().enumerate().skip(first + 1).take(quiet) {
+        sum += above - 1.5 * noise;
         if sum > best {
             (best, start) = (sum, i);
         }
     }
+    // What the first blow leaves, some 20 ms behind: the onset is where a part of that is reached for good.
+    let mut soon: Vec<f64> = bins[start.saturating_sub(behind)..=start.min(bins.len().saturating_sub(1))].to_vec();
+    let height = median(&mut soon).unwrap_or(0.0);
+    let least = ONSET_STEP_SHARE * height;
+    let sharp = least > ONSET_STEP_Z * noise;
+    if sharp {
+        let lowest = start.saturating_sub(behind);
+        start = (lowest..=start).find(|i| bins.get(i + 1).is_none_or(|b| *b < least)).unwrap_or(start);
+    }
+    let index = (end - (start + 1) * bin) as f64;
     // A point sample shows an onset up to one spacing late, an averaged one up to half a spacing early.
-    (start as f64 - 0.25).max(0.0) / wave.rate_hz
+    Departure { at_s: (index - 0.25).max(0.0) / wave.rate_hz, sharp: sharp || 0.5 * height > DEPARTS_Z * noise }
 }
 
 /// Window in which the first growth is compared with later growth, seconds; at least three samples.

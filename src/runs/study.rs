@@ -11,7 +11,7 @@ use super::kept::{Kept, Wave};
 use super::lowpass::{corner_hz, delay_s, filter_from};
 use super::record::Settings;
 use super::spikes::{self, FAST_FROM_HZ, Wild};
-use super::starts;
+use super::starts::{self, Departure};
 use crate::stats::median;
 
 /// A spike has no other within this, seconds.
@@ -21,12 +21,22 @@ const LONE_S: f64 = 0.005;
 const COUNTERS_DIFFER: f64 = 0.01;
 /// Where they differ by more, neither is believed.
 const FAR: f64 = 0.1;
+/// On a ramp neighbouring pieces differ by two fifths of what the newer differs from the half second: less is none.
+const STILL_SHARE: f64 = 0.2;
+/// Tension stands still right before a first blow for so long, twice, seconds.
+const STILL_S: f64 = 0.1;
+/// The last samples before an onset may belong to it, seconds.
+const STILL_GUARD_S: f64 = 0.01;
+/// An estimate of the first blow may be late by so much, seconds.
+const EARLIER_S: f64 = 0.6;
 /// Fewer onsets than this are no series.
 const FEWEST: usize = 3;
 /// The windows of the band are at most this part of an interval.
 const WINDOW_SHARE: f64 = 0.4;
 /// Two onsets are the same blow within this part of an interval.
 const NEAR: f64 = 0.3;
+/// Unrest or growth so long after the last blow tells that blows go on, seconds.
+const DRIVES_ON_S: f64 = 0.12;
 /// What the second counter sees beside the pull, seconds.
 const MARGIN_S: f64 = 0.3;
 
@@ -79,6 +89,8 @@ pub(super) struct Span {
     pub(super) opinion: Opinion,
     /// The first blow cannot be told.
     pub(super) start_unsure: bool,
+    /// Tension did not stand still before the estimate of the first blow.
+    pub(super) zero_unsure: bool,
     /// The end of the pull cannot be told.
     pub(super) end_unsure: bool,
 }
@@ -202,7 +214,7 @@ impl<'a> Study<'a> {
     fn attempt(&mut self) -> Span {
         let kept = self.kept;
         let back = (starts::LOOK_BACK_S * kept.rate_hz) as usize;
-        let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from);
+        let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from).min(kept.crossing);
         let wave = Wave { x: &self.repaired, rate_hz: kept.rate_hz };
         let first = if self.seen {
             starts::first_seen(wave, &self.band, &mut self.series, kept.crossing, earliest)
@@ -210,27 +222,26 @@ impl<'a> Study<'a> {
             None
         };
         self.seen = first.is_some();
-        let first = first.unwrap_or(0);
-        let ramp = self.seen && kept.crossing < self.series.onsets[first].index;
-        let (departure_s, rest) = self.departure(earliest);
+        let first = first.map_or(0, |first| starts::without_idle_blows(wave, &self.series, first, kept.crossing));
+        let (departure, rest) = self.departure(earliest);
+        let departure_s = departure.at_s;
         self.add_faint_first(first, departure_s, rest);
         let first_s = if self.seen {
             (starts::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
             departure_s
         };
-        let idle_end_s = if ramp { departure_s.min(first_s) } else { first_s };
-        let idle = before(kept, self.wave().offset(idle_end_s), 0.0);
+        let idle = self.idle_before(departure_s.min(first_s), first_s);
         let zero = self.wave().median(idle.clone()).unwrap_or(0.0);
         let noise = Wave { x: &self.filtered, rate_hz: kept.rate_hz }.noise(idle.clone());
         let raw_noise = self.wave().sample_noise(idle);
-        let mut pull = self.pull(first, zero, noise, raw_noise);
+        let pull = self.pull(first, zero, noise, raw_noise);
         let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
         let unseen_until = |study: &Self, end: usize| {
             let (wave, noise) = (study.wave(), study.series.noise);
             activity::last_unseen(wave, &study.band, noise, (zero, raw_noise), first_s, kept.crossing..end)
         };
-        let mut unseen = unseen_until(self, unseen_end);
+        let unseen = unseen_until(self, unseen_end);
         let of_pull = pull.as_ref().map(|p| {
             let onsets = &self.series.onsets;
             self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
@@ -240,15 +251,12 @@ impl<'a> Study<'a> {
             && !(slow
                 && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
         if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
-            pull = None;
+            // What single blows seemed to tell counts no longer, neither where it begins nor where it ends.
             self.seen = false;
-            // Where the pull seemed to end counts no longer.
-            if unseen_end < kept.samples.len() {
-                unseen = unseen_until(self, kept.samples.len());
-            }
+            return self.attempt();
         }
         let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
-        let opinion = pull.as_ref().map_or(Opinion::default(), |p| self.second_opinion(first, p.last));
+        let opinion = pull.as_ref().map_or(Opinion::default(), |p| self.second_opinion(first, p.last, unseen.surely_s));
         let (last_s, interval_s) = match (&pull, of_pull) {
             (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
@@ -267,10 +275,11 @@ impl<'a> Study<'a> {
             next: pull.as_ref().map_or(unseen.next, |p| p.next),
             flat: pull.is_none() && unseen.flat,
             whole,
+            zero_unsure: self.zero_unsure(first_s, zero, raw_noise),
             start_unsure: !if self.seen {
                 self.start_seen(first, opinion, departure_s, zero)
             } else {
-                starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
+                departure.sharp && starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
             },
             end_unsure: pull.is_none() && unseen.doubtful,
             pull,
@@ -284,7 +293,7 @@ impl<'a> Study<'a> {
         let wave = self.wave();
         let carries = starts::carries(wave, &self.series, first);
         match starts::before_first(wave, &self.series, first, zero) {
-            Some(starts::Before::AtZero) => carries || opinion.first,
+            Some(starts::Before::AtZero) => carries,
             Some(starts::Before::Risen(height)) => {
                 opinion.first && starts::rose_smoothly(wave, &self.series, first, departure_s, height)
             }
@@ -292,8 +301,17 @@ impl<'a> Study<'a> {
         }
     }
 
+    /// Whether the zero would be another one if the first blow lay earlier.
+    fn zero_unsure(&self, first_s: f64, zero: f64, raw_noise: f64) -> bool {
+        let end = self.wave().offset(first_s - EARLIER_S);
+        let earlier = before(self.kept, end, 0.0);
+        let n = earlier.len();
+        let most = self.settings.start_threshold().get() / 4.0 + 4.0 * starts::MEDIAN_SE * raw_noise / (n.max(1) as f64).sqrt();
+        n < 4 || self.wave().median(earlier).is_none_or(|other| (zero - other).abs() > most)
+    }
+
     /// What the independent counter says of a pull.
-    fn second_opinion(&self, first: usize, last: usize) -> Opinion {
+    fn second_opinion(&self, first: usize, last: usize, surely_s: f64) -> Opinion {
         let onsets = &self.series.onsets[first..=last];
         let (from, to) = (onsets[0].index, onsets[onsets.len() - 1].index);
         let usual = self.series.interval_s * self.kept.rate_hz;
@@ -310,19 +328,46 @@ impl<'a> Study<'a> {
         let most = (COUNTERS_DIFFER * onsets.len() as f64).floor();
         let pause = (2.5 * usual) as usize;
         let off = (others as f64 - onsets.len() as f64).abs();
+        let drives_on = surely_s > to as f64 / self.kept.rate_hz + (2.5 * self.series.interval_s).max(DRIVES_ON_S);
         Opinion {
-            count: off <= most,
+            count: off <= most && !drives_on,
             far: off > (FAR * onsets.len() as f64).max(1.0),
             disagreed: off > most,
             interval_s: epochs.period / self.kept.rate_hz,
             first: beside(from) && within(from.saturating_sub(pause), from.saturating_sub(reach + 1)) == 0,
-            last: beside(to) && within(to + reach + 1, to + pause) == 0,
+            last: beside(to) && within(to + reach + 1, to + pause) == 0 && !drives_on,
+        }
+    }
+
+    /// Offsets of what is idle before a run that leaves its rest at `end_s` and is struck first at `first_s`: half a
+    /// second, less where tension moved in it. What stands still right before the first blow is its zero, also where
+    /// a hand has just pulled the nut up; before a run-down it is what stood before that.
+    fn idle_before(&self, end_s: f64, first_s: f64) -> std::ops::Range<usize> {
+        let (wave, kept) = (self.wave(), self.kept);
+        let half = before(kept, wave.offset(end_s), 0.0);
+        let (Some(all), noise) = (wave.median(half.clone()), wave.sample_noise(half.clone())) else { return half };
+        let piece = |end_s: f64| {
+            let end = wave.offset(end_s);
+            end.saturating_sub((STILL_S * kept.rate_hz) as usize).max(kept.idle_from.min(end))..end
+        };
+        let doubt = |n: usize| 4.0 * starts::MEDIAN_SE * noise / (n.max(1) as f64).sqrt();
+        let (late, later) = (piece(first_s - STILL_S), piece(first_s - STILL_GUARD_S));
+        let (Some(a), Some(b)) = (wave.median(late.clone()), wave.median(later.clone())) else { return half };
+        let n = later.len();
+        let moved = (b - all).abs() > doubt(n);
+        let still = (b - a).abs() <= doubt(n).min(STILL_SHARE * (b - all).abs());
+        if moved && n >= 3 && still {
+            late.start..later.end
+        } else if moved && b - all > 0.0 {
+            before(kept, half.start, 0.0)
+        } else {
+            half
         }
     }
 
     /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
     /// may rise smoothly before the hammer starts.
-    fn departure(&self, earliest: usize) -> (f64, f64) {
+    fn departure(&self, earliest: usize) -> (Departure, f64) {
         let rough = before(self.kept, self.kept.crossing, 0.1);
         let (rest, noise) =
             (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));

@@ -63,7 +63,7 @@ impl Finder {
             }
             self.close(CloseReason::Interrupted, false, None, Vec::new(), found);
         } else if let State::Announced { after, .. } = &self.state {
-            let (re_pulled, level) = after.re_pulled();
+            let (re_pulled, level) = after.re_pulled(self.next);
             self.close(CloseReason::Interrupted, re_pulled, level, Vec::new(), found);
         }
         self.end_tail(self.next, found);

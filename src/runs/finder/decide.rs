@@ -151,9 +151,14 @@ impl Finder {
     fn decide_seated(&mut self, level: f64, crossing: u64, found: &mut Vec<Found>) {
         let released = self.level_now() < self.zero + 0.5 * (level - self.zero);
         let late = (self.next - crossing) as f64 > SEATED_MAX_S * self.rate_hz;
-        if (released || late)
-            && let Outcome::Done(record) = self.measure(crossing, true, false)
-        {
+        if !(released || late) {
+            return;
+        }
+        if self.seat.is_none() {
+            // It was the tightening after all: idle is what stood before it.
+            self.idle_from = self.run_idle_from;
+        }
+        if let Outcome::Done(record) = self.measure(crossing, true, false) {
             let whole = if self.stands_alone(&record) { self.from_the_seat(false) } else { None };
             let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, true, false)));
             self.announce(measured, released, false, found);
@@ -271,7 +276,7 @@ impl Finder {
         if let Some((_, until)) = &mut self.tail {
             *until = (*until).max(after.last_blow + (2.0 * self.rate_hz) as u64);
         }
-        let (re_pulled, re_level) = after.re_pulled();
+        let (re_pulled, re_level) = after.re_pulled(now);
         match verdict {
             Some(CloseReason::Released) => self.released(found),
             Some(reason) => self.close(reason, re_pulled, re_level, Vec::new(), found),
@@ -285,7 +290,7 @@ impl Finder {
     fn released(&mut self, found: &mut Vec<Found>) {
         let (level, now) = (self.level_now() - self.zero, self.next);
         let State::Announced { after, .. } = &mut self.state else { return };
-        let (reference, (re_pulled, re_level)) = (after.reference(), after.re_pulled());
+        let (reference, (re_pulled, re_level)) = (after.reference(), after.re_pulled(now));
         let (since, before) = after.fell.map_or((now, f64::MAX), |fell| fell);
         after.fell = Some((since, level));
         let falls_on = before - level > STANDS * reference && (now - since) as f64 <= FALL_S * self.rate_hz;

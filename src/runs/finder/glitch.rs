@@ -9,8 +9,9 @@ use crate::stats::median_f32;
 
 /// Longer than this no fault of a line is taken for one: the reading then is what it says, seconds.
 const GLITCH_MAX_S: f64 = 0.25;
-/// A stuck reading shorter than this is ringing or a wild sample, which other rules know, seconds.
-const GLITCH_MIN_S: f64 = 0.012;
+/// A stuck reading shorter than this is ringing (two cycles of 70 Hz) or a wild sample, which other rules know,
+/// seconds.
+const GLITCH_MIN_S: f64 = 0.03;
 /// A converter's own filter (third and fourth order sinc) takes this many samples to settle on a jump.
 const SETTLES: usize = 4;
 /// The jump is at least this share of the tension reached, and this many start thresholds.
