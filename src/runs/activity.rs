@@ -54,6 +54,10 @@ const EDGE_SHARE: f64 = 0.02;
 const UNREST_Z: f64 = 4.0;
 /// A ring that dies away is no unrest: less than this share of the usual energy of the pieces before.
 const DYING: f64 = 0.15;
+/// A ring that dies away falls by more than this from piece to piece, and in the end to less than half.
+const FALLING: f64 = 0.97;
+/// See `FALLING`.
+const DIED: f64 = 0.5;
 /// Pieces that tell what is usual.
 const USUAL_PIECES: usize = 8;
 /// The band tells the end when this share of the pieces up to it is restless.
@@ -287,6 +291,7 @@ impl Walk<'_> {
             last = Some(i);
         }
         let by_unrest = last.is_some_and(|l| self.reliable(l));
+        let last = last.map(|l| if by_unrest { self.without_dying(l) } else { l });
         End { last, by_unrest, doubtful, next: None, search: n }
     }
 
@@ -313,6 +318,14 @@ impl Walk<'_> {
         let Some(first) = falls.first() else { return false };
         let least = SETTLE_SHARE * (levels[0] - self.zero) + 3.0 * self.pieces.spread;
         falls[1..].iter().any(|fall| *fall > first.max(0.0) + least || *fall < -least)
+    }
+
+    /// Where a ring that dies away behind the last blow begins: energies that only fall, to less than half.
+    fn without_dying(&self, last: usize) -> usize {
+        let energies = &self.pieces.energies;
+        let falls = |i: usize| i > 0 && energies[i] < FALLING * energies[i - 1] && !self.growing[i];
+        let begin = (0..=last).rev().find(|i| !falls(*i)).unwrap_or(last);
+        if energies[last] < DIED * energies[begin] { (begin + 1).min(last) } else { last }
     }
 
     /// The band was restless all the way up to a piece, which is restless itself.

@@ -63,14 +63,17 @@ impl After {
         let struck = self.last_blow > self.pull_over;
         if level > self.level + (0.005 * self.level).max(8.0 * noise) {
             self.higher_looks = self.higher_looks.saturating_add(1);
+            self.higher_since = self.higher_since.or(Some(now));
             // One median may hold a burst of ringing, and the first blows of a release lift it too: a level lasts.
             if self.higher_looks >= HIGHER_LOOKS {
-                self.higher_since = self.higher_since.or(Some(now));
                 self.highest = Some(self.highest.map_or(level, |h| h.max(level)));
                 self.last_blow = self.last_blow.max(now);
             }
         } else {
             self.higher_looks = 0;
+            if self.highest.is_none() {
+                self.higher_since = None;
+            }
         }
         let since_blow_s = now.saturating_sub(self.last_blow) as f64 / self.rate_hz;
         if level < 0.5 * self.reference() {

@@ -18,6 +18,10 @@ const WINDOW_S: f64 = 0.003;
 /// 80 and 50 Hz with something to spare, seconds.
 pub const LONGER_S: [f64; 3] = [0.006, 0.010, 0.016];
 
+/// A quiet converter that changes by one code puts a rise of 0.22 codes squared into the band at most; thresholds
+/// are about twice the variance, so half a code keeps them above 0.5.
+const FLIP_CODES: f64 = 0.5;
+
 /// The design of the band for one sampling rate.
 #[derive(Clone, Copy, Debug)]
 pub struct Band {
@@ -71,14 +75,14 @@ pub struct BandSignal {
     design: Band,
     values: Vec<f32>,
     squares: Vec<f64>,
-    /// SD that rounding to codes leaves, newtons.
-    rounding: f64,
+    /// What a single change of code puts into the band, newtons.
+    flip: f64,
 }
 
 impl BandSignal {
-    /// Takes tension in newtons.
+    /// Takes tension in newtons; `raw` is what the converter gave, from whose steps the size of a code is read.
     #[must_use]
-    pub fn new(tension: &[f32], rate_hz: f64) -> Self {
+    pub fn new(tension: &[f32], rate_hz: f64, raw: &[f32]) -> Self {
         let design = Band::new(rate_hz);
         let mut state = design.settled_at(tension.first().copied().map_or(0.0, f64::from));
         let mut squares = Vec::with_capacity(tension.len() + 1);
@@ -93,7 +97,7 @@ impl BandSignal {
                 b as f32
             })
             .collect();
-        Self { design, values, squares, rounding: rounding(tension) }
+        Self { design, values, squares, flip: FLIP_CODES * 12.0_f64.sqrt() * rounding(raw) }
     }
 
     /// Compares windows of another length from now on, seconds.
@@ -119,12 +123,12 @@ impl BandSignal {
         self.values.is_empty()
     }
 
-    /// Noise (SD) of the band over `range`, newtons; blind to a few outliers. Never less than the rounding
-    /// to codes leaves (a step over the root of 12), or a quiet rig's every change of code were a blow.
+    /// Noise (SD) of the band over `range`, newtons; blind to a few outliers. Never less than half a code, or a quiet
+    /// rig's every change of code were a blow.
     #[must_use]
     pub fn noise(&self, range: Range<usize>) -> f64 {
         let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
-        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.rounding)
+        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.flip)
     }
 
     /// Mean square just after sample `i` minus the mean square just before it, newtons squared.
@@ -166,14 +170,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_quiet_rig_has_at_least_the_noise_of_rounding_to_codes() {
+    fn a_quiet_rig_has_at_least_the_noise_of_half_a_code() {
         // Half a second on one code, then a creep of one code of 0.05 N now and then.
         let x: Vec<f32> = (0..2000_u16).map(|i| f32::from(i.saturating_sub(500) / 40) * 0.05).collect();
-        let band = BandSignal::new(&x, 1000.0);
+        let band = BandSignal::new(&x, 1000.0, &x);
         let noise = band.noise(0..500);
-        assert!((noise / (0.05 / 12.0_f64.sqrt()) - 1.0).abs() < 1e-4, "{noise}");
+        assert!((noise / 0.025 - 1.0).abs() < 1e-4, "{noise}");
         let threshold = noise * noise * (band.design().noise_factor(4.5) - 0.5);
         assert!((0..2000).all(|i| band.rise(i) <= threshold), "a change by one code is no blow");
-        assert_eq!(BandSignal::new(&[1.0; 600], 1000.0).noise(0..500), 0.0);
+        assert_eq!(BandSignal::new(&[1.0; 600], 1000.0, &[1.0; 600]).noise(0..500), 0.0);
     }
 }

@@ -120,3 +120,22 @@ pub fn blow_rate_hz(series: &Series, first: usize, last: usize, rate_hz: f64) ->
     let sum: f64 = kept.iter().sum();
     (sum > 0.0).then(|| kept.len() as f64 / sum)
 }
+
+/// Every second onset leaves less than this share of the growth that the others leave: an echo of a blow.
+const ECHO_SHARE: f64 = 0.06;
+/// So many onsets at the front of a pull tell, where tension still grows at each blow.
+const ECHO_ONSETS: usize = 16;
+
+/// Whether every second onset is an echo of the blow before it: a mode that beats with another, or a hammer's
+/// rebound. `levels` are the medians behind each onset, `zero` what stood before; newtons.
+#[must_use]
+pub fn echoes(levels: &[f64], zero: f64) -> bool {
+    let mut steps = [0.0; 2];
+    let mut before = zero;
+    for (i, level) in levels.iter().take(ECHO_ONSETS).enumerate() {
+        steps[i % 2] += level - before;
+        before = *level;
+    }
+    let (more, less) = (steps[0].max(steps[1]), steps[0].min(steps[1]));
+    levels.len() >= ECHO_ONSETS / 2 && more > 0.0 && less.abs() < ECHO_SHARE * more
+}

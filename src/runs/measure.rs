@@ -37,7 +37,7 @@ const FLAT_S: f64 = 4.3;
 const INTERVAL_MATTERS: f64 = 0.005;
 
 /// A stream that begins less than this before a first blow began within the run, seconds.
-const IDLE_LEAST_S: f64 = 0.1;
+const IDLE_LEAST_S: f64 = 0.25;
 
 /// Measures a run, or says when to ask again.
 #[must_use]

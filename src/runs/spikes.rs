@@ -27,15 +27,16 @@ const BESIDE: usize = 4;
 /// One wild stretch: offset of its first sample and how many.
 pub type Wild = (usize, usize);
 
-/// Wild stretches in `x` (newtons) that depart by more than `jump_n`, ascending.
+/// Wild stretches in `x` (newtons) that depart by more than `jump_n`, ascending. One that departs by less than
+/// `sure_n` is none where the signal swings about beside it.
 #[must_use]
-pub fn find(x: &[f32], jump_n: f64) -> Vec<Wild> {
+pub fn find(x: &[f32], jump_n: f64, sure_n: f64) -> Vec<Wild> {
     let mut found = Vec::new();
     let mut i = 1;
     while i + 1 < x.len() {
         // The size is asked first: hardly a sample has it.
         if f64::from((x[i] - x[i - 1]).abs()) > jump_n
-            && let Some(length) = (1..=LONGEST).find(|n| is_wild(x, i, *n, jump_n))
+            && let Some(length) = (1..=LONGEST).find(|n| is_wild(x, i, *n, jump_n, sure_n))
         {
             found.push((i, length));
             i += length + 1;
@@ -46,7 +47,7 @@ pub fn find(x: &[f32], jump_n: f64) -> Vec<Wild> {
     found
 }
 
-fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64) -> bool {
+fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64, sure_n: f64) -> bool {
     let Some(after) = x.get(at + length) else { return false };
     let (a, c) = (f64::from(x[at - 1]), f64::from(*after));
     let least = x[at..at + length]
@@ -62,8 +63,9 @@ fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64) -> bool {
     least > jump_n
         && outside
         && (a - c).abs() < AGREE * least
-        && !swings(at.saturating_sub(BESIDE)..at)
-        && !swings(at + length..(at + length + BESIDE).min(x.len()))
+        && (least > sure_n
+            || !swings(at.saturating_sub(BESIDE)..at)
+                && !swings(at + length..(at + length + BESIDE).min(x.len())))
 }
 
 /// What counts as wild below 1,000 samples/s, newtons: above the lone departures that the signal shows by itself.
@@ -116,7 +118,7 @@ mod tests {
         let mut x = vec![0.0_f32; 20];
         x[5] = 900.0;
         x[12..].fill(1000.0);
-        assert_eq!(find(&x, 100.0), vec![(5, 1)]);
+        assert_eq!(find(&x, 100.0, f64::INFINITY), vec![(5, 1)]);
         repair(&mut x, &[(5, 1)]);
         assert_eq!(x[5], 0.0);
         assert_eq!(x[12], 1000.0);
@@ -127,7 +129,7 @@ mod tests {
         for pair in [[900.0_f32, 800.0], [900.0, -700.0]] {
             let mut x = vec![0.0_f32; 20];
             x[5..7].copy_from_slice(&pair);
-            let wild = find(&x, 100.0);
+            let wild = find(&x, 100.0, f64::INFINITY);
             assert_eq!(wild, vec![(5, 2)]);
             repair(&mut x, &wild);
             assert!(x.iter().all(|v| *v == 0.0));
@@ -138,7 +140,7 @@ mod tests {
     fn three_samples_together_are_no_fault_of_a_converter() {
         let mut x = vec![0.0_f32; 20];
         x[5..8].fill(900.0);
-        assert!(find(&x, 100.0).is_empty());
+        assert!(find(&x, 100.0, f64::INFINITY).is_empty());
     }
 
     #[test]
@@ -152,6 +154,6 @@ mod tests {
     fn blows_one_sample_long_raise_what_counts_as_wild() {
         let x: Vec<f32> = (0..400).map(|i| if i % 10 == 3 { 500.0 } else { 0.0 }).collect();
         assert!((jump_among(&x, 1.0) - 1500.0).abs() < 1e-9);
-        assert!(find(&x, jump_among(&x, 1.0)).is_empty());
+        assert!(find(&x, jump_among(&x, 1.0), f64::INFINITY).is_empty());
     }
 }

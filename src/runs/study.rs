@@ -21,14 +21,21 @@ const LONE_S: f64 = 0.005;
 const COUNTERS_DIFFER: f64 = 0.01;
 /// Where they differ by more, neither is believed.
 const FAR: f64 = 0.1;
-/// On a ramp neighbouring pieces differ by two fifths of what the newer differs from the half second: less is none.
-const STILL_SHARE: f64 = 0.2;
+/// On a ramp neighbouring pieces differ by a good part of what the newer differs from the half second, also where
+/// it levels off: less than this part is none.
+const STILL_SHARE: f64 = 0.05;
+/// Where the half second scatters so many times as much as its end, tension moved in it.
+const MOVED_NOISE: f64 = 5.0;
+/// A stretch at rest is at most so many times as noisy as the one behind it.
+const REST_NOISE: f64 = 1.5;
 /// Tension stands still right before a first blow for so long, twice, seconds.
-const STILL_S: f64 = 0.1;
+const STILL_S: f64 = 0.2;
 /// The last samples before an onset may belong to it, seconds.
 const STILL_GUARD_S: f64 = 0.01;
 /// An estimate of the first blow may be late by so much, seconds.
 const EARLIER_S: f64 = 0.6;
+/// So few onsets must agree to the last one.
+const FEW: usize = 8;
 /// Fewer onsets than this are no series.
 const FEWEST: usize = 3;
 /// The windows of the band are at most this part of an interval.
@@ -110,19 +117,19 @@ impl<'a> Study<'a> {
             filtered,
             delay_s: delay,
             spikes: Vec::new(),
-            band: BandSignal::new(&[], kept.rate_hz),
+            band: BandSignal::new(&[], kept.rate_hz, &[]),
             series: Series::default(),
             seen: false,
         };
         let mut calm = study.calm(noise);
-        study.band = BandSignal::new(&calm, kept.rate_hz);
+        study.band = BandSignal::new(&calm, kept.rate_hz, kept.samples);
         study.find_blows();
-        study.spikes = spikes::find(kept.samples, study.spike_jump(noise));
+        study.spikes = spikes::find(kept.samples, study.spike_jump(noise), study.surely_wild());
         if !study.spikes.is_empty() {
             spikes::repair(&mut study.repaired, &study.spikes);
             study.filtered = filter_from(&study.repaired, corner, kept.rate_hz, raw.median(idle));
             spikes::repair(&mut calm, &study.spikes);
-            study.band = BandSignal::new(&calm, kept.rate_hz);
+            study.band = BandSignal::new(&calm, kept.rate_hz, kept.samples);
             study.find_blows();
         }
         study.seen = study.series.seen(kept.rate_hz);
@@ -134,12 +141,17 @@ impl<'a> Study<'a> {
     fn calm(&self, noise: f64) -> Vec<f32> {
         let rate_hz = self.kept.rate_hz;
         let jump_n = if rate_hz >= FAST_FROM_HZ { 10.0 * noise } else { self.slow_jump(noise) };
-        let suspects = spikes::find(self.kept.samples, jump_n);
+        let suspects = spikes::find(self.kept.samples, jump_n, self.surely_wild());
         let mut calm = self.kept.samples.to_vec();
         // Faults of a converter come with and without load; what comes often under load belongs to the blows.
         let seconds = calm.len() as f64 / rate_hz;
         spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize, seconds));
         calm
+    }
+
+    /// A jump that no ringing makes where a blow is hardly sampled, newtons.
+    fn surely_wild(&self) -> f64 {
+        if self.kept.rate_hz >= FAST_FROM_HZ { f64::INFINITY } else { self.settings.slow_spike().get() }
     }
 
     fn spike_jump(&self, noise: f64) -> f64 {
@@ -160,7 +172,7 @@ impl<'a> Study<'a> {
     /// Ringing with nothing taken out: coarse sampling makes single samples of real ringing look like spikes,
     /// and a median over blows is blind to the few that are.
     fn raw_ringing(&self) -> f64 {
-        let raw = BandSignal::new(self.kept.samples, self.kept.rate_hz);
+        let raw = BandSignal::new(self.kept.samples, self.kept.rate_hz, &[]);
         let reach = 2 * raw.design().window;
         let mut all: Vec<f64> = self
             .series
@@ -256,7 +268,8 @@ impl<'a> Study<'a> {
             return self.attempt();
         }
         let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
-        let opinion = pull.as_ref().map_or(Opinion::default(), |p| self.second_opinion(first, p.last, unseen.surely_s));
+        let echoes = pull.as_ref().is_some_and(|p| ends::echoes(&p.levels, zero));
+        let opinion = pull.as_ref().filter(|_| !echoes).map_or(Opinion { disagreed: echoes, ..Opinion::default() }, |p| self.second_opinion(first, p.last, unseen.surely_s));
         let (last_s, interval_s) = match (&pull, of_pull) {
             (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
@@ -331,7 +344,7 @@ impl<'a> Study<'a> {
         let drives_on = surely_s > to as f64 / self.kept.rate_hz + (2.5 * self.series.interval_s).max(DRIVES_ON_S);
         Opinion {
             count: off <= most && !drives_on,
-            far: off > (FAR * onsets.len() as f64).max(1.0),
+            far: off > (FAR * onsets.len() as f64).max(if onsets.len() < FEW { 0.0 } else { 1.0 }),
             disagreed: off > most,
             interval_s: epochs.period / self.kept.rate_hz,
             first: beside(from) && within(from.saturating_sub(pause), from.saturating_sub(reach + 1)) == 0,
@@ -350,19 +363,40 @@ impl<'a> Study<'a> {
             let end = wave.offset(end_s);
             end.saturating_sub((STILL_S * kept.rate_hz) as usize).max(kept.idle_from.min(end))..end
         };
-        let doubt = |n: usize| 4.0 * starts::MEDIAN_SE * noise / (n.max(1) as f64).sqrt();
+        let doubt_of = |noise: f64, n: usize| 4.0 * starts::MEDIAN_SE * noise / (n.max(1) as f64).sqrt();
         let (late, later) = (piece(first_s - STILL_S), piece(first_s - STILL_GUARD_S));
         let (Some(a), Some(b)) = (wave.median(late.clone()), wave.median(later.clone())) else { return half };
         let n = later.len();
-        let moved = (b - all).abs() > doubt(n);
-        let still = (b - a).abs() <= doubt(n).min(STILL_SHARE * (b - all).abs());
+        if n >= 4 && noise > MOVED_NOISE * wave.sample_noise(later.clone()) {
+            // A release has just ended: what is at rest is what is newest.
+            return later;
+        }
+        let doubt = doubt_of(noise.min(wave.sample_noise(later.clone())), n);
+        let moved = (b - all).abs() > doubt;
+        let still = (b - a).abs() <= doubt.min(STILL_SHARE * (b - all).abs());
         if moved && n >= 3 && still {
             late.start..later.end
         } else if moved && b - all > 0.0 {
-            before(kept, half.start, 0.0)
+            self.before_the_rise(half, noise)
         } else {
             half
         }
+    }
+
+    /// Goes back by half seconds from a stretch in which tension rises to one in which it does not.
+    fn before_the_rise(&self, mut idle: std::ops::Range<usize>, noise: f64) -> std::ops::Range<usize> {
+        let wave = self.wave();
+        while idle.start > self.kept.idle_from + idle.len() / 2 {
+            let earlier = before(self.kept, idle.start, 0.0);
+            let (Some(a), Some(b)) = (wave.median(earlier.clone()), wave.median(idle.clone())) else { break };
+            let doubt = 4.0 * starts::MEDIAN_SE * noise / (idle.len().max(1) as f64).sqrt();
+            // What lies before must be at rest itself, and no release that has just ended.
+            if b - a <= doubt || wave.sample_noise(earlier.clone()) > REST_NOISE * wave.sample_noise(idle.clone()) {
+                break;
+            }
+            idle = earlier;
+        }
+        idle
     }
 
     /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension

@@ -28,7 +28,7 @@ impl Watch {
     pub fn new(kept: &[f32], idle_to: usize, rate_hz: f64) -> (Self, Vec<usize>) {
         let band = Band::new(rate_hz);
         let half = (0.5 * rate_hz) as usize;
-        let signal = BandSignal::new(kept, rate_hz);
+        let signal = BandSignal::new(kept, rate_hz, kept);
         let noise = signal.noise(idle_to.saturating_sub(half)..idle_to);
         let mut watch = Self {
             state: band.settled_at(kept.first().copied().map_or(0.0, f64::from)),

@@ -17,6 +17,8 @@ const CONFIRM_S: f64 = 0.1;
 const SEATED_BELOW: f64 = 50.0;
 /// What counts as idle before the tool drives a seated nut, seconds.
 const SEATED_IDLE_S: f64 = 0.4;
+/// How often it is asked whether what stands still is a seat, seconds.
+const SEATED_ASK_S: f64 = 0.5;
 /// A seated nut waits for the tool this long, seconds.
 const SEATED_MAX_S: f64 = 60.0;
 /// A release is over within this, seconds.
@@ -66,7 +68,10 @@ impl Finder {
             let below = self.level_now() < self.zero + self.threshold;
             // After a release the old zero stands until tension is below it again or half a second is known.
             if self.idle.full() || below {
-                (self.zero, self.noise, self.threshold) = (zero, noise, threshold);
+                // Right after a release half a second is not yet filled: the zero of the run before holds so long.
+                if self.idle.full() || self.fresh {
+                    (self.zero, self.noise, self.threshold) = (zero, noise, threshold);
+                }
                 let calm = !self.fresh || self.calm();
                 self.fresh &= !(calm && self.idle.full());
                 if calm && self.idle.full() {
@@ -191,8 +196,11 @@ impl Finder {
                 self.idle_from = now - (SEATED_IDLE_S * self.rate_hz) as u64;
                 self.state = State::Seated { level, crossing };
             }
-            Outcome::Wait { until, .. } => {
+            Outcome::Wait { until, still } => {
                 let until = self.kept_first + until as u64;
+                // What stands still may yet turn out to be a seat.
+                let soon = now + (SEATED_ASK_S * self.rate_hz) as u64;
+                let until = if still { until.min(soon) } else { until };
                 if let State::Driving { ask_from, .. } = &mut self.state {
                     *ask_from = until;
                 }
@@ -247,7 +255,8 @@ impl Finder {
             State::Driving { best, .. } => *best - self.zero,
             _ => 0.0,
         };
-        let after = After::new(&record, pull_over, struck, reached, self.rate_hz);
+        let mut after = After::new(&record, pull_over, struck, reached, self.rate_hz);
+        self.catch_up(&mut after, pull_over);
         found.push(Found::Announced { run: self.runs, record, basis });
         let until = last_blow + (2.0 * self.rate_hz) as u64;
         self.tail = Some((self.runs, until.max(self.next)));
@@ -263,6 +272,19 @@ impl Finder {
             self.released(found);
         } else if overlong {
             self.close(CloseReason::Interrupted, false, None, Vec::new(), found);
+        }
+    }
+
+    /// A record may come late: what happened since the pull was over is looked at now.
+    fn catch_up(&self, after: &mut After, pull_over: u64) {
+        let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
+        let width = ((0.1 * self.rate_hz) as usize).max(3);
+        let from = pull_over.saturating_sub(self.kept_first) as usize + width;
+        for end in (from..self.kept.len()).step_by(self.grid as usize) {
+            let level = wave.median(end - width..end).unwrap_or(self.zero) - self.zero;
+            if after.look(level, self.noise, self.kept_first + end as u64).is_some() {
+                return;
+            }
         }
     }
 
