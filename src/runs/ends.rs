@@ -139,3 +139,28 @@ pub fn echoes(levels: &[f64], zero: f64) -> bool {
     let (more, less) = (steps[0].max(steps[1]), steps[0].min(steps[1]));
     levels.len() >= ECHO_ONSETS / 2 && more > 0.0 && less.abs() < ECHO_SHARE * more
 }
+
+/// A step alone shows in the band with at most about its own height; ringing shows with more.
+const STEP_SHOWS: f64 = 1.2;
+/// A blow that is seen by its step alone is missed once steps come down to this many times the band's noise.
+const STEP_FADES: f64 = 8.0;
+/// Blows at the end of a pull that tell how small its steps have become.
+const LAST_STEPS: usize = 6;
+
+/// Whether blows are seen by the steps they leave and not by ringing, and the steps have become so small that blows
+/// which do not move the nut would not be seen: then nobody can count them. Tensions in newtons.
+#[must_use]
+pub fn only_steps(series: &Series, levels: &[f64], zero: f64) -> bool {
+    let steps: Vec<f64> =
+        levels.iter().scan(zero, |before, level| Some(level - std::mem::replace(before, *level))).collect();
+    let mut shown: Vec<f64> = series
+        .onsets
+        .iter()
+        .zip(&steps)
+        .filter(|(_, step)| **step > 0.0)
+        .map(|(onset, step)| onset.excursion / step)
+        .collect();
+    let last = steps.len().saturating_sub(LAST_STEPS);
+    let late = steps[last..].iter().sum::<f64>() / (steps.len() - last).max(1) as f64;
+    median(&mut shown).is_some_and(|shown| shown < STEP_SHOWS) && late < STEP_FADES * series.noise
+}

@@ -29,8 +29,10 @@ const FALL_WINDOW_S: f64 = 0.06;
 const RINGING_PART: f64 = 0.25;
 /// Standard errors by which a fall stands out of noise.
 const FALL_Z: f64 = 5.0;
-/// Level and held agree within this share.
+/// Held is less than level by at most this share.
 const SAME_SHARE: f64 = 0.02;
+/// And more by at most this: what rings may move a median by.
+const GROWS_SHARE: f64 = 0.002;
 /// Shortest held window that counts as settled, seconds.
 const SETTLED_S: f64 = 0.2;
 
@@ -51,7 +53,11 @@ pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64,
     let enough = window.len() >= 2;
     let held = if enough { wave.median(window).map(|h| h - zero) } else { None };
     // A bolt creeps by far less, and never up: what differs more is no hold of this pull.
-    let same = held.is_none_or(|held| (held - (level - zero)).abs() <= SAME_SHARE * (level - zero).abs() + 5.0 * noise);
+    let doubt = FALL_Z * MEDIAN_SE * noise / ((left_s.min(0.15) * wave.rate_hz).max(1.0)).sqrt();
+    let same = held.is_none_or(|held| {
+        let (height, change) = ((level - zero).abs(), held - (level - zero));
+        change >= -(SAME_SHARE * height + doubt) && change <= GROWS_SHARE * height + doubt
+    });
     Held {
         level: Some(level - zero).filter(|_| same),
         held: held.filter(|_| same),

@@ -260,6 +260,7 @@ impl<'a> Study<'a> {
         });
         let slow = kept.rate_hz < FAST_FROM_HZ;
         let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz) && s.whole(0.05))
+            && !of_pull.as_ref().zip(pull.as_ref()).is_some_and(|(s, p)| ends::only_steps(s, &p.levels, zero))
             && !(slow
                 && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
         if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
@@ -367,7 +368,9 @@ impl<'a> Study<'a> {
         let (late, later) = (piece(first_s - STILL_S), piece(first_s - STILL_GUARD_S));
         let (Some(a), Some(b)) = (wave.median(late.clone()), wave.median(later.clone())) else { return half };
         let n = later.len();
-        if n >= 4 && noise > MOVED_NOISE * wave.sample_noise(later.clone()) {
+        let early = half.start..half.start + half.len() / 4;
+        let falls = wave.median(early).is_some_and(|early| early > b);
+        if n >= 4 && falls && noise > MOVED_NOISE * wave.sample_noise(later.clone()) {
             // A release has just ended: what is at rest is what is newest.
             return later;
         }
