@@ -75,7 +75,7 @@ impl Measuring for Script {
 fn open_and_raw() -> [Output; 2] {
     let in_force = Box::new(InForce::default());
     [
-        Output::Block(Block::Open { run_seq: 1, first_sample: 0, rate_hz: 1000.0, in_force }),
+        Output::Block(Block::Open { run_seq: 1, first_sample: 0, rate_hz: 1000.0, in_force, opening: None }),
         Output::Block(Block::Raw { run_seq: 1, first_sample: 0, counts: vec![1, 2, 3], missing: vec![] }),
     ]
 }

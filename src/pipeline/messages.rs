@@ -186,6 +186,8 @@ pub enum Block {
         rate_hz: f64,
         /// Tags at the opening.
         in_force: Box<InForce>,
+        /// What the run begins from; none: an older program, which did not keep it, opened it.
+        opening: Option<Box<runs::Opening>>,
     },
     /// Raw codes of an open run, in order and without overlap.
     Raw {

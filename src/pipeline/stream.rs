@@ -8,7 +8,7 @@ use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
 use crate::constants::CalibrationError;
 use crate::control::{Command, InForce};
 use crate::results::{Closed, RunResult, result::Context};
-use crate::runs::{Basis, Finder, Found, RELEASE_MAX_S, Record, Timing};
+use crate::runs::{Basis, Finder, Found, Opening, RELEASE_MAX_S, Record, Timing};
 use crate::samples::{Clock, Piece};
 use crate::tension::Converter;
 use crate::time::{LowerEnvelope, MonoNs};
@@ -304,10 +304,10 @@ impl Stream {
         let rate_hz = self.rate_hz.unwrap_or(1.0);
         for found in std::mem::take(&mut self.found) {
             match found {
-                Found::Opened { run, keep_from, crossing } => {
+                Found::Opened { run, keep_from, crossing, opening } => {
                     self.runs = run;
-                    let tags = self.in_force_at(crossing).0;
-                    self.with_blocks(out, |b, kept| b.open(run, keep_from, tags, kept));
+                    let from = (self.in_force_at(crossing).0, Some(Opening { range: self.range, ..opening }));
+                    self.with_blocks(out, |b, kept| b.open(run, keep_from, from, kept));
                     out.push(Output::Event(Event::Started { run_seq: run, at_s: crossing as f64 / rate_hz }));
                 }
                 Found::Blow { run, sample } => {

@@ -5,6 +5,7 @@
 
 mod breaks;
 mod decide;
+mod resume;
 
 use super::after::After;
 use super::idle::Idle;
@@ -16,6 +17,7 @@ use super::watch::Watch;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
+pub use resume::Opening;
 
 /// News from the finder, in order. Sample numbers count from the start of the stream.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +30,8 @@ pub enum Found {
         keep_from: u64,
         /// Where tension crossed the threshold.
         crossing: u64,
+        /// What it begins from: with its samples, all that measuring needs.
+        opening: Opening,
     },
     /// A blow was seen; provisional.
     Blow {

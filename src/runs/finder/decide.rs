@@ -81,7 +81,8 @@ impl Finder {
         } else {
             self.runs += 1;
             self.end_tail(self.next, found);
-            found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing });
+            let opening = self.opening(crossing);
+            found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing, opening });
         }
         let guard = (0.02 * self.rate_hz) as u64;
         let idle_to = (crossing.saturating_sub(guard).max(self.kept_first) - self.kept_first) as usize;
