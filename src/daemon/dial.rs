@@ -74,9 +74,10 @@ impl Desk {
                 self.feed.tell(&self.name, utc_ns, News::Event(event));
                 Answer::Done
             }
-            Command::Zero | Command::RestoreZero { .. } | Command::Calibrate { .. } => {
-                Answer::Refused("its dial is read by hand".to_owned())
-            }
+            Command::Zero
+            | Command::RestoreZero { .. }
+            | Command::AwaitRest { .. }
+            | Command::Calibrate { .. } => Answer::Refused("its dial is read by hand".to_owned()),
         };
         order.answer(&self.name, answer);
     }

@@ -75,6 +75,8 @@ pub struct Rig<M> {
     pub accounts_at: MonoNs,
     /// Orders without an answer, oldest first; at most `ORDERS_MAX`.
     pub waiting: Vec<Waiting>,
+    /// Where the rig rests, as it was stored last in this stream.
+    pub rest_counts: Option<f64>,
     /// Last day (UTC) on which its calibration holds.
     pub valid_until: Option<Date>,
 }
@@ -131,6 +133,16 @@ impl<M: Measuring> Rig<M> {
         if at.since_ns(self.accounts_at) >= ACCOUNTS_EVERY_NS {
             self.accounts_at = at;
             self.show_accounts();
+            self.keep_rest();
+        }
+    }
+
+    /// Where the rig rests is stored as often as it moves: the next start begins with it.
+    fn keep_rest(&mut self) {
+        let rests = self.pipeline.rest_counts();
+        if let Some(counts) = rests.filter(|_| rests != self.rest_counts) {
+            self.rest_counts = rests;
+            self.keeper.row(Write::Rest { utc_ns: self.wall.utc_ns(self.last), counts });
         }
     }
 
@@ -276,6 +288,19 @@ impl<M: Measuring> Rig<M> {
                 let detail = if *stale { "the device is silent" } else { "the device sends again" };
                 tracing::warn!("rig '{}': {detail}", self.name);
                 self.keeper.row(Write::Event { utc_ns, kind: "stale".into(), detail: detail.into() });
+            }
+            Event::AwaitsRest { awaits, below } => {
+                let detail = if *awaits {
+                    format!(
+                        "no release was seen since the start: what is driven is no run, or is left out, until \
+                         tension stands still below {:.2} kN; if nothing pulls, take the zero",
+                        below.kn()
+                    )
+                } else {
+                    "the rig rests: runs are found".to_owned()
+                };
+                tracing::warn!("rig '{}': {detail}", self.name);
+                self.keeper.row(Write::Event { utc_ns, kind: "awaits-rest".into(), detail });
             }
             _ => {}
         }

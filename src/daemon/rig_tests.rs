@@ -179,6 +179,7 @@ fn bench(first: Pair) -> Bench {
         last: MonoNs(0),
         accounts_at: MonoNs(0),
         waiting: vec![],
+        rest_counts: None,
         valid_until: None,
     };
     let wires = Wires { port: port_in, to_port, orders: orders_in, stop: stop_in };

@@ -132,6 +132,7 @@ async fn start_line(
         last: MonoNs(0),
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
+        rest_counts: None,
         valid_until,
     };
     let wires = Wires { port, to_port, orders: orders_in, stop: stopped };
@@ -191,11 +192,13 @@ async fn new_stream(
     }
 }
 
-/// What was in force and the zero of the last start go first through the queue of orders.
+/// What was in force, the zero and the rest of the last start go first through the queue of orders.
 fn take_up_again(rig: &str, reader: &Reader, orders: &mpsc::Sender<Order>) -> Result<(), DaemonError> {
     let in_force = reader.in_force(rig)?.map(|row| Command::Use { in_force: row.in_force });
     let zero = reader.zero_kn(rig)?.map(|zero_kn| Command::RestoreZero { zero_kn });
-    for command in in_force.into_iter().chain(zero) {
+    // What the rig does now may have begun before this start: a run begins where it was seen at rest.
+    let rest = reader.rest_counts(rig)?.map(|rest_counts| Command::AwaitRest { rest_counts });
+    for command in in_force.into_iter().chain(zero).chain(rest) {
         // Nobody waits for these answers.
         let (reply, _) = oneshot::channel();
         let order = Order { who: RESTORED.to_owned(), command, reply };

@@ -5,6 +5,7 @@
 
 mod breaks;
 mod decide;
+mod rest;
 mod resume;
 
 use super::after::After;
@@ -17,6 +18,7 @@ use super::watch::Watch;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
+pub use rest::{REST_MAX_S, Rest};
 pub use resume::Opening;
 
 /// News from the finder, in order. Sample numbers count from the start of the stream.
@@ -127,6 +129,7 @@ pub struct Finder {
     state: State,
     runs: u32,
     tail: Option<(u32, u64)>,
+    rest: (Rest, u64),
 }
 
 impl Finder {
@@ -153,6 +156,7 @@ impl Finder {
             state: State::Idle { armed: false },
             runs,
             tail: None,
+            rest: (Rest::Seen, first_sample),
             rig_zero: None,
             settings,
             rate_hz,
@@ -346,7 +350,7 @@ impl Finder {
             timing: self.timing,
             rig_zero: self.rig_zero,
             ended,
-            interrupted,
+            interrupted: interrupted || self.rest_missed(),
         };
         measure(&kept, &self.settings)
     }
@@ -359,7 +363,7 @@ impl Finder {
             until: self.next,
             rig_zero: self.rig_zero,
             ended,
-            interrupted,
+            interrupted: interrupted || self.rest_missed(),
             range: None,
         }
     }

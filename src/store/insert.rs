@@ -39,6 +39,19 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
                     .execute(params![rig, utc_ns, zero_kn])?,
             )
         }
+        Write::Rest { utc_ns, counts } => {
+            if !counts.is_finite() {
+                return Ok(Err(Refused::NotRepresentable(format!("where rig '{rig}' rests"))));
+            }
+            ensure_rig(tx, rig)?;
+            done(
+                tx.prepare_cached(
+                    "INSERT INTO rests (rig, utc_ns, code) VALUES (?1, ?2, ?3)
+                     ON CONFLICT (rig) DO UPDATE SET utc_ns = excluded.utc_ns, code = excluded.code",
+                )?
+                .execute(params![rig, utc_ns, counts])?,
+            )
+        }
         Write::Shelf { .. } => shelf(tx, write),
         Write::Trial { utc_ns, who, plan } => trials::insert(tx, *utc_ns, who, plan),
         Write::TrialEntry { trial, utc_ns, who, said } => {
@@ -81,6 +94,7 @@ fn person(tx: &Connection, rig: &str, utc_ns: i64, who: &str, command: &Command)
         Command::Use { .. } => "use",
         Command::Zero => "zero",
         Command::RestoreZero { .. } => "restore-zero",
+        Command::AwaitRest { .. } => "await-rest",
         Command::Calibrate { .. } => "calibrate",
     };
     let text = match exact_json(command) {

@@ -169,6 +169,14 @@ impl Reader {
         )
     }
 
+    /// Where a rig was last seen at rest, as a raw code.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn rest_counts(&self, rig: &str) -> Result<Option<f64>, StoreError> {
+        self.first("SELECT code FROM rests WHERE rig = ?1", [rig], |row| row.get(0))
+    }
+
     /// The calibration that was last put in force at a rig by command.
     ///
     /// # Errors

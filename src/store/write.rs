@@ -180,6 +180,13 @@ pub enum Write {
         /// The idle reading that counts as zero, in the calibration's terms.
         zero_kn: f64,
     },
+    /// Where a rig was last seen at rest, in place of where it was before.
+    Rest {
+        /// When.
+        utc_ns: i64,
+        /// The idle reading as a raw code.
+        counts: f64,
+    },
     /// A new version of a document on the shelf; none: it is taken off.
     Shelf {
         /// When.

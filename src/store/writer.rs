@@ -291,6 +291,7 @@ fn name(write: &Write) -> &'static str {
         Write::Block { .. } => "a block of samples",
         Write::Command { .. } => "a command",
         Write::Zero { .. } => "a zero",
+        Write::Rest { .. } => "where a rig rests",
         Write::Shelf { .. } => "a document of the shelf",
         Write::Calibration { .. } => "a calibration",
         Write::Trial { .. } => "a trial",

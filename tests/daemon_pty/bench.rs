@@ -182,6 +182,25 @@ impl Bench {
         self.rig = Some(control);
     }
 
+    /// Starts the device with a scenario over and over; it goes on whoever listens, and what nobody reads is
+    /// lost.
+    pub fn play(&mut self, scenario: &Scenario, speed: f64) {
+        let settings = Settings {
+            link: self.path("port"),
+            speed,
+            protocol: Protocol::Framed,
+            rate_hz: 2000,
+            stepwise: false,
+            looping: true,
+            lossless: false,
+            faults: Vec::new(),
+        };
+        let (control, told) = channel();
+        let (mut truth, scenario) = (self.truth.clone(), scenario.clone());
+        std::thread::spawn(move || serve(&scenario, &settings, &told, &mut Vec::new(), Some(&mut truth)));
+        self.rig = Some(control);
+    }
+
     /// The runs of the store, oldest first, once there are `count`.
     pub fn runs(&self, count: usize) -> Vec<Value> {
         let mut runs = Vec::new();

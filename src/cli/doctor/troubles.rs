@@ -41,6 +41,13 @@ fn rigs(document: &Value) -> Vec<String> {
             ));
         }
     }
+    for rig in list(&document["rigs"]).iter().filter(|rig| rig["awaits_rest"] == true) {
+        all.push(format!(
+            "rig '{}': no release was seen since the start, so what is driven is no run, or is left out; release \
+             the bolt, or take the zero if nothing pulls: `boltscribe rig zero`",
+            rig["rig"].as_str().unwrap_or_default()
+        ));
+    }
     for port in list(&document["ports"]).iter().filter(|port| port["rig"].is_string()) {
         if let (Some(path), Some(why)) = (port["path"].as_str(), port["not_allowed"].as_str()) {
             all.push(format!("port {path}: {why}"));

@@ -47,6 +47,10 @@ impl Finder {
     }
 
     fn decide_idle(&mut self) {
+        if self.rest_is_awaited() {
+            self.forget();
+            return;
+        }
         if let Some((zero, noise)) = self.idle.estimate() {
             let threshold = self.settings.start_threshold().get().max(8.0 * noise);
             let below = self.level_now() < self.zero + self.threshold;

@@ -4,7 +4,7 @@
 //! a run in them: it takes up the one that was opened. Must not know where an opening was stored.
 
 use super::super::record::{Settings, Timing};
-use super::{Finder, State};
+use super::{Finder, Rest, State};
 use crate::units::Newtons;
 use serde::{Deserialize, Serialize};
 
@@ -25,8 +25,8 @@ pub struct Opening {
     pub threshold: Newtons,
     /// What counted as the rig's zero.
     pub rig_zero: Option<Newtons>,
-    /// Nobody had seen a release since the stream began: the run is a part of a tightening.
-    pub unreleased: bool,
+    /// Below which tension had to fall first and had not: the run is a part of a tightening.
+    pub rest_missed: Option<Newtons>,
     /// Ends of the converter's range, codes, where they were known.
     pub range: Option<(i32, i32)>,
 }
@@ -41,7 +41,7 @@ impl Finder {
             noise: Newtons(self.noise),
             threshold: Newtons(self.threshold),
             rig_zero: self.rig_zero,
-            unreleased: false,
+            rest_missed: self.rest.0.below().filter(|_| self.rest_missed()),
             range: None,
         }
     }
@@ -61,6 +61,9 @@ impl Finder {
         finder.noise = opening.noise.get();
         finder.threshold = opening.threshold.get();
         finder.rig_zero = opening.rig_zero;
+        if let Some(below) = opening.rest_missed {
+            finder.set_rest(Rest::Missed { below });
+        }
         finder.state = State::Candidate { crossing: opening.crossing, seated: None };
         finder
     }
