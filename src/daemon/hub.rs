@@ -4,6 +4,7 @@
 
 use super::forwarding::Forwarding;
 use super::hearing::hear;
+use super::logging;
 use super::news::Feed;
 use super::order::Order;
 use super::rig::on;
@@ -170,6 +171,7 @@ impl Rigs for Hub {
             add("boltscribe_run_news_dropped_total".into(), dropped.news);
         });
         add("boltscribe_wall_clock_steps_total".into(), self.wall.steps());
+        add("boltscribe_log_lines_dropped_total".into(), logging::lines_lost());
         all
     }
 }

@@ -120,6 +120,16 @@ impl Bench {
         std::thread::spawn(move || lines.for_each(drop));
     }
 
+    /// Starts the daemon with this standard error, and waits until it answers.
+    pub fn start_daemon_logging_to(&mut self, stderr: Stdio) {
+        self.daemon = Some(self.daemon_command().stderr(stderr).spawn().unwrap());
+        wait_for("the daemon to answer", || {
+            let output = self.cli_command(&["rig", "list"]).output().unwrap();
+            let rigs: Option<Value> = serde_json::from_slice(&output.stdout).ok();
+            rigs.is_some_and(|list| list["rigs"][0]["link"] != "not-served")
+        });
+    }
+
     /// Process id of the daemon.
     pub fn pid(&self) -> u32 {
         self.daemon.as_ref().unwrap().id()

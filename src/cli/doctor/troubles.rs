@@ -96,9 +96,14 @@ fn queues(document: &Value) -> Vec<String> {
     let counters = document["counters"].as_object().unwrap_or(&empty);
     let lost = counters.iter().filter(|(name, _)| name.contains("_dropped_") && !name.contains("_news_"));
     for (name, count) in lost.filter_map(|(name, count)| Some((name, count.as_u64().filter(|n| *n > 0)?))) {
-        all.push(format!(
-            "{name} is {count} since the start: a queue was full; look at the disk and the load"
-        ));
+        all.push(if name == "boltscribe_log_lines_dropped_total" {
+            format!(
+                "{count} lines of the daemon's log were lost since its start: its standard error cannot be written \
+                 (a closed or full pipe, a full disk); measuring goes on"
+            )
+        } else {
+            format!("{name} is {count} since the start: a queue was full; look at the disk and the load")
+        });
     }
     all
 }
@@ -146,7 +151,8 @@ mod tests {
             "store": {"disk_free_bytes": 1_u64 << 40, "log_bytes": 4096,
                       "facts": {"last_check": {"detail": "by ana: 0 fault(s)"}}},
             "writer": {"failing": null, "waiting": 3}, "limits": {"store_queue_rows": 65536},
-            "counters": {"boltscribe_rows_dropped_total": 0, "boltscribe_port_opens_total": 7}});
+            "counters": {"boltscribe_rows_dropped_total": 0, "boltscribe_log_lines_dropped_total": 0,
+                         "boltscribe_port_opens_total": 7}});
         assert_eq!(super::troubles(&sound), Vec::<String>::new());
         for (pointer, value, words) in [
             ("/store/disk_free_bytes", json!(1000), "nearly full"),
@@ -155,6 +161,7 @@ mod tests {
             ("/writer/failing", json!("disk full"), "cannot be written: disk full"),
             ("/writer/waiting", json!(60_000), "wait to be stored"),
             ("/counters/boltscribe_rows_dropped_total", json!(2), "a queue was full"),
+            ("/counters/boltscribe_log_lines_dropped_total", json!(5), "5 lines of the daemon's log"),
         ] {
             let mut ill = sound.clone();
             *ill.pointer_mut(pointer).unwrap() = value;
