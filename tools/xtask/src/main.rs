@@ -1,5 +1,5 @@
 //! The project's own commands: `cargo demo`, `cargo verify`, `cargo xtask tidy`, `cargo xtask bench`,
-//! `cargo xtask honesty`.
+//! `cargo xtask honesty`, `cargo xtask restarts`.
 //!
 //! Standard library only, so that it compiles in a second on a fresh machine. Must not know how runs are
 //! found: it starts the real programs and reads what they print.
@@ -11,6 +11,7 @@ mod honesty;
 mod packages;
 mod page;
 mod python;
+mod restarts;
 mod tidy;
 mod tree;
 mod verify;
@@ -29,6 +30,8 @@ cargo xtask bench
     speed, size on disk and latency, as ratios from one run
 cargo xtask honesty [TRIALS [PLAN]]
     how often limits, verdicts and acceptance are right, over simulated trials
+cargo xtask restarts [N [SEED]]
+    the daemon killed and stopped at random moments while the tool drives, N times
 cargo xtask page [--test]
     builds the page that the daemon serves; tests it in a browser
 cargo xtask python FILE
@@ -43,6 +46,7 @@ fn main() -> ExitCode {
         Some("tidy") => tidy::run(),
         Some("bench") => bench::run(rest),
         Some("honesty") => honesty::run(rest),
+        Some("restarts") => restarts::run(rest),
         Some("page") => page::run(rest),
         Some("python") => python::run(rest),
         None | Some("help" | "--help" | "-h") => {
@@ -50,7 +54,7 @@ fn main() -> ExitCode {
             Ok(())
         }
         Some(other) => Err(Failed::usage(format!(
-            "expected demo, verify, tidy, bench, honesty, page or python, found '{other}'"
+            "expected demo, verify, tidy, bench, honesty, restarts, page or python, found '{other}'"
         ))),
     };
     match result {
