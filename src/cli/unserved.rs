@@ -67,6 +67,7 @@ fn not_served(rig: &Rig) -> RigState {
         running: None,
         driving: false,
         awaits_rest: false,
+        trouble: None,
         in_force: crate::control::InForce::default(),
         calibration: rig.calibration().map(|c| c.id.clone()),
         nominal: rig.calibration().is_some_and(|c| c.nominal),

@@ -26,6 +26,7 @@ pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn:
         running: None,
         driving: false,
         awaits_rest: false,
+        trouble: None,
         in_force: InForce::default(),
         calibration: calibration.map(|c| c.id.clone()),
         nominal: calibration.is_some_and(|c| c.nominal),

@@ -155,3 +155,11 @@ impl Keeper {
         }
     }
 }
+
+impl Drop for Keeper {
+    /// Also where the rig's thread broke off: what was measured by then is stored.
+    fn drop(&mut self) {
+        self.save();
+        self.try_kept_back();
+    }
+}

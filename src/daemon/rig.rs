@@ -12,6 +12,7 @@ use super::measuring::Measuring;
 use super::news::Feed;
 use super::order::{ANSWER_WITHIN_NS, Answer, ORDERS_MAX, Order, Waiting, answer_in, holds_at_once};
 use super::recording::Recording;
+use super::supervisor::Pulse;
 use super::wall::{Wall, look};
 use crate::control::Command;
 use crate::page::{Link, News, RigState};
@@ -77,6 +78,8 @@ pub struct Rig<M> {
     pub waiting: Vec<Waiting>,
     /// Where the rig rests, as it was stored last in this stream.
     pub rest_counts: Option<f64>,
+    /// When this thread last turned.
+    pub pulse: Arc<Pulse>,
     /// Last day (UTC) on which its calibration holds.
     pub valid_until: Option<Date>,
 }
@@ -89,6 +92,7 @@ impl<M: Measuring> Rig<M> {
         let mut out = Vec::new();
         let mut port_is_there = true;
         loop {
+            self.pulse.beat(look().mono);
             // Bytes go before ticks: a tick must not overtake bytes that arrived before it.
             tokio::select! {
                 biased;

@@ -12,7 +12,7 @@ use super::news::Feed;
 use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::wall::{Wall, look};
-use super::{forwarding, logging, recovery, serving, wall_watch};
+use super::{forwarding, logging, recovery, serving, supervisor, wall_watch};
 use crate::page::{State, walking};
 use crate::settings::Settings;
 use crate::store::{Mode, Store, StoreError};
@@ -113,6 +113,7 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     for rig in &settings.rigs {
         roster.start(rig, Line::Stored).await?;
     }
+    tokio::spawn(supervisor::run(Arc::clone(&roster)));
     let (forwarding, carrier) = carrier.unzip();
     let hub = Arc::new(Hub::new(Arc::clone(&roster), feed, Arc::clone(&wall), forwarding));
     let health = settings.forward.as_ref().map(|forward| {

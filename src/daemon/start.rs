@@ -13,6 +13,7 @@ use super::postman::{self, LETTERS_MAX};
 use super::recording::{self, Recording};
 use super::rig::{Board, Rig, Wires};
 use super::roster::Seat;
+use super::supervisor::Pulse;
 use super::wall::{Wall, look};
 use crate::control::Command;
 use crate::pipeline::{self, Pipeline};
@@ -62,12 +63,49 @@ pub struct Running {
     pub settings: settings::Rig,
     /// What the hub holds of it.
     pub seat: Seat,
+    /// Which calibration it started with.
+    pub line: Line,
     /// True ends it.
     pub stop: watch::Sender<bool>,
+    /// Where its samples go; none for a dial.
+    pub stream: Option<StreamId>,
+    /// When its thread last turned; a dial's never does.
+    pub pulse: Arc<Pulse>,
+    /// What works for it; none while it is started again.
+    pub tasks: Option<Tasks>,
+}
+
+/// What works for one rig.
+pub struct Tasks {
     /// Ends when the stream is closed and handed to the store.
     pub thread: JoinHandle<()>,
-    /// Ends when the port is closed.
-    pub port: JoinHandle<()>,
+    /// Ends when the port is closed; none for a dial.
+    pub port: Option<JoinHandle<()>>,
+    /// Ends after the thread, when all runs were told; none for a dial.
+    pub postman: Option<JoinHandle<()>>,
+}
+
+impl Tasks {
+    /// The part that has ended, in words.
+    #[must_use]
+    pub fn ended(&self) -> Option<&'static str> {
+        let over = |task: &Option<JoinHandle<()>>| task.as_ref().is_some_and(JoinHandle::is_finished);
+        match (self.thread.is_finished(), over(&self.port), over(&self.postman)) {
+            (true, ..) => Some("its thread"),
+            (_, true, _) => Some("the reader of its port"),
+            (.., true) => Some("what tells of its runs"),
+            _ => None,
+        }
+    }
+
+    /// Waits for the end of thread and port; gives what made one of them break off, in words.
+    pub async fn join(self) -> String {
+        let mut why = Vec::new();
+        for task in [Some(self.thread), self.port, self.postman].into_iter().flatten() {
+            why.extend(task.await.err().map(|e| e.to_string()));
+        }
+        if why.is_empty() { "it ended unasked".to_owned() } else { why.join("; ") }
+    }
 }
 
 /// Starts one rig.
@@ -82,7 +120,7 @@ pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<R
                 Line::Own => settings::Line::clone(wire),
                 Line::Stored => with_calibration(&set.name, wire, &shared.readers.reader()?)?,
             };
-            start_line(set, &wire, shared).await
+            start_line(set, &wire, line, shared).await
         }
     }
 }
@@ -90,6 +128,7 @@ pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<R
 async fn start_line(
     set: &settings::Rig,
     line: &settings::Line,
+    from: Line,
     shared: &Shared,
 ) -> Result<Running, DaemonError> {
     let name = set.name.as_str();
@@ -119,7 +158,13 @@ async fn start_line(
     take_up_again(name, &shared.readers.reader()?, &orders)?;
     let (stop, stopped) = watch::channel(false);
     let (port, to_port, port_counters, port_task) = open_port(line, &stopped);
-    tokio::spawn(postman::run(name.to_owned(), letters_in, shared.feed.clone(), Arc::clone(&shared.wall)));
+    let postman = tokio::spawn(postman::run(
+        name.to_owned(),
+        letters_in,
+        shared.feed.clone(),
+        Arc::clone(&shared.wall),
+    ));
+    let pulse = Arc::<Pulse>::default();
     let rig = Rig {
         name: name.to_owned(),
         pipeline,
@@ -133,6 +178,7 @@ async fn start_line(
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
         rest_counts: None,
+        pulse: Arc::clone(&pulse),
         valid_until,
     };
     let wires = Wires { port, to_port, orders: orders_in, stop: stopped };
@@ -140,7 +186,8 @@ async fn start_line(
     // A thread of its own: the measuring of a long run must not hold up the others or the API.
     let thread = tokio::task::spawn_blocking(move || drop(here.block_on(rig.run(wires))));
     let seat = Seat { name: name.to_owned(), board, orders, port_counters, faults };
-    Ok(Running { settings: set.clone(), seat, stop, thread, port: port_task })
+    let tasks = Some(Tasks { thread, port: Some(port_task), postman: Some(postman) });
+    Ok(Running { settings: set.clone(), seat, line: from, stop, stream: Some(stream), pulse, tasks })
 }
 
 /// A calibration that was put in force by command stands over that of the settings: one stream, one

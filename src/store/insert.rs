@@ -5,7 +5,7 @@
 
 use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
-use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute, trials};
+use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute, settle, trials};
 use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -29,6 +29,10 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
         Write::Block { stream, utc_ns, block } => insert_block::block(tx, *stream, *utc_ns, block),
         Write::Recovered { stream, run_seq, result, first_blow_utc_ns } => {
             insert_run::recovered(tx, *stream, *run_seq, result.as_deref(), *first_blow_utc_ns)
+        }
+        Write::BrokeOff { stream } => {
+            settle::close(tx, Some(*stream))?;
+            Ok(Ok(Written::Row))
         }
         Write::Reading { utc_ns, reading } => insert_reading::reading(tx, rig, reading, *utc_ns),
         Write::Command { utc_ns, who, command } => person(tx, rig, *utc_ns, who, command),

@@ -39,16 +39,17 @@ impl OpenRow {
     }
 }
 
-/// All of them, oldest first. Samples end before a block that does not read back or does not follow: what
+/// All of them, or those of one stream, oldest first. Samples end before a block that does not read back or does not follow: what
 /// lies behind a hole would be measured at a wrong time.
-pub(super) fn unfinished(reader: &Reader) -> Result<Vec<Unfinished>, StoreError> {
+pub(super) fn unfinished(reader: &Reader, of: Option<StreamId>) -> Result<Vec<Unfinished>, StoreError> {
     let rows = reader.all(
         "SELECT o.stream, o.run_seq, o.utc_ns, o.first_sample, o.rate_hz, o.in_force, o.opening,
                 s.rig, s.started_utc_ns, s.settings
          FROM open_runs o JOIN streams s ON s.id = o.stream
          WHERE NOT EXISTS (SELECT 1 FROM runs r WHERE r.stream = o.stream AND r.run_seq = o.run_seq)
+           AND (?1 IS NULL OR o.stream = ?1)
          ORDER BY o.stream, o.run_seq",
-        [],
+        [of.map(|stream| stream.0)],
         OpenRow::read,
     )?;
     rows.into_iter().map(|row| complete(reader, row)).collect()

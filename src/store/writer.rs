@@ -288,6 +288,7 @@ fn name(write: &Write) -> &'static str {
         Write::Identity { .. } => "an identity",
         Write::Run { .. } | Write::Recovered { .. } => "a run",
         Write::Reading { .. } => "a reading by hand",
+        Write::BrokeOff { .. } => "the end of a stream",
         Write::Block { .. } => "a block of samples",
         Write::Command { .. } => "a command",
         Write::Zero { .. } => "a zero",

@@ -46,6 +46,7 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         running: None,
         driving: false,
         awaits_rest: false,
+        trouble: None,
         in_force: InForce::default(),
         calibration: Some("cell-1".into()),
         nominal: false,

@@ -32,7 +32,9 @@ fn rigs(document: &Value) -> Vec<String> {
     let mut all = Vec::new();
     for rig in list(&document["rigs"]) {
         let name = rig["rig"].as_str().unwrap_or_default();
-        if rig["link"] == "down" {
+        if let Some(trouble) = rig["trouble"].as_str() {
+            all.push(format!("rig '{name}' does not measure: {trouble}; send a bug report with the log"));
+        } else if rig["link"] == "down" {
             let detail = rig["link_detail"].as_str().unwrap_or("no reason given");
             all.push(format!("rig '{name}': its line is down: {detail}"));
         } else if rig["stale"] == true && rig["link"] == "up" {
