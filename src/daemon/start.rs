@@ -15,12 +15,15 @@ use super::rig::{Board, Rig, Wires};
 use super::roster::Seat;
 use super::supervisor::Pulse;
 use super::wall::{Wall, look};
+use crate::constants::Calibration;
 use crate::control::Command;
 use crate::pipeline::{self, Pipeline};
 use crate::port;
 use crate::settings::{self, Instrument};
 use crate::store::{Reader, Readers, StreamId, Write, Writer, Written};
+use crate::tension::Converter;
 use crate::time::MonoNs;
+use crate::units::Newtons;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use tokio::runtime::Handle;
@@ -155,7 +158,7 @@ async fn start_line(
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let (letters, letters_in) = mpsc::channel(LETTERS_MAX);
     let (orders, orders_in) = mpsc::channel(ORDERS_MAX);
-    take_up_again(name, &shared.readers.reader()?, &orders)?;
+    take_up_again(name, calibration, &shared.readers.reader()?, &orders)?;
     let (stop, stopped) = watch::channel(false);
     let (port, to_port, port_counters, port_task) = open_port(line, &stopped);
     let postman = tokio::spawn(postman::run(
@@ -240,11 +243,18 @@ async fn new_stream(
 }
 
 /// What was in force, the zero and the rest of the last start go first through the queue of orders.
-fn take_up_again(rig: &str, reader: &Reader, orders: &mpsc::Sender<Order>) -> Result<(), DaemonError> {
+fn take_up_again(
+    rig: &str,
+    calibration: Option<&Calibration>,
+    reader: &Reader,
+    orders: &mpsc::Sender<Order>,
+) -> Result<(), DaemonError> {
     let in_force = reader.in_force(rig)?.map(|row| Command::Use { in_force: row.in_force });
-    let zero = reader.zero_kn(rig)?.map(|zero_kn| Command::RestoreZero { zero_kn });
+    let zero_kn = reader.zero_kn(rig)?;
+    let zero = zero_kn.map(|zero_kn| Command::RestoreZero { zero_kn });
     // What the rig does now may have begun before this start: a run begins where it was seen at rest.
-    let rest = reader.rest_counts(rig)?.map(|rest_counts| Command::AwaitRest { rest_counts });
+    let rest = rest_counts(rig, zero_kn, calibration, reader)?;
+    let rest = rest.map(|rest_counts| Command::AwaitRest { rest_counts });
     for command in in_force.into_iter().chain(zero).chain(rest) {
         // Nobody waits for these answers.
         let (reply, _) = oneshot::channel();
@@ -254,4 +264,23 @@ fn take_up_again(rig: &str, reader: &Reader, orders: &mpsc::Sender<Order>) -> Re
         }
     }
     Ok(())
+}
+
+/// Where a rig rests, as a code. Where it was not stored (an older program ran last): its zero, or that of its last
+/// run; none where there is neither in the terms of this calibration.
+fn rest_counts(
+    rig: &str,
+    zero_kn: Option<f64>,
+    calibration: Option<&Calibration>,
+    reader: &Reader,
+) -> Result<Option<f64>, DaemonError> {
+    if let Some(counts) = reader.rest_counts(rig)? {
+        return Ok(Some(counts));
+    }
+    let Some(calibration) = calibration else { return Ok(None) };
+    let of_run = reader.last_zero_kn(rig, &calibration.id)?;
+    let counts = |zero_kn: f64| {
+        Converter::new(calibration).ok().and_then(|line| line.counts_at(Newtons::from_kn(zero_kn)))
+    };
+    Ok(of_run.or(zero_kn).and_then(counts))
 }

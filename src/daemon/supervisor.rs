@@ -144,7 +144,10 @@ async fn broke_off(roster: Arc<Roster>, name: String, part: &'static str, tasks:
         Err(_) => ("the rest of it does not end: restart boltscribed".to_owned(), false),
     };
     trouble(&roster, &name, "rig-broke-off", format!("{part} broke off: {words}"));
-    while ended {
+    if !ended {
+        return;
+    }
+    loop {
         sleep(roster.noticed.wait(&name, look().mono)).await;
         match again(&roster, &name).await {
             Ok(()) => return,

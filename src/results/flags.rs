@@ -63,7 +63,7 @@ flags! {
     RePulled, "re-pulled", Counts, "the tool was pulled again before the release; measures are of the first pull";
     BlowsWeak, "blows-weak", Counts, "ringing is under 6 times the noise, so the count of blows is doubtful";
     ZeroShift, "zero-shift", Counts, "the idle reading has moved away from the rig's zero";
-    Interrupted, "interrupted", LeftOut, "the recording ended or the device restarted inside the run";
+    Interrupted, "interrupted", LeftOut, "the recording began or ended, or the device restarted, inside the run";
     OverLimit, "over-limit", Counts, "tension passed the test bolt's allowed tension: stop and inspect the bolt";
     NoLimit, "no-limit", Counts, "no allowed tension is set for the test bolt";
     Untagged, "untagged", LeftOut, "no setup was in force at the first blow";

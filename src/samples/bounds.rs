@@ -31,7 +31,7 @@ impl Bounds {
         let outside = counts.iter().filter(is_outside).count() as u64;
         self.outside = self.outside.saturating_add(outside);
         let detail = format!(
-            "expected codes from {count_min} to {count_max}, found {outside} outside (the first {first}), {} since \\
+            "expected codes from {count_min} to {count_max}, found {outside} outside (the first {first}), {} since \
              the start; they are taken as clipped",
             self.outside
         );

@@ -83,3 +83,83 @@ impl Stream {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::constants::Calibration;
+    use crate::control::Command;
+    use crate::pipeline::messages::Settings;
+    use crate::samples::{Clock, Piece};
+    use crate::time::MonoNs;
+
+    const RATE_HZ: f64 = 500.0;
+
+    fn stream() -> Stream {
+        let calibration =
+            Calibration { id: "c".into(), coefficients_kn: vec![0.5, 1e-4], nominal: true, range_kn: None };
+        Stream::new(Settings {
+            instrument: crate::frames::Settings::Framed,
+            samples: crate::samples::Settings::default(),
+            runs: crate::runs::Settings::default(),
+            calibration: Some(calibration),
+        })
+        .unwrap()
+    }
+
+    /// A stream that was told of a rest at code 1,000 and hears its first samples; what it says.
+    fn hears(stream: &mut Stream, kn: f64, seconds: f64) -> Vec<Event> {
+        let mut out = Vec::new();
+        let code = ((kn - 0.5) * 1e4) as i32;
+        let counts: Vec<i32> =
+            (0..(seconds * RATE_HZ) as usize).map(|i| code + [0, 30, -20, 10, -30][i % 5]).collect();
+        for counts in counts.chunks(25) {
+            stream.piece(MonoNs(0), Piece::Counts { counts, saturated: false }, &mut out);
+        }
+        out.into_iter().filter_map(|o| if let Output::Event(e) = o { Some(e) } else { None }).collect()
+    }
+
+    fn told() -> Stream {
+        let (mut stream, mut out) = (stream(), Vec::new());
+        stream.command(Command::AwaitRest { rest_counts: 1000.0 }, &mut out);
+        stream.piece(MonoNs(0), Piece::Rate { rate_hz: RATE_HZ, clock: Clock::Device }, &mut out);
+        stream
+    }
+
+    #[test]
+    fn a_rig_at_rest_tells_of_no_wait_and_where_it_rests() {
+        let mut stream = told();
+        assert_eq!(hears(&mut stream, 0.7, 3.0), []);
+        let counts = stream.rest_counts().unwrap();
+        assert!((counts - 2000.0).abs() < 30.0, "{counts}");
+    }
+
+    #[test]
+    fn a_wait_is_told_once_also_over_a_break_and_ends_with_the_release() {
+        let mut stream = told();
+        // 1,000 is 0.6 kN; zeros may shift by 1 kN where no range is known, and runs start at 0.3 kN.
+        let [Event::AwaitsRest { awaits: true, below }] = &hears(&mut stream, 60.0, 5.0)[..] else {
+            panic!("expected one wait")
+        };
+        assert!((below.get() - 1900.0).abs() < 1e-6, "{below:?}");
+        assert_eq!(stream.rest_counts(), None, "60 kN are no rest");
+        stream.piece(MonoNs(0), Piece::Break, &mut Vec::new());
+        stream.piece(MonoNs(0), Piece::Rate { rate_hz: RATE_HZ, clock: Clock::Device }, &mut Vec::new());
+        assert_eq!(hears(&mut stream, 60.0, 5.0), []);
+        let ends = hears(&mut stream, 0.5, 2.0);
+        assert!(matches!(ends[..], [Event::AwaitsRest { awaits: false, .. }]), "{ends:?}");
+    }
+
+    #[test]
+    fn a_zero_that_a_person_takes_ends_the_wait() {
+        let mut stream = told();
+        hears(&mut stream, 4.0, 3.0);
+        let mut out = Vec::new();
+        stream.command(Command::Zero, &mut out);
+        let ends = out.iter().any(|o| matches!(o, Output::Event(Event::AwaitsRest { awaits: false, .. })));
+        let zeroed = out
+            .iter()
+            .any(|o| matches!(o, Output::Event(Event::Zeroed { zero }) if (zero.kn() - 4.0).abs() < 0.01));
+        assert!(ends && zeroed, "{out:?}");
+    }
+}

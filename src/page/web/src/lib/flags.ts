@@ -14,7 +14,7 @@ export const FLAGS: Record<string, FlagWords> = {
   're-pulled': { leavesOut: false, words: 'the tool was pulled again before the release; measures are of the first pull' },
   'blows-weak': { leavesOut: false, words: 'ringing is under 6 times the noise, so the count of blows is doubtful' },
   'zero-shift': { leavesOut: false, words: 'the idle reading has moved away from the rig\'s zero' },
-  'interrupted': { leavesOut: true, words: 'the recording ended or the device restarted inside the run' },
+  'interrupted': { leavesOut: true, words: 'the recording began or ended, or the device restarted, inside the run' },
   'over-limit': { leavesOut: false, words: 'tension passed the test bolt\'s allowed tension: stop and inspect the bolt' },
   'no-limit': { leavesOut: false, words: 'no allowed tension is set for the test bolt' },
   'untagged': { leavesOut: true, words: 'no setup was in force at the first blow' },
