@@ -38,7 +38,7 @@ fn asked(name: &str) -> Option<u64> {
 }
 
 #[test]
-#[ignore = "takes a quarter of an hour: cargo xtask restarts"]
+#[ignore = "takes six minutes: cargo xtask restarts"]
 fn many_restarts_at_random_moments_invent_double_and_lose_nothing() {
     let mut left = asked("BOLTSCRIBE_TEST_RESTARTS").map_or(MANY, |n| n as usize);
     let mut seed = asked("BOLTSCRIBE_TEST_SEED")
