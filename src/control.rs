@@ -80,6 +80,12 @@ pub enum Command {
         #[serde(rename = "zero_kN")]
         zero_kn: f64,
     },
+    /// Begin no run before the rig rests where it last rested (at start, from the store): what goes on now may be
+    /// a tightening. A code, so that it holds whatever the calibration.
+    AwaitRest {
+        /// The idle reading as it was last seen.
+        rest_counts: f64,
+    },
     /// Convert with this calibration from now on.
     Calibrate {
         /// The line.

@@ -79,6 +79,47 @@ fn a_port_that_goes_away_and_comes_back_is_taken_up_again() {
     assert_eq!(counters["boltscribe_port_losses_total"], 1, "{counters}");
 }
 
+/// Standard errors that take no line: a pipe whose reader is gone, one that nobody empties, a full disk.
+fn unwritable() -> Vec<(&'static str, std::process::Stdio, Option<std::io::PipeReader>)> {
+    use std::os::fd::AsFd;
+    let (closed, full) = (std::io::pipe().unwrap(), std::io::pipe().unwrap());
+    drop(closed.0);
+    let fd = full.1.as_fd();
+    let flags = rustix::fs::fcntl_getfl(fd).unwrap();
+    rustix::fs::fcntl_setfl(fd, flags | rustix::fs::OFlags::NONBLOCK).unwrap();
+    while (&full.1).write(&[b'x'; 4096]).is_ok() {}
+    while (&full.1).write(b"x").is_ok() {}
+    rustix::fs::fcntl_setfl(full.1.as_fd(), flags).unwrap();
+    let disk = std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    vec![
+        ("closed pipe", closed.1.into(), None),
+        ("full pipe", full.1.into(), Some(full.0)),
+        ("full disk", disk.into(), None),
+    ]
+}
+
+#[test]
+fn a_log_that_cannot_be_written_stops_no_measuring_and_is_told() {
+    for (what, stderr, reader) in unwritable() {
+        let mut bench = Bench::new();
+        assert_eq!(bench.stop_daemon(), Some(0));
+        bench.start_daemon_logging_to(stderr);
+        bench.start_rig(3, &[]);
+        let runs = bench.runs(3);
+        assert!(runs.iter().all(|run| run["held_kN"].is_number()), "{what}: {runs:?}");
+        wait_for("a live reading", || bench.rig()["tension_kN"].is_number());
+        let doctor = bench.cli(&["doctor"]);
+        if reader.is_none() {
+            // Lines wait in memory where a pipe is full: some thousands, before any is lost.
+            let lost = doctor["daemon"]["counters"]["boltscribe_log_lines_dropped_total"].as_u64();
+            assert!(lost > Some(2), "{what}: {lost:?}");
+            assert!(doctor["troubles"].to_string().contains("lines of the daemon's log"), "{what}: {doctor}");
+        }
+        // It ends in time and in order, whatever the log does.
+        assert_eq!(bench.stop_daemon(), Some(0), "{what}");
+    }
+}
+
 #[test]
 fn a_zero_is_taken_from_the_idle_reading_and_outlives_a_restart() {
     let mut bench = Bench::new();

@@ -129,6 +129,73 @@ fn ticks_that_stand_still_or_fall_give_no_rate_and_lose_no_account() {
     assert_eq!(feed(settings(lines("{value}", None, 32)), all_at_once, "backlog"), 0);
 }
 
+/// A run as a board of 1,000 samples/s with a 24-bit converter prints it; `wild` changes its codes.
+fn printed_run(wild: impl Fn(usize) -> Option<i32>) -> String {
+    let tension_kn = |t: f64| match t {
+        t if t < 4.0 => 0.0,
+        t if t < 6.0 => 40.0 * (t - 4.0),
+        t if t < 8.0 => 80.0,
+        _ => 0.0,
+    };
+    let ring = |t: f64| {
+        let since = (t * 20.0).fract() / 20.0;
+        4.0 * (-since / 0.004).exp() * (2000.0 * since).cos()
+    };
+    let mut text = String::new();
+    for i in 0..10_000 {
+        let t = i as f64 / 1000.0;
+        let driven = if (4.0..6.0).contains(&t) { ring(t) } else { 0.0 };
+        let code = ((tension_kn(t) + driven) / 5e-5) as i32 + [0, 60, -40, 20, -60][i % 5];
+        text += &format!("{i},{}\n", wild(i).unwrap_or(code));
+    }
+    text
+}
+
+#[test]
+fn codes_that_the_converter_cannot_give_are_no_tension_and_leave_the_run_out() {
+    // Alone, as a stretch, to either side, and so many that they would be a level.
+    for (from, to, code) in [
+        (5_500, 5_501, i32::MAX),
+        (5_500, 5_506, i32::MAX),
+        (5_200, 5_210, i32::MIN),
+        (6_300, 6_900, 8_400_000),
+    ] {
+        let what = format!("{code} from {from} to {to} ms");
+        let mut settings = settings(lines("{tick},{value}", Some(1e3), 32));
+        settings.samples.count_min = Some(-8_388_608);
+        settings.samples.count_max = Some(8_388_607);
+        let mut pipeline = Pipeline::new(settings).unwrap();
+        let mut out = pipeline.push(Input::Link { at: MonoNs(0), state: LinkState::Up });
+        let text = printed_run(|i| (from..to).contains(&i).then_some(code));
+        for (at, bytes) in spaced(text.as_bytes(), 50) {
+            pipeline.push_into(Input::Bytes { at, bytes }, &mut out);
+        }
+        pipeline.finish(&mut out);
+        let runs = out.iter().filter_map(|o| match o {
+            Output::Run(boltscribe::pipeline::RunRow::Announced(run)) => Some(run),
+            _ => None,
+        });
+        for run in runs {
+            let record = &run.record;
+            let left_out = run.flags.iter().any(|f| {
+                f.verdict() == boltscribe::results::Verdict::LeftOut
+                    && *f != boltscribe::results::Flag::Untagged
+            });
+            // The converter ends at 419 kN; the low-pass passes a step by less than a fifth.
+            assert!(record.peak.kn() < 504.0, "{what}: {:?}", record.peak);
+            assert!(
+                left_out && run.flags.contains(&boltscribe::results::Flag::Clipped),
+                "{what}: {:?}",
+                run.flags
+            );
+            assert!(record.peak_is_lower_bound, "{what}");
+        }
+        let told = out.iter().any(|o| matches!(o, Output::Fault(f) if f.kind == "out-of-range"));
+        assert!(told, "{what}");
+        assert_accounts_close(&pipeline.counters(), &what);
+    }
+}
+
 #[test]
 fn a_tick_wider_than_the_counter_is_no_overflow() {
     for bits in [8, 16, 32, 63, 64] {

@@ -66,6 +66,8 @@ fn not_served(rig: &Rig) -> RigState {
         zero_kn: None,
         running: None,
         driving: false,
+        awaits_rest: false,
+        trouble: None,
         in_force: crate::control::InForce::default(),
         calibration: rig.calibration().map(|c| c.id.clone()),
         nominal: rig.calibration().is_some_and(|c| c.nominal),
@@ -105,7 +107,9 @@ impl Rigs for Unserved {
                     state.zero_kn = None;
                     Ok(Reply::AtNextStart)
                 }
-                Command::Zero | Command::RestoreZero { .. } => Err(Refusal::NotServed(rig.to_owned())),
+                Command::Zero | Command::RestoreZero { .. } | Command::AwaitRest { .. } => {
+                    Err(Refusal::NotServed(rig.to_owned()))
+                }
             }
         })
     }

@@ -257,6 +257,13 @@ fn event_words(message: &Value) -> Option<String> {
         "started" => format!("run {run} of this stream began{at}"),
         "blow" => format!("run {run}: blow{at}"),
         "zeroed" => format!("zero taken: {}", kn(&message["zero"])),
+        "awaits-rest" if message["awaits"] == true => {
+            format!(
+                "no release seen since the start: no run counts before rest below {}",
+                kn(&message["below"])
+            )
+        }
+        "awaits-rest" => "the rig rests: runs are found".to_owned(),
         "refused" => format!("refused: {}", message["reason"].as_str()?),
         "rate" => format!("samples flow at {} Hz", message["rate_hz"]),
         "stale" if message["stale"] == true => "silent: the last reading is no longer live".to_owned(),

@@ -25,6 +25,8 @@ pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn:
         zero_kn: None,
         running: None,
         driving: false,
+        awaits_rest: false,
+        trouble: None,
         in_force: InForce::default(),
         calibration: calibration.map(|c| c.id.clone()),
         nominal: calibration.is_some_and(|c| c.nominal),
@@ -64,6 +66,7 @@ pub fn take(state: &mut RigState, event: &Event) {
             state.driving = true;
         }
         Event::Zeroed { zero } => state.zero_kn = Some(zero.kn()),
+        Event::AwaitsRest { awaits, .. } => state.awaits_rest = *awaits,
         Event::InForce(in_force) => state.in_force = (**in_force).clone(),
         Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
     }

@@ -8,7 +8,7 @@ use super::news::Feed;
 use super::order::{Answer, ORDERS_MAX, Order};
 use super::rig::{Board, on};
 use super::roster::Seat;
-use super::start::{Running, Shared};
+use super::start::{Line, Running, Shared, Tasks};
 use super::wall::{Wall, look};
 use crate::control::Command;
 use crate::page::{News, RigState};
@@ -42,8 +42,9 @@ pub fn start(set: &settings::Rig, dial: &Dial, shared: &Shared) -> Result<Runnin
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let port_counters = Arc::<port::Counters>::default();
     let seat = Seat { name: name.to_owned(), board, orders, port_counters, faults };
-    // There is no port that had to be closed.
-    Ok(Running { settings: set.clone(), seat, stop, thread, port: tokio::spawn(async {}) })
+    let tasks = Some(Tasks { thread, port: None, postman: None });
+    let (line, pulse) = (Line::Own, Arc::default());
+    Ok(Running { settings: set.clone(), seat, line, stop, stream: None, pulse, tasks })
 }
 
 /// Takes the orders of people.
@@ -74,9 +75,10 @@ impl Desk {
                 self.feed.tell(&self.name, utc_ns, News::Event(event));
                 Answer::Done
             }
-            Command::Zero | Command::RestoreZero { .. } | Command::Calibrate { .. } => {
-                Answer::Refused("its dial is read by hand".to_owned())
-            }
+            Command::Zero
+            | Command::RestoreZero { .. }
+            | Command::AwaitRest { .. }
+            | Command::Calibrate { .. } => Answer::Refused("its dial is read by hand".to_owned()),
         };
         order.answer(&self.name, answer);
     }

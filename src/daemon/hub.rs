@@ -4,6 +4,7 @@
 
 use super::forwarding::Forwarding;
 use super::hearing::hear;
+use super::logging;
 use super::news::Feed;
 use super::order::Order;
 use super::rig::on;
@@ -18,6 +19,7 @@ use crate::results::ByHand;
 use crate::store::RunId;
 use serde_json::Value;
 use std::collections::BTreeMap;
+use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::{broadcast, oneshot};
 
@@ -170,6 +172,15 @@ impl Rigs for Hub {
             add("boltscribe_run_news_dropped_total".into(), dropped.news);
         });
         add("boltscribe_wall_clock_steps_total".into(), self.wall.steps());
+        let noticed = &self.roster.noticed;
+        for (name, count) in [
+            ("broke_off", &noticed.broke_off),
+            ("stood_still", &noticed.stood_still),
+            ("started_again", &noticed.started_again),
+        ] {
+            add(format!("boltscribe_rigs_{name}_total"), count.load(Ordering::Relaxed));
+        }
+        add("boltscribe_log_lines_dropped_total".into(), logging::lines_lost());
         all
     }
 }

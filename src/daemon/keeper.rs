@@ -1,8 +1,9 @@
 //! From a pipeline's outputs to rows of the store, for one rig.
 //!
-//! Samples of an open run are handed over every `SAVE_EVERY_NS`, and at once when it opens or ends;
-//! idle time can wait longer. A run's row follows the samples it was measured from. Nothing here waits: where the store's queue is
-//! full, samples are dropped and counted, and rows of runs are kept back (bounded) and tried again.
+//! Samples of an open run are handed over every `SAVE_EVERY_NS`, and at once when it opens (with its first
+//! samples) or ends; idle time can wait longer. A run's row follows the samples it was measured from. Nothing
+//! here waits: where the store's queue is full, samples are dropped and counted, and rows of runs are kept
+//! back (bounded) and tried again.
 
 use super::postman::Letter;
 use crate::pipeline::{Block, RunRow};
@@ -43,6 +44,7 @@ pub struct Keeper {
     gathered: Vec<Write>,
     gathered_bytes: usize,
     holds_raw: bool,
+    opened: bool,
     saved: MonoNs,
     kept_back: VecDeque<(RunRow, i64)>,
     /// What was lost.
@@ -61,6 +63,7 @@ impl Keeper {
             gathered: Vec::new(),
             gathered_bytes: 0,
             holds_raw: false,
+            opened: false,
             saved: MonoNs(0),
             kept_back: VecDeque::new(),
             dropped: Dropped::default(),
@@ -75,8 +78,10 @@ impl Keeper {
 
     /// Takes samples.
     pub fn block(&mut self, block: Block, utc_ns: i64) {
-        let urgent = !matches!(block, Block::Raw { .. } | Block::Idle { .. });
+        let urgent = matches!(block, Block::End { .. });
         self.holds_raw |= matches!(block, Block::Raw { .. });
+        // An opening goes with the samples that come with it: alone it could not be measured after a kill.
+        self.opened |= matches!(block, Block::Open { .. });
         self.gathered_bytes += match &block {
             Block::Raw { counts, missing, .. } => 4 * counts.len() + 8 * missing.len(),
             Block::Idle { points, .. } => 12 * points.len(),
@@ -109,7 +114,7 @@ impl Keeper {
     /// Time passes.
     pub fn tick(&mut self, at: MonoNs) {
         let every_ns = if self.holds_raw { SAVE_EVERY_NS } else { IDLE_EVERY_NS };
-        if at.since_ns(self.saved) >= every_ns {
+        if self.opened || at.since_ns(self.saved) >= every_ns {
             self.saved = at;
             self.save();
             self.try_kept_back();
@@ -123,6 +128,7 @@ impl Keeper {
         }
         self.gathered_bytes = 0;
         self.holds_raw = false;
+        self.opened = false;
         let writes = std::mem::take(&mut self.gathered);
         let blocks = writes.len() as u64;
         if let Err(e) = self.writer.try_send(&self.rig, writes) {
@@ -147,5 +153,13 @@ impl Keeper {
                 self.dropped.news += 1;
             }
         }
+    }
+}
+
+impl Drop for Keeper {
+    /// Also where the rig's thread broke off: what was measured by then is stored.
+    fn drop(&mut self) {
+        self.save();
+        self.try_kept_back();
     }
 }

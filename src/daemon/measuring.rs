@@ -19,6 +19,11 @@ pub trait Measuring: Send {
 
     /// Host monotonic time of a moment of the stream; none before the first sample.
     fn mono_at(&self, stream_s: f64) -> Option<MonoNs>;
+
+    /// Where the rig was last seen at rest, as a code; none before it was.
+    fn rest_counts(&self) -> Option<f64> {
+        None
+    }
 }
 
 impl Measuring for crate::pipeline::Pipeline {
@@ -36,5 +41,9 @@ impl Measuring for crate::pipeline::Pipeline {
 
     fn mono_at(&self, stream_s: f64) -> Option<MonoNs> {
         self.mono_at(stream_s)
+    }
+
+    fn rest_counts(&self) -> Option<f64> {
+        self.rest_counts()
     }
 }

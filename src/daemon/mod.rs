@@ -25,6 +25,7 @@ pub mod roster;
 pub mod run;
 pub mod serving;
 pub mod start;
+pub mod supervisor;
 pub mod wall;
 pub mod wall_watch;
 
@@ -32,3 +33,5 @@ pub use run::main;
 
 #[cfg(test)]
 mod rig_tests;
+#[cfg(test)]
+mod supervisor_tests;

@@ -56,7 +56,10 @@ pub fn answer_in(event: &Event, command: &Command) -> Option<Answer> {
 #[must_use]
 pub const fn holds_at_once(command: &Command) -> bool {
     match command {
-        Command::Use { .. } | Command::Calibrate { .. } | Command::RestoreZero { .. } => true,
+        Command::Use { .. }
+        | Command::Calibrate { .. }
+        | Command::RestoreZero { .. }
+        | Command::AwaitRest { .. } => true,
         Command::Zero => false,
     }
 }

@@ -5,21 +5,42 @@
 
 use super::error::DaemonError;
 use crate::pipeline::recover;
-use crate::store::{Store, Unfinished, Write};
+use crate::store::{Readers, Store, StreamId, Unfinished, Write, Writer};
 
 /// Answers every unfinished run of the store; gives how many runs were recovered.
 ///
 /// # Errors
 /// The store cannot be read, or does not take the results.
 pub async fn recover_all(store: &Store) -> Result<usize, DaemonError> {
+    answer(store.unfinished()?, &store.writer()).await
+}
+
+/// Closes what a stream left that broke off while the program goes on; gives how many runs were recovered.
+///
+/// # Errors
+/// The store cannot be read, or does not take the results.
+pub async fn recover_stream(
+    readers: &Readers,
+    writer: &Writer,
+    rig: &str,
+    stream: StreamId,
+) -> Result<usize, DaemonError> {
+    // Behind all that the stream still had on its way.
+    for outcome in writer.submit(rig, vec![Write::BrokeOff { stream }])?.wait().await? {
+        outcome?;
+    }
+    answer(readers.unfinished(stream)?, writer).await
+}
+
+async fn answer(all: Vec<Unfinished>, writer: &Writer) -> Result<usize, DaemonError> {
     let mut recovered = 0;
-    for unfinished in store.unfinished()? {
+    for unfinished in all {
         let rig = unfinished.rig.clone();
         let write = measure(unfinished);
         if matches!(&write, Write::Recovered { result: Some(_), .. }) {
             recovered += 1;
         }
-        for outcome in store.writer().submit(&rig, vec![write])?.wait().await? {
+        for outcome in writer.submit(&rig, vec![write])?.wait().await? {
             outcome?;
         }
     }

@@ -12,6 +12,7 @@ use super::measuring::Measuring;
 use super::news::Feed;
 use super::order::{ANSWER_WITHIN_NS, Answer, ORDERS_MAX, Order, Waiting, answer_in, holds_at_once};
 use super::recording::Recording;
+use super::supervisor::Pulse;
 use super::wall::{Wall, look};
 use crate::control::Command;
 use crate::page::{Link, News, RigState};
@@ -75,6 +76,10 @@ pub struct Rig<M> {
     pub accounts_at: MonoNs,
     /// Orders without an answer, oldest first; at most `ORDERS_MAX`.
     pub waiting: Vec<Waiting>,
+    /// Where the rig rests, as it was stored last in this stream.
+    pub rest_counts: Option<f64>,
+    /// When this thread last turned.
+    pub pulse: Arc<Pulse>,
     /// Last day (UTC) on which its calibration holds.
     pub valid_until: Option<Date>,
 }
@@ -87,6 +92,7 @@ impl<M: Measuring> Rig<M> {
         let mut out = Vec::new();
         let mut port_is_there = true;
         loop {
+            self.pulse.beat(look().mono);
             // Bytes go before ticks: a tick must not overtake bytes that arrived before it.
             tokio::select! {
                 biased;
@@ -131,6 +137,16 @@ impl<M: Measuring> Rig<M> {
         if at.since_ns(self.accounts_at) >= ACCOUNTS_EVERY_NS {
             self.accounts_at = at;
             self.show_accounts();
+            self.keep_rest();
+        }
+    }
+
+    /// Where the rig rests is stored as often as it moves: the next start begins with it.
+    fn keep_rest(&mut self) {
+        let rests = self.pipeline.rest_counts();
+        if let Some(counts) = rests.filter(|_| rests != self.rest_counts) {
+            self.rest_counts = rests;
+            self.keeper.row(Write::Rest { utc_ns: self.wall.utc_ns(self.last), counts });
         }
     }
 
@@ -276,6 +292,19 @@ impl<M: Measuring> Rig<M> {
                 let detail = if *stale { "the device is silent" } else { "the device sends again" };
                 tracing::warn!("rig '{}': {detail}", self.name);
                 self.keeper.row(Write::Event { utc_ns, kind: "stale".into(), detail: detail.into() });
+            }
+            Event::AwaitsRest { awaits, below } => {
+                let detail = if *awaits {
+                    format!(
+                        "no release was seen since the start: what is driven is no run, or is left out, until \
+                         tension stands still below {:.2} kN; if nothing pulls, take the zero",
+                        below.kn()
+                    )
+                } else {
+                    "the rig rests: runs are found".to_owned()
+                };
+                tracing::warn!("rig '{}': {detail}", self.name);
+                self.keeper.row(Write::Event { utc_ns, kind: "awaits-rest".into(), detail });
             }
             _ => {}
         }

@@ -48,6 +48,8 @@ impl Measuring for Script {
                         out.extend(open_and_raw());
                         out.push(Output::Run(RunRow::Announced(Box::new(result(1)))));
                     }
+                    b"open" => out.extend(open_and_raw()),
+                    b"panic" => panic!("as the script says"),
                     b"bad" => out.push(Output::Fault(Fault { kind: "crc".into(), detail: "x".into() })),
                     b"idle" => out.push(Output::Event(Event::Zeroed { zero: Newtons(1500.0) })),
                     _ => out.push(Output::Send(bytes.to_vec())),
@@ -75,7 +77,7 @@ impl Measuring for Script {
 fn open_and_raw() -> [Output; 2] {
     let in_force = Box::new(InForce::default());
     [
-        Output::Block(Block::Open { run_seq: 1, first_sample: 0, rate_hz: 1000.0, in_force }),
+        Output::Block(Block::Open { run_seq: 1, first_sample: 0, rate_hz: 1000.0, in_force, opening: None }),
         Output::Block(Block::Raw { run_seq: 1, first_sample: 0, counts: vec![1, 2, 3], missing: vec![] }),
     ]
 }
@@ -179,6 +181,8 @@ fn bench(first: Pair) -> Bench {
         last: MonoNs(0),
         accounts_at: MonoNs(0),
         waiting: vec![],
+        rest_counts: None,
+        pulse: Arc::default(),
         valid_until: None,
     };
     let wires = Wires { port: port_in, to_port, orders: orders_in, stop: stop_in };
@@ -310,4 +314,19 @@ async fn a_recording_that_fails_ends_and_the_rig_goes_on() {
     bench.bytes(b"blow").await;
     assert!(matches!(bench.news().await, News::Event(Event::Blow { .. })));
     assert_eq!(bench.notes.lock().unwrap().len(), 3);
+}
+
+#[tokio::test]
+async fn a_thread_that_breaks_off_has_stored_what_came_before_and_its_run_is_found() {
+    let bench = bench(look());
+    bench.bytes(b"open").await;
+    bench.bytes(b"panic").await;
+    let broken = bench.rig.await.err().expect("it broke off");
+    assert!(broken.is_panic());
+    let pending = bench.store.writer().submit("a", vec![Write::BrokeOff { stream: bench.stream }]).unwrap();
+    pending.wait().await.unwrap()[0].clone().unwrap();
+    let left = bench.store.readers().unfinished(bench.stream).unwrap();
+    assert_eq!(left.len(), 1);
+    assert_eq!(left[0].raw.len(), 1, "its samples came with the opening");
+    assert!(bench.store.readers().unfinished(StreamId(bench.stream.0 + 1)).unwrap().is_empty());
 }

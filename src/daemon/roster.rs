@@ -6,21 +6,22 @@
 use super::faults::FaultLog;
 use super::order::Order;
 use super::rig::{Board, on};
-use super::start::{Line, Running, Shared, start};
+use super::start::{Line, Running, Shared, Tasks, start};
+use super::supervisor::{Noticed, Pulse, Seen};
 use crate::page::{Refusal, RigState};
 use crate::port;
 use crate::runs;
 use crate::settings::{self, RIGS_MAX, Settings};
+use crate::store::StreamId;
 use serde_json::Value;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use std::time::Duration;
 use tokio::sync::mpsc;
-use tokio::task::JoinHandle;
 use tokio::time::timeout;
 
 /// Time for one rig to close its stream and its port.
-const ENDS_WITHIN: Duration = Duration::from_secs(2);
+pub const ENDS_WITHIN: Duration = Duration::from_secs(2);
 
 /// What is held of one rig.
 pub struct Seat {
@@ -38,12 +39,15 @@ pub struct Seat {
 
 /// All rigs of the daemon.
 pub struct Roster {
-    shared: Shared,
+    /// What every rig shares.
+    pub(super) shared: Shared,
+    /// What was noticed of rigs that broke off or stood still.
+    pub noticed: Noticed,
     folder: PathBuf,
     measure: runs::Settings,
-    rigs: RwLock<Vec<Running>>,
+    pub(super) rigs: RwLock<Vec<Running>>,
     /// One change at a time.
-    changing: tokio::sync::Mutex<()>,
+    pub(super) changing: tokio::sync::Mutex<()>,
 }
 
 impl Roster {
@@ -52,6 +56,7 @@ impl Roster {
     pub fn new(shared: Shared, settings: &Settings) -> Self {
         Self {
             shared,
+            noticed: Noticed::default(),
             folder: settings.store.rigs(),
             measure: settings.measure.clone(),
             rigs: RwLock::default(),
@@ -200,6 +205,53 @@ impl Roster {
         })
     }
 
+    /// Looks at the seat of one rig.
+    pub(super) fn at(&self, name: &str, look: impl FnOnce(&Seat)) {
+        let rigs = self.rigs.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(rig) = rigs.iter().find(|rig| rig.seat.name == name) {
+            look(&rig.seat);
+        }
+    }
+
+    /// One look at every rig. `still` says for how long a thread has not turned, where that is too long. Of a rig
+    /// of which a part has ended, all parts are taken.
+    pub(super) fn look_after(&self, still: impl Fn(&Pulse) -> Option<u64>) -> Vec<(String, Seen)> {
+        let mut rigs = self.rigs.write().unwrap_or_else(PoisonError::into_inner);
+        let look = |rig: &mut Running| {
+            let ended = rig.tasks.as_ref()?.ended();
+            let seen = match (ended, still(&rig.pulse)) {
+                (Some(part), _) => Seen::Ended(part, rig.tasks.take()?),
+                (None, Some(still_ns)) => Seen::Still(still_ns),
+                (None, None) => Seen::Well,
+            };
+            Some((rig.seat.name.clone(), seen))
+        };
+        rigs.iter_mut().filter_map(look).collect()
+    }
+
+    /// Asks all that works for a rig to end.
+    pub(super) fn ask_to_end(&self, name: &str) {
+        let rigs = self.rigs.read().unwrap_or_else(PoisonError::into_inner);
+        for rig in rigs.iter().filter(|rig| rig.seat.name == name) {
+            let _ = rig.stop.send(true);
+        }
+    }
+
+    /// How a rig that has no tasks was set; none where it was taken away meanwhile.
+    pub(super) fn as_set(&self, name: &str) -> Option<(settings::Rig, Line, Option<StreamId>)> {
+        let rigs = self.rigs.read().unwrap_or_else(PoisonError::into_inner);
+        let rig = rigs.iter().find(|rig| rig.seat.name == name && rig.tasks.is_none())?;
+        Some((rig.settings.clone(), rig.line, rig.stream))
+    }
+
+    /// Puts a rig that was started again in its place.
+    pub(super) fn put_back(&self, running: Running) {
+        let mut rigs = self.rigs.write().unwrap_or_else(PoisonError::into_inner);
+        if let Some(rig) = rigs.iter_mut().find(|rig| rig.seat.name == running.seat.name) {
+            *rig = running;
+        }
+    }
+
     async fn end_one(&self, name: &str) -> Result<(), Refusal> {
         let running = {
             let mut rigs = self.rigs.write().unwrap_or_else(PoisonError::into_inner);
@@ -208,7 +260,7 @@ impl Roster {
         let Some(running) = running else { return Ok(()) };
         let _ = running.stop.send(true);
         // The port must be free before another reader opens it.
-        timeout(ENDS_WITHIN, ended(name, running.thread, running.port)).await.map_err(|_| Refusal::Failed {
+        timeout(ENDS_WITHIN, ended(name, running.tasks)).await.map_err(|_| Refusal::Failed {
             tried: format!("end the reader of rig '{name}'"),
             what: "it did not end within 2 s".to_owned(),
         })
@@ -221,13 +273,14 @@ impl Roster {
             let _ = rig.stop.send(true);
         }
         for rig in rigs {
-            ended(&rig.seat.name, rig.thread, rig.port).await;
+            ended(&rig.seat.name, rig.tasks).await;
         }
     }
 }
 
-async fn ended(name: &str, thread: JoinHandle<()>, port: JoinHandle<()>) {
-    for task in [thread, port] {
+async fn ended(name: &str, tasks: Option<Tasks>) {
+    // The postman still waits for commits; whoever needs them waits for the store.
+    for task in tasks.into_iter().flat_map(|tasks| [Some(tasks.thread), tasks.port]).flatten() {
         if let Err(e) = task.await {
             tracing::error!("rig '{name}': its reader broke off: {e}");
         }

@@ -12,7 +12,7 @@ use super::news::Feed;
 use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::wall::{Wall, look};
-use super::{forwarding, logging, recovery, serving, wall_watch};
+use super::{forwarding, logging, recovery, serving, supervisor, wall_watch};
 use crate::page::{State, walking};
 use crate::settings::Settings;
 use crate::store::{Mode, Store, StoreError};
@@ -34,6 +34,9 @@ const SERVERS_END_WITHIN: Duration = Duration::from_millis(300);
 /// Time for the store to take the last rows.
 const STORE_ENDS_WITHIN: Duration = Duration::from_millis(700);
 
+/// Time for the last lines of the log.
+const LOG_ENDS_WITHIN: Duration = Duration::from_millis(100);
+
 /// Runs the program with the arguments of the process.
 #[must_use]
 pub fn main() -> ExitCode {
@@ -48,15 +51,23 @@ pub fn main() -> ExitCode {
     match run(&args) {
         Ok(()) => ExitCode::SUCCESS,
         Err(e) => {
-            let mut err = std::io::stderr().lock();
-            // Where standard error is gone, nobody is left to be told.
-            let _ = writeln!(err, "error: {e}");
-            if let Some(hint) = e.hint() {
-                let _ = writeln!(err, "hint: {hint}");
-            }
+            say(&e);
             ExitCode::from(e.exit_code())
         }
     }
+}
+
+/// On a thread of its own: a pipe that nobody empties must not keep the program from ending, and where standard
+/// error is gone nobody is left to be told.
+fn say(e: &DaemonError) {
+    let hint = e.hint().map_or_else(String::new, |hint| format!("hint: {hint}\n"));
+    let text = format!("error: {e}\n{hint}");
+    let (said, was_said) = std::sync::mpsc::channel();
+    std::thread::spawn(move || {
+        let _ = std::io::stderr().lock().write_all(text.as_bytes());
+        let _ = said.send(());
+    });
+    let _ = was_said.recv_timeout(LOG_ENDS_WITHIN);
 }
 
 fn run(args: &Args) -> Result<(), DaemonError> {
@@ -66,7 +77,7 @@ fn run(args: &Args) -> Result<(), DaemonError> {
         let _ = writeln!(std::io::stderr(), "the settings can be used: {rigs} rig(s)");
         return Ok(());
     }
-    logging::start(settings.daemon.log.word()).map_err(|e| DaemonError::Settings(vec![e]))?;
+    let log = logging::start(settings.daemon.log.word()).map_err(|e| DaemonError::Settings(vec![e]))?;
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         .build()
@@ -74,6 +85,7 @@ fn run(args: &Args) -> Result<(), DaemonError> {
     let ended = runtime.block_on(work(args, &settings));
     // What has not ended by now is cut: its rows are in the store already or were counted.
     runtime.shutdown_timeout(Duration::from_millis(100));
+    log.finish(LOG_ENDS_WITHIN);
     ended
 }
 
@@ -101,6 +113,7 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     for rig in &settings.rigs {
         roster.start(rig, Line::Stored).await?;
     }
+    tokio::spawn(supervisor::run(Arc::clone(&roster)));
     let (forwarding, carrier) = carrier.unzip();
     let hub = Arc::new(Hub::new(Arc::clone(&roster), feed, Arc::clone(&wall), forwarding));
     let health = settings.forward.as_ref().map(|forward| {

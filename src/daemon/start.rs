@@ -13,13 +13,17 @@ use super::postman::{self, LETTERS_MAX};
 use super::recording::{self, Recording};
 use super::rig::{Board, Rig, Wires};
 use super::roster::Seat;
+use super::supervisor::Pulse;
 use super::wall::{Wall, look};
+use crate::constants::Calibration;
 use crate::control::Command;
 use crate::pipeline::{self, Pipeline};
 use crate::port;
 use crate::settings::{self, Instrument};
 use crate::store::{Reader, Readers, StreamId, Write, Writer, Written};
+use crate::tension::Converter;
 use crate::time::MonoNs;
+use crate::units::Newtons;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use tokio::runtime::Handle;
@@ -62,12 +66,49 @@ pub struct Running {
     pub settings: settings::Rig,
     /// What the hub holds of it.
     pub seat: Seat,
+    /// Which calibration it started with.
+    pub line: Line,
     /// True ends it.
     pub stop: watch::Sender<bool>,
+    /// Where its samples go; none for a dial.
+    pub stream: Option<StreamId>,
+    /// When its thread last turned; a dial's never does.
+    pub pulse: Arc<Pulse>,
+    /// What works for it; none while it is started again.
+    pub tasks: Option<Tasks>,
+}
+
+/// What works for one rig.
+pub struct Tasks {
     /// Ends when the stream is closed and handed to the store.
     pub thread: JoinHandle<()>,
-    /// Ends when the port is closed.
-    pub port: JoinHandle<()>,
+    /// Ends when the port is closed; none for a dial.
+    pub port: Option<JoinHandle<()>>,
+    /// Ends after the thread, when all runs were told; none for a dial.
+    pub postman: Option<JoinHandle<()>>,
+}
+
+impl Tasks {
+    /// The part that has ended, in words.
+    #[must_use]
+    pub fn ended(&self) -> Option<&'static str> {
+        let over = |task: &Option<JoinHandle<()>>| task.as_ref().is_some_and(JoinHandle::is_finished);
+        match (self.thread.is_finished(), over(&self.port), over(&self.postman)) {
+            (true, ..) => Some("its thread"),
+            (_, true, _) => Some("the reader of its port"),
+            (.., true) => Some("what tells of its runs"),
+            _ => None,
+        }
+    }
+
+    /// Waits for the end of thread and port; gives what made one of them break off, in words.
+    pub async fn join(self) -> String {
+        let mut why = Vec::new();
+        for task in [Some(self.thread), self.port, self.postman].into_iter().flatten() {
+            why.extend(task.await.err().map(|e| e.to_string()));
+        }
+        if why.is_empty() { "it ended unasked".to_owned() } else { why.join("; ") }
+    }
 }
 
 /// Starts one rig.
@@ -82,7 +123,7 @@ pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<R
                 Line::Own => settings::Line::clone(wire),
                 Line::Stored => with_calibration(&set.name, wire, &shared.readers.reader()?)?,
             };
-            start_line(set, &wire, shared).await
+            start_line(set, &wire, line, shared).await
         }
     }
 }
@@ -90,6 +131,7 @@ pub async fn start(set: &settings::Rig, line: Line, shared: &Shared) -> Result<R
 async fn start_line(
     set: &settings::Rig,
     line: &settings::Line,
+    from: Line,
     shared: &Shared,
 ) -> Result<Running, DaemonError> {
     let name = set.name.as_str();
@@ -116,10 +158,16 @@ async fn start_line(
     let faults: Arc<Mutex<FaultLog>> = Arc::default();
     let (letters, letters_in) = mpsc::channel(LETTERS_MAX);
     let (orders, orders_in) = mpsc::channel(ORDERS_MAX);
-    take_up_again(name, &shared.readers.reader()?, &orders)?;
+    take_up_again(name, calibration, &shared.readers.reader()?, &orders)?;
     let (stop, stopped) = watch::channel(false);
     let (port, to_port, port_counters, port_task) = open_port(line, &stopped);
-    tokio::spawn(postman::run(name.to_owned(), letters_in, shared.feed.clone(), Arc::clone(&shared.wall)));
+    let postman = tokio::spawn(postman::run(
+        name.to_owned(),
+        letters_in,
+        shared.feed.clone(),
+        Arc::clone(&shared.wall),
+    ));
+    let pulse = Arc::<Pulse>::default();
     let rig = Rig {
         name: name.to_owned(),
         pipeline,
@@ -132,6 +180,8 @@ async fn start_line(
         last: MonoNs(0),
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
+        rest_counts: None,
+        pulse: Arc::clone(&pulse),
         valid_until,
     };
     let wires = Wires { port, to_port, orders: orders_in, stop: stopped };
@@ -139,7 +189,8 @@ async fn start_line(
     // A thread of its own: the measuring of a long run must not hold up the others or the API.
     let thread = tokio::task::spawn_blocking(move || drop(here.block_on(rig.run(wires))));
     let seat = Seat { name: name.to_owned(), board, orders, port_counters, faults };
-    Ok(Running { settings: set.clone(), seat, stop, thread, port: port_task })
+    let tasks = Some(Tasks { thread, port: Some(port_task), postman: Some(postman) });
+    Ok(Running { settings: set.clone(), seat, line: from, stop, stream: Some(stream), pulse, tasks })
 }
 
 /// A calibration that was put in force by command stands over that of the settings: one stream, one
@@ -191,11 +242,20 @@ async fn new_stream(
     }
 }
 
-/// What was in force and the zero of the last start go first through the queue of orders.
-fn take_up_again(rig: &str, reader: &Reader, orders: &mpsc::Sender<Order>) -> Result<(), DaemonError> {
+/// What was in force, the zero and the rest of the last start go first through the queue of orders.
+fn take_up_again(
+    rig: &str,
+    calibration: Option<&Calibration>,
+    reader: &Reader,
+    orders: &mpsc::Sender<Order>,
+) -> Result<(), DaemonError> {
     let in_force = reader.in_force(rig)?.map(|row| Command::Use { in_force: row.in_force });
-    let zero = reader.zero_kn(rig)?.map(|zero_kn| Command::RestoreZero { zero_kn });
-    for command in in_force.into_iter().chain(zero) {
+    let zero_kn = reader.zero_kn(rig)?;
+    let zero = zero_kn.map(|zero_kn| Command::RestoreZero { zero_kn });
+    // What the rig does now may have begun before this start: a run begins where it was seen at rest.
+    let rest = rest_counts(rig, zero_kn, calibration, reader)?;
+    let rest = rest.map(|rest_counts| Command::AwaitRest { rest_counts });
+    for command in in_force.into_iter().chain(zero).chain(rest) {
         // Nobody waits for these answers.
         let (reply, _) = oneshot::channel();
         let order = Order { who: RESTORED.to_owned(), command, reply };
@@ -204,4 +264,23 @@ fn take_up_again(rig: &str, reader: &Reader, orders: &mpsc::Sender<Order>) -> Re
         }
     }
     Ok(())
+}
+
+/// Where a rig rests, as a code. Where it was not stored (an older program ran last): its zero, or that of its last
+/// run; none where there is neither in the terms of this calibration.
+fn rest_counts(
+    rig: &str,
+    zero_kn: Option<f64>,
+    calibration: Option<&Calibration>,
+    reader: &Reader,
+) -> Result<Option<f64>, DaemonError> {
+    if let Some(counts) = reader.rest_counts(rig)? {
+        return Ok(Some(counts));
+    }
+    let Some(calibration) = calibration else { return Ok(None) };
+    let of_run = reader.last_zero_kn(rig, &calibration.id)?;
+    let counts = |zero_kn: f64| {
+        Converter::new(calibration).ok().and_then(|line| line.counts_at(Newtons::from_kn(zero_kn)))
+    };
+    Ok(of_run.or(zero_kn).and_then(counts))
 }

@@ -181,7 +181,10 @@ fn store_families(text: &mut String, state: &State) {
 
 fn rig_families(text: &mut String, state: &State) {
     type Figure = fn(&super::rigs::RigState) -> u64;
-    let figures: [(&str, &str, &str, Figure); 8] = [
+    let figures: [(&str, &str, &str, Figure); 9] = [
+        ("boltscribe_rig_in_trouble", "gauge", "1 while something keeps the daemon from measuring.", |rig| {
+            u64::from(rig.trouble.is_some())
+        }),
         ("boltscribe_rig_up", "gauge", "1 while the line is open.", |rig| u64::from(rig.link == Link::Up)),
         ("boltscribe_rig_stale", "gauge", "1 while nothing comes.", |rig| u64::from(rig.stale)),
         ("boltscribe_rig_bytes_total", "counter", "Bytes received.", |rig| rig.counters.bytes_in),

@@ -72,6 +72,11 @@ pub struct RigState {
     pub running: Option<u32>,
     /// That run is not measured yet: the tool may be driving.
     pub driving: bool,
+    /// No release was seen since the start, though a tightening may have been going on: no run is found, or it
+    /// is left out.
+    pub awaits_rest: bool,
+    /// What keeps the daemon from measuring at this rig, in words; null where nothing does.
+    pub trouble: Option<String>,
     /// Tags that the next run will carry.
     pub in_force: InForce,
     /// Name of the calibration.
@@ -110,6 +115,8 @@ impl RigState {
             zero_kn: None,
             running: None,
             driving: false,
+            awaits_rest: false,
+            trouble: None,
             in_force: InForce::default(),
             calibration: dial.correction.as_ref().map(|c| c.id.clone()),
             nominal: dial.is_nominal(),
@@ -136,6 +143,8 @@ impl RigState {
         say(bolt.and_then(|b| b.allowed_kn).is_none(), "no limit set");
         say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor");
         say(self.in_force.setup.is_none(), "no setup");
+        say(self.trouble.is_some(), "nothing is measured");
+        say(self.awaits_rest, "no release seen since the start");
     }
 }
 

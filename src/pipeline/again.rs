@@ -5,7 +5,7 @@
 //! from. Must not know where runs are stored, nor what the time is.
 
 use super::messages::Block;
-use super::recover::find;
+use super::recover::runs_in;
 use crate::constants::{Calibration, CalibrationError};
 use crate::control::BoltInForce;
 use crate::results::result::Context;
@@ -159,7 +159,12 @@ fn found_anew(
     if let Some(zero) = carried_over(zero, with) {
         finder.set_rig_zero(zero);
     }
-    find(finder, converter, raw).ok_or(AgainError::NoRun)
+    // Its samples may begin inside the run before; which one it is shows by where it began.
+    let away = |found: &Record| (found.first_blow_s - record.first_blow_s).abs();
+    runs_in(finder, converter, raw)
+        .into_iter()
+        .min_by(|a, b| away(&a.0).total_cmp(&away(&b.0)))
+        .ok_or(AgainError::NoRun)
 }
 
 /// The codes of one run, joined.

@@ -4,6 +4,7 @@
 
 use super::messages::{Block, Thin};
 use crate::control::InForce;
+use crate::runs::Opening;
 
 /// Codes kept back before a run may claim them, seconds; the finder's look-back fits twice.
 const BACK_S: f64 = 4.5;
@@ -76,7 +77,13 @@ impl Blocks {
     }
 
     /// A run claims the codes from `keep_from` on.
-    pub fn open(&mut self, run_seq: u32, keep_from: u64, in_force: InForce, out: &mut Vec<Block>) {
+    pub fn open(
+        &mut self,
+        run_seq: u32,
+        keep_from: u64,
+        (in_force, opening): (InForce, Option<Opening>),
+        out: &mut Vec<Block>,
+    ) {
         let from = keep_from.max(self.first);
         self.thin(from, out);
         self.end_point(out);
@@ -85,6 +92,7 @@ impl Blocks {
             first_sample: from,
             rate_hz: self.rate_hz,
             in_force: Box::new(in_force),
+            opening: opening.map(Box::new),
         });
         self.open = Some((run_seq, from));
         self.flush(self.next(), out);
@@ -208,7 +216,7 @@ mod tests {
                 b.push(piece, &mut out);
                 let next = at + piece.len();
                 if at < 12_000 && next >= 12_000 {
-                    b.open(1, 11_000, InForce::default(), &mut out);
+                    b.open(1, 11_000, (InForce::default(), None), &mut out);
                 }
                 if at < 16_000 && next >= 16_000 {
                     b.end(1, 15_000, &mut out);

@@ -141,6 +141,12 @@ impl Pipeline {
         self.core.stream.mono_at(stream_s)
     }
 
+    /// Where the rig was last seen at rest in this stream, as a code; none before it was.
+    #[must_use]
+    pub fn rest_counts(&self) -> Option<f64> {
+        self.core.stream.rest_counts()
+    }
+
     /// Device seconds in a second here: 1 on real hardware.
     #[must_use]
     pub fn time_scale(&self) -> u16 {

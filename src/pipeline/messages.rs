@@ -164,6 +164,14 @@ pub enum Event {
         /// The idle reading that counts as zero from now on.
         zero: Newtons,
     },
+    /// No release was seen since the stream began, though a tightening may have been going on: no run is found,
+    /// or it is left out. Or it was seen now.
+    AwaitsRest {
+        /// True: it is waited for.
+        awaits: bool,
+        /// Below which tension must fall and stand still.
+        below: Newtons,
+    },
     /// A command could not be obeyed.
     Refused {
         /// Why.
@@ -186,6 +194,8 @@ pub enum Block {
         rate_hz: f64,
         /// Tags at the opening.
         in_force: Box<InForce>,
+        /// What the run begins from; none: an older program, which did not keep it, opened it.
+        opening: Option<Box<runs::Opening>>,
     },
     /// Raw codes of an open run, in order and without overlap.
     Raw {

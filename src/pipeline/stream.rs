@@ -2,13 +2,15 @@
 //!
 //! Must not know bytes or instruments: pieces come in order from `samples`.
 
+mod rest;
+
 use super::blocks::Blocks;
 use super::live::Live;
 use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
 use crate::constants::CalibrationError;
 use crate::control::{Command, InForce};
 use crate::results::{Closed, RunResult, result::Context};
-use crate::runs::{Basis, Finder, Found, RELEASE_MAX_S, Record, Timing};
+use crate::runs::{Basis, Finder, Found, Opening, RELEASE_MAX_S, Record, Rest, Timing};
 use crate::samples::{Clock, Piece};
 use crate::tension::Converter;
 use crate::time::{LowerEnvelope, MonoNs};
@@ -31,6 +33,7 @@ pub struct Stream {
     rig_zero: Option<Newtons>,
     /// Below which tension must fall after a run that was broken off, and when it was.
     release: Option<(Newtons, MonoNs)>,
+    resting: rest::Resting,
     tags: Vec<(u64, InForce)>,
     next: u64,
     now: MonoNs,
@@ -63,6 +66,7 @@ impl Stream {
             blocks: None,
             rig_zero: None,
             release: None,
+            resting: rest::Resting::default(),
             tags: vec![(0, InForce::default())],
             next: 0,
             now: MonoNs(0),
@@ -148,10 +152,13 @@ impl Stream {
             if let Some(zero) = self.rig_zero {
                 finder.set_rig_zero(zero);
             }
-            if let Some((below, since)) = self.release.take()
-                && self.now.since_ns(since) as f64 <= RELEASE_MAX_S * 1e9
-            {
-                finder.await_release(below);
+            finder.set_rest(self.resting.awaited);
+            if let Some((below, since)) = self.release.take() {
+                if self.now.since_ns(since) as f64 <= RELEASE_MAX_S * 1e9 {
+                    finder.await_release(below);
+                } else {
+                    finder.set_rest(Rest::Missed { below });
+                }
             }
             self.finder = Some(finder);
         }
@@ -170,6 +177,7 @@ impl Stream {
             converter.convert(counts, &mut self.tension, &mut self.clipped);
             finder.push(&self.tension, &self.clipped, &mut self.found);
             self.rig_zero = finder.rig_zero();
+            self.look_at_rest(out);
         } else {
             self.tension.clear();
         }
@@ -218,6 +226,7 @@ impl Stream {
             finder.break_off(&mut self.found);
             self.runs = finder.runs();
             self.release = finder.awaited_release().map(|below| (below, self.now));
+            self.resting.awaited = finder.awaited_rest().0;
         }
         self.settle(out);
         self.end_blocks(out);
@@ -263,11 +272,16 @@ impl Stream {
                 out.push(Output::Event(Event::InForce(Box::new(in_force))));
             }
             Command::Zero => match self.finder.as_ref().map(Finder::steady_reading) {
-                Some(Ok(zero)) => self.zeroed(zero, out),
+                Some(Ok(zero)) => {
+                    // A person says that nothing pulls.
+                    self.await_rest(Rest::Seen, out);
+                    self.zeroed(zero, out);
+                }
                 Some(Err(why)) => refuse(&format!("cannot take a zero: {why}"), out),
                 None => refuse("cannot take a zero: expected a calibration and samples, found none", out),
             },
             Command::RestoreZero { zero_kn } => self.zeroed(Newtons::from_kn(zero_kn), out),
+            Command::AwaitRest { rest_counts } => self.await_rest_at(rest_counts, out),
             Command::Calibrate { calibration } => match Converter::new(&calibration) {
                 Ok(converter) => {
                     let rate = self.rate_hz.map(|r| (r, self.timing));
@@ -278,6 +292,7 @@ impl Stream {
                     }
                     self.settings.calibration = Some(calibration);
                     (self.rig_zero, self.release) = (None, None);
+                    self.resting.awaited = self.rest_anew();
                     if let Some((rate_hz, timing)) = rate {
                         let clock = if timing == Timing::Device { Clock::Device } else { Clock::Host };
                         self.rate(rate_hz, clock, out);
@@ -304,10 +319,10 @@ impl Stream {
         let rate_hz = self.rate_hz.unwrap_or(1.0);
         for found in std::mem::take(&mut self.found) {
             match found {
-                Found::Opened { run, keep_from, crossing } => {
+                Found::Opened { run, keep_from, crossing, opening } => {
                     self.runs = run;
-                    let tags = self.in_force_at(crossing).0;
-                    self.with_blocks(out, |b, kept| b.open(run, keep_from, tags, kept));
+                    let from = (self.in_force_at(crossing).0, Some(Opening { range: self.range, ..opening }));
+                    self.with_blocks(out, |b, kept| b.open(run, keep_from, from, kept));
                     out.push(Output::Event(Event::Started { run_seq: run, at_s: crossing as f64 / rate_hz }));
                 }
                 Found::Blow { run, sample } => {

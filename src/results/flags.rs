@@ -67,7 +67,7 @@ flags! {
     EndEstimated, "end-estimated", Counts, "single blows are not seen, so the last blow and the drive time are estimates";
     EndUnsure, "end-unsure", LeftOut, "the signal does not tell when the tool stopped, so the held tension may be of another moment";
     ZeroShift, "zero-shift", Counts, "the idle reading has moved away from the rig's zero";
-    Interrupted, "interrupted", LeftOut, "the recording ended or the device restarted inside the run";
+    Interrupted, "interrupted", LeftOut, "the recording began or ended, or the device restarted, inside the run";
     OverLimit, "over-limit", Counts, "tension passed the test bolt's allowed tension: stop and inspect the bolt";
     NoLimit, "no-limit", Counts, "no allowed tension is set for the test bolt";
     Untagged, "untagged", LeftOut, "no setup was in force at the first blow";

@@ -6,6 +6,8 @@
 mod breaks;
 mod decide;
 mod glitch;
+mod rest;
+mod resume;
 
 use super::after::After;
 use super::idle::Idle;
@@ -17,6 +19,8 @@ use super::watch::Watch;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
+pub use rest::{REST_MAX_S, Rest};
+pub use resume::Opening;
 
 /// News from the finder, in order. Sample numbers count from the start of the stream.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,6 +33,8 @@ pub enum Found {
         keep_from: u64,
         /// Where tension crossed the threshold.
         crossing: u64,
+        /// What it begins from: with its samples, all that measuring needs.
+        opening: Opening,
     },
     /// A blow was seen; provisional.
     Blow {
@@ -136,6 +142,7 @@ pub struct Finder {
     seat: Option<Seat>,
     /// From here on samples before the run under way were idle.
     run_idle_from: u64,
+    rest: (Rest, u64),
 }
 
 /// Small tension that stood still before the run under way: a nut seated by hand, or a run of its own after all.
@@ -177,6 +184,7 @@ impl Finder {
             own_zero: false,
             seat: None,
             run_idle_from: first_sample,
+            rest: (Rest::Seen, first_sample),
             rig_zero: None,
             settings,
             rate_hz,
@@ -372,7 +380,7 @@ impl Finder {
             timing: self.timing,
             rig_zero: self.rig_zero,
             ended,
-            interrupted,
+            interrupted: interrupted || self.rest_missed(),
         };
         measure(&kept, &self.settings)
     }
@@ -385,7 +393,7 @@ impl Finder {
             until: self.next,
             rig_zero: self.rig_zero,
             ended,
-            interrupted,
+            interrupted: interrupted || self.rest_missed(),
             range: None,
         }
     }

@@ -22,5 +22,5 @@ pub mod starts;
 pub mod study;
 pub mod watch;
 
-pub use finder::{Finder, Found, RELEASE_MAX_S};
+pub use finder::{Finder, Found, Opening, RELEASE_MAX_S, REST_MAX_S, Rest};
 pub use record::{Basis, Blow, CloseReason, Closing, Gate, Plateau, Record, RunFlag, Settings, Timing};

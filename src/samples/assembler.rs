@@ -2,6 +2,7 @@
 //!
 //! Must not know calibration or runs; what it hands on is described in `piece`.
 
+use super::bounds::Bounds;
 use super::piece::{Clock, Piece};
 use super::readings::{Readings, Step};
 use super::settings::{RATE_MAX_HZ, Settings};
@@ -24,6 +25,7 @@ pub struct Assembler {
     rate_hz: Option<f64>,
     identity: Option<Identity>,
     range_told: bool,
+    bounds: Bounds,
     settings: Settings,
     readings_seen: u64,
     /// Samples taken from frames.
@@ -51,6 +53,7 @@ impl Assembler {
             rate_hz: None,
             identity: None,
             range_told: false,
+            bounds: Bounds::default(),
             settings: settings.clone(),
             readings_seen: 0,
             samples_in: 0,
@@ -127,6 +130,7 @@ impl Assembler {
         self.tick_rate_hz = Some(identity.tick_rate_hz);
         self.identity = Some(identity.clone());
         sink(Piece::Identity(identity));
+        self.bounds.set(identity.count_min, identity.count_max);
         sink(Piece::Range { count_min: identity.count_min, count_max: identity.count_max });
     }
 
@@ -167,7 +171,9 @@ impl Assembler {
             self.rate_hz = Some(rate_hz);
             sink(Piece::Rate { rate_hz, clock: Clock::Device });
         }
-        sink(Piece::Counts { counts: frame.counts, saturated: frame.saturated });
+        let (counts, told) = self.bounds.take(frame.counts);
+        told.into_iter().for_each(&mut *sink);
+        sink(Piece::Counts { counts: &counts, saturated: frame.saturated });
     }
 
     fn reading(
@@ -183,8 +189,12 @@ impl Assembler {
         if !std::mem::replace(&mut self.range_told, true)
             && let (Some(count_min), Some(count_max)) = (self.settings.count_min, self.settings.count_max)
         {
+            self.bounds.set(count_min, count_max);
             sink(Piece::Range { count_min, count_max });
         }
+        let (within, told) = self.bounds.take(std::slice::from_ref(&count));
+        let count = within.first().copied().unwrap_or(count);
+        told.into_iter().for_each(&mut *sink);
         match self.readings.push(at, tick, count) {
             Step::Held => {}
             Step::Learned { rate_hz, counts } => {

@@ -4,6 +4,7 @@
 
 pub mod asking;
 pub mod assembler;
+pub mod bounds;
 pub mod piece;
 pub mod readings;
 pub mod settings;

@@ -127,7 +127,7 @@ impl Reader {
     }
 
     fn count_rows(&self, report: &mut CheckReport) -> Result<(), StoreError> {
-        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs", "outbox"]) {
+        for table in KEPT.into_iter().chain(["blocks", "idle_blocks", "open_runs", "outbox", "rests"]) {
             let sql = format!("SELECT COUNT(*) FROM {table}");
             let rows = self.first(&sql, [], |row| row.get::<_, i64>(0))?;
             report.rows.insert(table.to_owned(), rows.unwrap_or(0).unsigned_abs());

@@ -5,7 +5,7 @@
 
 use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
-use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute, trials};
+use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute, settle, trials};
 use crate::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
@@ -30,6 +30,10 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
         Write::Recovered { stream, run_seq, result, first_blow_utc_ns } => {
             insert_run::recovered(tx, *stream, *run_seq, result.as_deref(), *first_blow_utc_ns)
         }
+        Write::BrokeOff { stream } => {
+            settle::close(tx, Some(*stream))?;
+            Ok(Ok(Written::Row))
+        }
         Write::Reading { utc_ns, reading } => insert_reading::reading(tx, rig, reading, *utc_ns),
         Write::Command { utc_ns, who, command } => person(tx, rig, *utc_ns, who, command),
         Write::Zero { utc_ns, zero_kn } => {
@@ -37,6 +41,19 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
             done(
                 tx.prepare_cached("INSERT INTO zeros (rig, utc_ns, zero_kN) VALUES (?1, ?2, ?3)")?
                     .execute(params![rig, utc_ns, zero_kn])?,
+            )
+        }
+        Write::Rest { utc_ns, counts } => {
+            if !counts.is_finite() {
+                return Ok(Err(Refused::NotRepresentable(format!("where rig '{rig}' rests"))));
+            }
+            ensure_rig(tx, rig)?;
+            done(
+                tx.prepare_cached(
+                    "INSERT INTO rests (rig, utc_ns, code) VALUES (?1, ?2, ?3)
+                     ON CONFLICT (rig) DO UPDATE SET utc_ns = excluded.utc_ns, code = excluded.code",
+                )?
+                .execute(params![rig, utc_ns, counts])?,
             )
         }
         Write::Shelf { .. } => shelf(tx, write),
@@ -81,6 +98,7 @@ fn person(tx: &Connection, rig: &str, utc_ns: i64, who: &str, command: &Command)
         Command::Use { .. } => "use",
         Command::Zero => "zero",
         Command::RestoreZero { .. } => "restore-zero",
+        Command::AwaitRest { .. } => "await-rest",
         Command::Calibrate { .. } => "calibrate",
     };
     let text = match exact_json(command) {

@@ -8,13 +8,15 @@ use super::insert::{Applied, exact_json};
 use super::write::{Refused, StreamId, Written};
 use crate::control::InForce;
 use crate::pipeline::{Block, Thin};
+use crate::runs::Opening;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 /// Stores a block.
 pub(super) fn block(tx: &Connection, stream: StreamId, utc_ns: i64, block: &Block) -> Applied {
     match block {
-        Block::Open { run_seq, first_sample, rate_hz, in_force } => {
-            open(tx, stream, utc_ns, (*run_seq, *first_sample, *rate_hz), in_force)
+        Block::Open { run_seq, first_sample, rate_hz, in_force, opening } => {
+            let begins = (*run_seq, *first_sample, *rate_hz);
+            open(tx, stream, utc_ns, begins, (in_force, opening.as_deref()))
         }
         Block::Raw { run_seq, first_sample, counts, missing } => {
             let raw =
@@ -49,19 +51,20 @@ fn open(
     stream: StreamId,
     utc_ns: i64,
     (run_seq, first_sample, rate_hz): (u32, u64, f64),
-    in_force: &InForce,
+    (in_force, opening): (&InForce, Option<&Opening>),
 ) -> Applied {
-    let Some(tags) = exact_json(in_force) else {
+    let from = opening.map(exact_json);
+    let (Some(tags), false) = (exact_json(in_force), from == Some(None)) else {
         return Ok(Err(Refused::NotRepresentable(format!(
             "the opening of run {run_seq} of stream {}",
             stream.0
         ))));
     };
     tx.prepare_cached(
-        "INSERT INTO open_runs (stream, run_seq, utc_ns, first_sample, rate_hz, in_force)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        "INSERT INTO open_runs (stream, run_seq, utc_ns, first_sample, rate_hz, in_force, opening)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
     )?
-    .execute(params![stream.0, run_seq, utc_ns, first_sample as i64, rate_hz, tags])?;
+    .execute(params![stream.0, run_seq, utc_ns, first_sample as i64, rate_hz, tags, from.flatten()])?;
     Ok(Ok(Written::Row))
 }
 

@@ -6,7 +6,7 @@ use super::error::StoreError;
 use super::lock::Lock;
 use super::migrate::{self, Found};
 use super::reader::Reader;
-use super::write::Unfinished;
+use super::write::{StreamId, Unfinished};
 use super::writer::{self, Shared, Writer};
 use super::{backup, restore, settle, unfinished};
 use rusqlite::{Connection, OpenFlags};
@@ -142,7 +142,7 @@ impl Store {
     /// # Errors
     /// The store cannot be read, or what was stored of such a run does not read back.
     pub fn unfinished(&self) -> Result<Vec<Unfinished>, StoreError> {
-        unfinished::unfinished(&self.readers().reader()?)
+        unfinished::unfinished(&self.readers().reader()?, None)
     }
 
     /// Stores what waits, moves the log into the store, and gives the lock back.
@@ -235,6 +235,15 @@ impl Readers {
         connection.pragma_update(None, "query_only", true).map_err(sql)?;
         connection.pragma_update(None, "trusted_schema", false).map_err(sql)?;
         Ok(Reader::new(connection, self.path.clone()))
+    }
+
+    /// Runs of a stream whose recording broke off before they were announced, as [`Store::unfinished`] has them.
+    /// To be asked when nobody writes to the stream any more.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn unfinished(&self, stream: StreamId) -> Result<Vec<Unfinished>, StoreError> {
+        unfinished::unfinished(&self.reader()?, Some(stream))
     }
 
     /// The database file.

@@ -169,6 +169,27 @@ impl Reader {
         )
     }
 
+    /// Where a rig was last seen at rest, as a raw code.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn rest_counts(&self, rig: &str) -> Result<Option<f64>, StoreError> {
+        self.first("SELECT code FROM rests WHERE rig = ?1", [rig], |row| row.get(0))
+    }
+
+    /// The zero of a rig's last run, kN, where it was measured with this calibration.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn last_zero_kn(&self, rig: &str, calibration: &str) -> Result<Option<f64>, StoreError> {
+        let last = self.first(
+            "SELECT zero_kN, calibration FROM runs WHERE rig = ?1 ORDER BY rig_run DESC LIMIT 1",
+            [rig],
+            |row| Ok((row.get::<_, Option<f64>>(0)?, row.get::<_, Option<String>>(1)?)),
+        )?;
+        Ok(last.filter(|(_, line)| line.as_deref() == Some(calibration)).and_then(|(zero_kn, _)| zero_kn))
+    }
+
     /// The calibration that was last put in force at a rig by command.
     ///
     /// # Errors

@@ -15,6 +15,12 @@ const LEFT_OPEN: &str = "SELECT o.stream, o.run_seq, o.rate_hz, r.last_blow_s, o
 /// Closes all announced runs that are still open, in one transaction.
 pub(super) fn settle(connection: &mut Connection) -> rusqlite::Result<()> {
     let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    close(&transaction, None)?;
+    transaction.commit()
+}
+
+/// Closes those of one stream, or of all.
+pub(super) fn close(transaction: &Connection, of: Option<StreamId>) -> rusqlite::Result<()> {
     let left: Vec<(i64, u32, f64, f64, bool, bool)> = transaction
         .prepare(LEFT_OPEN)?
         .query_map([], |row| {
@@ -23,17 +29,20 @@ pub(super) fn settle(connection: &mut Connection) -> rusqlite::Result<()> {
         .collect::<rusqlite::Result<_>>()?;
     for (stream, run_seq, rate_hz, last_blow_s, ended, closed) in left {
         let stream = StreamId(stream);
-        let end_s = insert_block::end_s(&transaction, stream, run_seq, rate_hz)?;
+        if of.is_some_and(|of| of != stream) {
+            continue;
+        }
+        let end_s = insert_block::end_s(transaction, stream, run_seq, rate_hz)?;
         if !closed {
             let row = insert_run::interrupted(run_seq, end_s.unwrap_or(last_blow_s).max(last_blow_s));
             // Refused only where it is there already; then nothing is lacking.
-            let _ = insert_run::closed(&transaction, stream, &row)?;
+            let _ = insert_run::closed(transaction, stream, &row)?;
         }
         if !ended {
-            insert_block::end(&transaction, stream, run_seq)?;
+            insert_block::end(transaction, stream, run_seq)?;
         }
     }
-    transaction.commit()
+    Ok(())
 }
 
 #[cfg(test)]

@@ -16,6 +16,7 @@ struct OpenRow {
     first_sample: i64,
     rate_hz: f64,
     in_force: String,
+    opening: Option<String>,
     rig: String,
     started_utc_ns: i64,
     settings: String,
@@ -30,23 +31,25 @@ impl OpenRow {
             first_sample: row.get(3)?,
             rate_hz: row.get(4)?,
             in_force: row.get(5)?,
-            rig: row.get(6)?,
-            started_utc_ns: row.get(7)?,
-            settings: row.get(8)?,
+            opening: row.get(6)?,
+            rig: row.get(7)?,
+            started_utc_ns: row.get(8)?,
+            settings: row.get(9)?,
         })
     }
 }
 
-/// All of them, oldest first. Samples end before a block that does not read back or does not follow: what
+/// All of them, or those of one stream, oldest first. Samples end before a block that does not read back or does not follow: what
 /// lies behind a hole would be measured at a wrong time.
-pub(super) fn unfinished(reader: &Reader) -> Result<Vec<Unfinished>, StoreError> {
+pub(super) fn unfinished(reader: &Reader, of: Option<StreamId>) -> Result<Vec<Unfinished>, StoreError> {
     let rows = reader.all(
-        "SELECT o.stream, o.run_seq, o.utc_ns, o.first_sample, o.rate_hz, o.in_force,
+        "SELECT o.stream, o.run_seq, o.utc_ns, o.first_sample, o.rate_hz, o.in_force, o.opening,
                 s.rig, s.started_utc_ns, s.settings
          FROM open_runs o JOIN streams s ON s.id = o.stream
          WHERE NOT EXISTS (SELECT 1 FROM runs r WHERE r.stream = o.stream AND r.run_seq = o.run_seq)
+           AND (?1 IS NULL OR o.stream = ?1)
          ORDER BY o.stream, o.run_seq",
-        [],
+        [of.map(|stream| stream.0)],
         OpenRow::read,
     )?;
     rows.into_iter().map(|row| complete(reader, row)).collect()
@@ -62,6 +65,12 @@ fn complete(reader: &Reader, row: OpenRow) -> Result<Unfinished, StoreError> {
     };
     let settings = serde_json::from_str(&row.settings).map_err(unreadable("the settings of stream"))?;
     let in_force = serde_json::from_str(&row.in_force).map_err(unreadable("the open run of stream"))?;
+    let opening = row
+        .opening
+        .as_deref()
+        .map(serde_json::from_str)
+        .transpose()
+        .map_err(unreadable("the opening of a run of stream"))?;
     let stream = StreamId(row.stream);
     let blocks = insert_block::read(reader.connection(), stream, row.run_seq)
         .map_err(|source| reader.failed(source))?;
@@ -92,6 +101,7 @@ fn complete(reader: &Reader, row: OpenRow) -> Result<Unfinished, StoreError> {
             first_sample: row.first_sample.unsigned_abs(),
             rate_hz: row.rate_hz,
             in_force: Box::new(in_force),
+            opening: opening.map(Box::new),
         },
         raw,
     })

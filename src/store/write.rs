@@ -157,6 +157,12 @@ pub enum Write {
         /// Wall time of the first blow (or of the opening).
         first_blow_utc_ns: i64,
     },
+    /// A stream broke off while the program goes on: its runs that were announced and not closed are closed as
+    /// interrupted, as at the opening of a store. Those not announced are left for [`super::Readers::unfinished`].
+    BrokeOff {
+        /// The stream.
+        stream: StreamId,
+    },
     /// A run that a person read from a dial; answered with its [`RunId`].
     Reading {
         /// When it was read.
@@ -179,6 +185,13 @@ pub enum Write {
         utc_ns: i64,
         /// The idle reading that counts as zero, in the calibration's terms.
         zero_kn: f64,
+    },
+    /// Where a rig was last seen at rest, in place of where it was before.
+    Rest {
+        /// When.
+        utc_ns: i64,
+        /// The idle reading as a raw code.
+        counts: f64,
     },
     /// A new version of a document on the shelf; none: it is taken off.
     Shelf {

@@ -42,6 +42,27 @@ impl Converter {
         Newtons(a + c * (b + c * (q + c * t)))
     }
 
+    /// As [`Converter::newtons`], of a mean of codes.
+    #[must_use]
+    pub fn newtons_at(&self, counts: f64) -> Newtons {
+        let [a, b, q, t] = self.newtons;
+        Newtons(a + counts * (b + counts * (q + counts * t)))
+    }
+
+    /// The code at which this tension is read; none where the line has none near its straight part.
+    #[must_use]
+    pub fn counts_at(&self, tension: Newtons) -> Option<f64> {
+        let [a, b, q, t] = self.newtons;
+        let mut counts = (tension.get() - a) / b;
+        // Newton's method; a calibration's curve is nearly a line, so few steps are plenty.
+        for _ in 0..20 {
+            let slope = b + counts * (2.0 * q + 3.0 * t * counts);
+            counts -= (self.newtons_at(counts).get() - tension.get()) / slope;
+        }
+        let off = (self.newtons_at(counts).get() - tension.get()).abs();
+        (counts.is_finite() && off <= 1e-6 * tension.get().abs().max(1.0)).then_some(counts)
+    }
+
     /// Codes in newtons, single precision (24 bits, as many as the finest converters have); offsets of
     /// codes at the ends of the range go to `clipped`. Both are cleared first.
     pub fn convert(&self, counts: &[i32], tension: &mut Vec<f32>, clipped: &mut Vec<usize>) {
@@ -78,6 +99,19 @@ mod tests {
                 assert_eq!(converter.newtons(Counts(*c)).get() as f32, *t);
             }
             assert!(clipped.is_empty());
+        }
+    }
+
+    #[test]
+    fn the_code_of_a_tension_gives_it_again_within_a_millionth() {
+        for coefficients_kn in [vec![-0.4, 1e-4], vec![0.1, 1.1e-4, 2e-12, -1e-19], vec![0.0, -5e-5]] {
+            let calibration = Calibration { id: "c".into(), coefficients_kn, nominal: false, range_kn: None };
+            let converter = Converter::new(&calibration).unwrap();
+            for tension in [-1500.0, 0.0, 60.0, 90_000.0] {
+                let counts = converter.counts_at(Newtons(tension)).unwrap();
+                let again = converter.newtons_at(counts).get();
+                assert!((again - tension).abs() <= 1e-6 * tension.abs().max(1.0), "{tension}: {again}");
+            }
         }
     }
 

@@ -120,6 +120,16 @@ impl Bench {
         std::thread::spawn(move || lines.for_each(drop));
     }
 
+    /// Starts the daemon with this standard error, and waits until it answers.
+    pub fn start_daemon_logging_to(&mut self, stderr: Stdio) {
+        self.daemon = Some(self.daemon_command().stderr(stderr).spawn().unwrap());
+        wait_for("the daemon to answer", || {
+            let output = self.cli_command(&["rig", "list"]).output().unwrap();
+            let rigs: Option<Value> = serde_json::from_slice(&output.stdout).ok();
+            rigs.is_some_and(|list| list["rigs"][0]["link"] != "not-served")
+        });
+    }
+
     /// Process id of the daemon.
     pub fn pid(&self) -> u32 {
         self.daemon.as_ref().unwrap().id()
@@ -178,6 +188,25 @@ impl Bench {
         };
         let (control, told) = channel();
         let mut truth = self.truth.clone();
+        std::thread::spawn(move || serve(&scenario, &settings, &told, &mut Vec::new(), Some(&mut truth)));
+        self.rig = Some(control);
+    }
+
+    /// Starts the device with a scenario over and over; it goes on whoever listens, and what nobody reads is
+    /// lost.
+    pub fn play(&mut self, scenario: &Scenario, speed: f64) {
+        let settings = Settings {
+            link: self.path("port"),
+            speed,
+            protocol: Protocol::Framed,
+            rate_hz: 2000,
+            stepwise: false,
+            looping: true,
+            lossless: false,
+            faults: Vec::new(),
+        };
+        let (control, told) = channel();
+        let (mut truth, scenario) = (self.truth.clone(), scenario.clone());
         std::thread::spawn(move || serve(&scenario, &settings, &told, &mut Vec::new(), Some(&mut truth)));
         self.rig = Some(control);
     }

@@ -45,6 +45,8 @@ pub fn rig_state(rig: &str, link: Link) -> RigState {
         zero_kn: Some(0.5),
         running: None,
         driving: false,
+        awaits_rest: false,
+        trouble: None,
         in_force: InForce::default(),
         calibration: Some("cell-1".into()),
         nominal: false,

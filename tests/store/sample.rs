@@ -129,6 +129,7 @@ pub fn opening(stream: StreamId, run_seq: u32) -> Write {
             first_sample: u64::from(run_seq) * 20_000,
             rate_hz: 2000.0,
             in_force: Box::new(in_force("bare", "tool A")),
+            opening: None,
         },
     )
 }

@@ -92,7 +92,7 @@ fn run(stream: StreamId, run_seq: u32, counts: &[i32]) -> Vec<Write> {
     let first = u64::from(run_seq) << 32;
     let every = (RATE_HZ / 10.0) as usize;
     let in_force = Box::new(InForce::default());
-    let open = Block::Open { run_seq, first_sample: first, rate_hz: RATE_HZ, in_force };
+    let open = Block::Open { run_seq, first_sample: first, rate_hz: RATE_HZ, in_force, opening: None };
     let raw = counts.chunks(every).enumerate().map(|(i, counts)| Block::Raw {
         run_seq,
         first_sample: first + (i * every) as u64,

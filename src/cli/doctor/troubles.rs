@@ -32,7 +32,9 @@ fn rigs(document: &Value) -> Vec<String> {
     let mut all = Vec::new();
     for rig in list(&document["rigs"]) {
         let name = rig["rig"].as_str().unwrap_or_default();
-        if rig["link"] == "down" {
+        if let Some(trouble) = rig["trouble"].as_str() {
+            all.push(format!("rig '{name}' does not measure: {trouble}; send a bug report with the log"));
+        } else if rig["link"] == "down" {
             let detail = rig["link_detail"].as_str().unwrap_or("no reason given");
             all.push(format!("rig '{name}': its line is down: {detail}"));
         } else if rig["stale"] == true && rig["link"] == "up" {
@@ -40,6 +42,13 @@ fn rigs(document: &Value) -> Vec<String> {
                 "rig '{name}': its line is open, but silent; look at the device's power and its cable"
             ));
         }
+    }
+    for rig in list(&document["rigs"]).iter().filter(|rig| rig["awaits_rest"] == true) {
+        all.push(format!(
+            "rig '{}': no release was seen since the start, so what is driven is no run, or is left out; release \
+             the bolt, or take the zero if nothing pulls: `boltscribe rig zero`",
+            rig["rig"].as_str().unwrap_or_default()
+        ));
     }
     for port in list(&document["ports"]).iter().filter(|port| port["rig"].is_string()) {
         if let (Some(path), Some(why)) = (port["path"].as_str(), port["not_allowed"].as_str()) {
@@ -89,9 +98,14 @@ fn queues(document: &Value) -> Vec<String> {
     let counters = document["counters"].as_object().unwrap_or(&empty);
     let lost = counters.iter().filter(|(name, _)| name.contains("_dropped_") && !name.contains("_news_"));
     for (name, count) in lost.filter_map(|(name, count)| Some((name, count.as_u64().filter(|n| *n > 0)?))) {
-        all.push(format!(
-            "{name} is {count} since the start: a queue was full; look at the disk and the load"
-        ));
+        all.push(if name == "boltscribe_log_lines_dropped_total" {
+            format!(
+                "{count} lines of the daemon's log were lost since its start: its standard error cannot be written \
+                 (a closed or full pipe, a full disk); measuring goes on"
+            )
+        } else {
+            format!("{name} is {count} since the start: a queue was full; look at the disk and the load")
+        });
     }
     all
 }
@@ -139,7 +153,8 @@ mod tests {
             "store": {"disk_free_bytes": 1_u64 << 40, "log_bytes": 4096,
                       "facts": {"last_check": {"detail": "by ana: 0 fault(s)"}}},
             "writer": {"failing": null, "waiting": 3}, "limits": {"store_queue_rows": 65536},
-            "counters": {"boltscribe_rows_dropped_total": 0, "boltscribe_port_opens_total": 7}});
+            "counters": {"boltscribe_rows_dropped_total": 0, "boltscribe_log_lines_dropped_total": 0,
+                         "boltscribe_port_opens_total": 7}});
         assert_eq!(super::troubles(&sound), Vec::<String>::new());
         for (pointer, value, words) in [
             ("/store/disk_free_bytes", json!(1000), "nearly full"),
@@ -148,6 +163,7 @@ mod tests {
             ("/writer/failing", json!("disk full"), "cannot be written: disk full"),
             ("/writer/waiting", json!(60_000), "wait to be stored"),
             ("/counters/boltscribe_rows_dropped_total", json!(2), "a queue was full"),
+            ("/counters/boltscribe_log_lines_dropped_total", json!(5), "5 lines of the daemon's log"),
         ] {
             let mut ill = sound.clone();
             *ill.pointer_mut(pointer).unwrap() = value;

@@ -4,12 +4,13 @@
 
 use super::super::measure::Outcome;
 use super::super::record::CloseReason;
-use super::{Finder, Found, State};
+use super::{Finder, Found, Rest, State};
 use crate::units::Newtons;
 
 /// Gaps longer than this end a run, seconds.
 const GAP_MAX_S: f64 = 0.5;
-/// After a longer break nobody knows what hangs on the rig: what stands there is idle, seconds.
+/// After a longer break nobody knows what hangs on the rig: what stands there is idle, and what is driven upon
+/// it is marked as interrupted until it was released, seconds.
 pub const RELEASE_MAX_S: f64 = 60.0;
 
 impl Finder {
@@ -30,10 +31,12 @@ impl Finder {
         self.break_off(found);
         self.next = self.next.saturating_add(missing);
         let hangs = missing as f64 <= RELEASE_MAX_S * self.rate_hz;
-        let awaited = self.awaited_release().filter(|_| hangs);
+        let awaited = self.awaited_release();
         self.begin_anew();
-        if let Some(below) = awaited {
-            self.await_release(below);
+        match awaited {
+            Some(below) if hangs => self.await_release(below),
+            Some(below) => self.set_rest(Rest::Missed { below }),
+            None => {}
         }
     }
 
@@ -149,8 +152,14 @@ mod tests {
         let mut finder = finder();
         broken(&mut finder, RELEASE_MAX_S + 1.0);
         assert!(finder.awaited_release().is_none());
-        assert_eq!(opened(&stand(&mut finder, 5_000.0, 3.0)), 0);
-        assert_eq!(opened(&drive(&mut finder, 5_000.0)), 1);
+        assert_eq!(opened(&stand(&mut finder, 60_000.0, 3.0)), 0);
+        let found = [drive(&mut finder, 60_000.0), stand(&mut finder, 120_000.0, 1.5)].concat();
+        assert_eq!(opened(&found), 1);
+        let marked = found.iter().any(|f| {
+            matches!(f, Found::Announced { record, .. }
+                if record.flags.contains(&crate::runs::RunFlag::Interrupted))
+        });
+        assert!(marked, "nobody has seen what it was driven upon: {found:?}");
     }
 
     #[test]

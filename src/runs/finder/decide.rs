@@ -62,6 +62,10 @@ impl Finder {
     }
 
     fn decide_idle(&mut self) {
+        if self.rest_is_awaited() {
+            self.forget();
+            return;
+        }
         if let Some((zero, noise)) = self.idle.estimate() {
             let noise = noise.max(self.idle.rounding());
             let threshold = self.settings.start_threshold().get().max(8.0 * noise);
@@ -131,7 +135,8 @@ impl Finder {
             self.run_idle_from = self.idle_from;
             self.runs += 1;
             self.end_tail(self.next, found);
-            found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing });
+            let opening = self.opening(crossing);
+            found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing, opening });
         }
         let guard = (0.02 * self.rate_hz) as u64;
         let idle_to = (crossing.saturating_sub(guard).max(self.kept_first) - self.kept_first) as usize;

@@ -18,7 +18,7 @@ export const FLAGS: Record<string, FlagWords> = {
   'end-estimated': { leavesOut: false, words: 'single blows are not seen, so the last blow and the drive time are estimates' },
   'end-unsure': { leavesOut: true, words: 'the signal does not tell when the tool stopped, so the held tension may be of another moment' },
   'zero-shift': { leavesOut: false, words: 'the idle reading has moved away from the rig\'s zero' },
-  'interrupted': { leavesOut: true, words: 'the recording ended or the device restarted inside the run' },
+  'interrupted': { leavesOut: true, words: 'the recording began or ended, or the device restarted, inside the run' },
   'over-limit': { leavesOut: false, words: 'tension passed the test bolt\'s allowed tension: stop and inspect the bolt' },
   'no-limit': { leavesOut: false, words: 'no allowed tension is set for the test bolt' },
   'untagged': { leavesOut: true, words: 'no setup was in force at the first blow' },

@@ -137,7 +137,7 @@ export function take(message: Message): void {
     trialNews.value += 1;
   } else if (message.news === 'trial') {
     trialNews.value += 1;
-  } else if (message.news === 'event' && ['in-force', 'identity', 'zeroed', 'rate'].includes(message.event)) {
+  } else if (message.news === 'event' && ['in-force', 'identity', 'zeroed', 'rate', 'awaits-rest'].includes(message.event)) {
     void askRigs();
     if (message.event === 'in-force') trialNews.value += 1;
   }

@@ -31,6 +31,8 @@ const STANDING: Record<string, string> = {
   'no limit set': 'No limit set: nothing warns of too much tension',
   'no bolt factor': 'No bolt factor: no equivalent torque',
   'no setup': 'No setup: runs are left out of results',
+  'nothing is measured': 'Nothing is measured: a part of the daemon broke off or stands still',
+  'no release seen since the start': 'No release seen since the start: release the bolt, or take the zero if nothing pulls',
   'calibration expired': 'Calibration expired',
 };
 
