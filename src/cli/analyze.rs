@@ -12,7 +12,7 @@ use crate::constants::Calibration;
 use crate::files::read_parquet;
 use crate::files::{Measured, Trace, TraceError, measure_trace, read_trace};
 use crate::pipeline::{self, Output, RunRow, replay};
-use crate::results::{Flag, RunResult};
+use crate::results::{FiguresShown, Flag, RunResult};
 use crate::runs::{Closing, Record, Settings};
 use crate::time::MonoNs;
 use flate2::read::MultiGzDecoder;
@@ -36,6 +36,9 @@ pub struct Args {
     /// Gates in seconds after the first blow (default 3, or as recorded).
     #[arg(long, value_name = "LIST", value_delimiter = ',')]
     pub gate: Vec<f64>,
+    /// Tensions in kN to which time and blows are given (default none, or as recorded).
+    #[arg(long = "tension-kN", value_name = "LIST", value_delimiter = ',')]
+    pub tension_kn: Vec<f64>,
     /// Full range of the rig in kN; sets the start threshold (0.2 % of it) and the limit of a zero's shift.
     #[arg(long = "range-kN", value_name = "KN")]
     pub range_kn: Option<f64>,
@@ -102,6 +105,7 @@ fn traced(args: &Args, bytes: Vec<u8>) -> Result<Value, CliError> {
     if !args.gate.is_empty() {
         settings.gates_s.clone_from(&args.gate);
     }
+    settings.tensions_kn.clone_from(&args.tension_kn);
     let trace = if bytes.starts_with(PARQUET) {
         parquet_trace(bytes, calibration.as_ref())?
     } else {
@@ -163,6 +167,9 @@ fn recorded(args: &Args, bytes: &[u8]) -> Result<Value, CliError> {
     if !args.gate.is_empty() {
         settings.runs.gates_s.clone_from(&args.gate);
     }
+    if !args.tension_kn.is_empty() {
+        settings.runs.tensions_kn.clone_from(&args.tension_kn);
+    }
     if args.range_kn.is_some() {
         settings.runs.range_kn = args.range_kn;
     }
@@ -220,7 +227,7 @@ fn run_value(record: &Record, start_s: f64, flags: &[Flag]) -> Value {
         .iter()
         .map(|g| json!({ "after_s": g.after_s, "tension_kN": g.tension.map(|f| f.kn()) }))
         .collect();
-    json!({
+    let mut value = json!({
         "first_blow_s": start_s + record.first_blow_s,
         "last_blow_s": start_s + record.last_blow_s,
         "drive_time_s": record.drive_time_s,
@@ -234,7 +241,13 @@ fn run_value(record: &Record, start_s: f64, flags: &[Flag]) -> Value {
         "plateau_se_kN": record.plateau.map(|p| p.limit_se.kn()),
         "time_constant_s": record.plateau.map(|p| p.time_constant_s),
         "flags": names,
-    })
+    });
+    if let (Value::Object(run), Ok(Value::Object(figures))) =
+        (&mut value, serde_json::to_value(FiguresShown::from(record)))
+    {
+        run.extend(figures);
+    }
+    value
 }
 
 fn rows(runs: &[Value]) -> Rows {

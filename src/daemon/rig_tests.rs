@@ -108,6 +108,7 @@ fn result(run_seq: u32) -> RunResult {
         missing: 0,
         clipped: 0,
         flags: vec![],
+        figures: crate::runs::Figures::default(),
     };
     let context = crate::results::result::Context { calibration: "cell".into(), ..Default::default() };
     RunResult::new(run_seq, record, context)

@@ -5,6 +5,7 @@
 
 use super::table::{Cell, Column, Form, Table, When};
 use crate::control::SourceState;
+use crate::results::FiguresShown;
 use crate::store::RunExport;
 
 /// Its columns.
@@ -47,6 +48,28 @@ pub const COLUMNS: &[Column] = &[
     Column::real("plateau_se_kN", "kN", "its standard error"),
     Column::real("time_constant_s", "s", "time constant of the fit"),
     Column::real("time_constant_se_s", "s", "its standard error"),
+    Column::new("plateau_form", Form::Text, "form of the fit: energy or exponential"),
+    Column::real("held_over_limit", "1", "held tension over the fitted limit"),
+    Column::real("held_over_limit_se", "1", "its standard error"),
+    Column::real("energy_index_kN2_per_blow", "kN2", "early step of the square of tension a blow"),
+    Column::real("energy_index_se_kN2_per_blow", "kN2", "its standard error"),
+    Column::real(
+        "limit_index_kN2",
+        "kN2",
+        "square of tension at which the mean blow no longer moves the nut",
+    ),
+    Column::real("limit_index_se_kN2", "kN2", "its standard error"),
+    Column::real("step_scatter_percent", "%", "scatter of the energy blow to blow, of its mean"),
+    Column::real("step_scatter_se_percent", "%", "its standard error"),
+    Column::real("preload_kN", "kN", "tension at the first blow above the rig's zero"),
+    Column::real("preload_se_kN", "kN", "its standard error, of noise alone"),
+    Column::reals("growths_kN_per_s", "kN/s", "growth at each gate"),
+    Column::reals("growths_se_kN_per_s", "kN/s", "their standard errors"),
+    Column::reals("tensions_kN", "kN", "tensions to which time and blows are given"),
+    Column::new("reached_states", Form::Words { between: " " }, "whether each of them was reached"),
+    Column::reals("times_to_s", "s", "when, after the first blow"),
+    Column::reals("times_to_se_s", "s", "standard errors of these times"),
+    Column::reals("blows_to", "1", "blows it took"),
     Column::real("equivalent_torque_Nm", "N.m", "equivalent torque of the held tension"),
     Column::real("equivalent_torque_peak_Nm", "N.m", "equivalent torque of the peak"),
     Column::real("equivalent_torque_plateau_Nm", "N.m", "equivalent torque of the fitted limit"),
@@ -112,6 +135,9 @@ pub fn row(run: &RunExport) -> Vec<Cell> {
         Cell::real(line.plateau_se_kn),
         Cell::real(line.time_constant_s),
         Cell::real(run.time_constant_se_s),
+    ]);
+    cells.extend(figures(&run.figures));
+    cells.extend([
         Cell::real(line.equivalent_torque_nm),
         Cell::real(run.equivalent_torque_peak_nm),
         Cell::real(run.equivalent_torque_plateau_nm),
@@ -134,6 +160,31 @@ pub fn row(run: &RunExport) -> Vec<Cell> {
         Cell::Words(line.left_out_because.clone()),
     ]);
     cells
+}
+
+fn figures(figures: &FiguresShown) -> Vec<Cell> {
+    let growth = &figures.growth;
+    let reached = &figures.reached;
+    vec![
+        Cell::text(figures.plateau_form.map(|form| form.name())),
+        Cell::real(figures.held_over_limit),
+        Cell::real(figures.held_over_limit_se),
+        Cell::real(figures.energy_index_kn2_per_blow),
+        Cell::real(figures.energy_index_se_kn2_per_blow),
+        Cell::real(figures.limit_index_kn2),
+        Cell::real(figures.limit_index_se_kn2),
+        Cell::real(figures.step_scatter_percent),
+        Cell::real(figures.step_scatter_se_percent),
+        Cell::real(figures.preload_kn),
+        Cell::real(figures.preload_se_kn),
+        Cell::Reals(growth.iter().map(|g| g.growth_kn_per_s).collect()),
+        Cell::Reals(growth.iter().map(|g| g.growth_se_kn_per_s).collect()),
+        Cell::Reals(reached.iter().map(|r| Some(r.tension_kn)).collect()),
+        Cell::Words(reached.iter().map(|r| r.state.name().to_owned()).collect()),
+        Cell::Reals(reached.iter().map(|r| r.after_s).collect()),
+        Cell::Reals(reached.iter().map(|r| r.after_se_s).collect()),
+        Cell::Reals(reached.iter().map(|r| r.blows.map(f64::from)).collect()),
+    ]
 }
 
 fn source(source: Option<&SourceState>) -> [Cell; 6] {

@@ -2,7 +2,7 @@
 //!
 //! Names end in their unit, as everywhere in the interface. No figure is computed again.
 
-use crate::results::RunResult;
+use crate::results::{FiguresShown, RunResult};
 use serde::Serialize;
 use serde_json::{Value, json};
 use utoipa::ToSchema;
@@ -80,7 +80,28 @@ pub fn figures(result: &RunResult) -> Vec<(String, Value)> {
         all.push((format!("gate_{}_s_kN", gate.after_s), json!(gate.tension.map(|f| f.kn()))));
         all.push((format!("gate_{}_s_Nm", gate.after_s), json!(torque)));
     }
+    all.extend(from_medians(&FiguresShown::from(record)));
     all
+}
+
+/// What follows from the medians; lists become one name a gate and a tension.
+fn from_medians(shown: &FiguresShown) -> Vec<(String, Value)> {
+    let Ok(Value::Object(map)) = serde_json::to_value(shown) else { return Vec::new() };
+    let plain = map.into_iter().filter(|(_, value)| !value.is_array());
+    let growth = shown.growth.iter().flat_map(|g| {
+        [
+            (format!("growth_{}_s_kN_per_s", g.after_s), json!(g.growth_kn_per_s)),
+            (format!("growth_se_{}_s_kN_per_s", g.after_s), json!(g.growth_se_kn_per_s)),
+        ]
+    });
+    let reached = shown.reached.iter().flat_map(|r| {
+        [
+            (format!("state_at_{}_kN", r.tension_kn), json!(r.state)),
+            (format!("time_to_{}_kN_s", r.tension_kn), json!(r.after_s)),
+            (format!("blows_to_{}_kN", r.tension_kn), json!(r.blows)),
+        ]
+    });
+    plain.chain(growth).chain(reached).collect()
 }
 
 /// What differs, figure by figure; where only the list of blows does, that is said.

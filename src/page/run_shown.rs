@@ -5,7 +5,7 @@
 
 use super::figures::{Difference, differences};
 use crate::control::InForce;
-use crate::results::{ByHand, Closed, Dial, DialUnit, Entry, ReadingOf, RunResult};
+use crate::results::{ByHand, Closed, Dial, DialUnit, Entry, FiguresShown, ReadingOf, RunResult};
 use crate::store::{CorrectionRow, RunDetail, RunLine, Tombstone, Version};
 use crate::units::NewtonMetres;
 use serde::Serialize;
@@ -19,6 +19,8 @@ pub struct RunShown {
     line: RunLine,
     #[serde(flatten)]
     measures: Measures,
+    #[serde(flatten)]
+    figures: FiguresShown,
     /// What was in force at its first blow, as it was told then.
     in_force: InForce,
     /// What people said about it, oldest first.
@@ -105,12 +107,15 @@ impl From<RunDetail> for RunShown {
         let newest = run.result.measured();
         let changes =
             run.original.as_ref().zip(newest).map(|(original, newest)| differences(original, newest));
-        let measures = match &run.result {
-            Entry::Measured(result) => measured(result, run.closed.as_ref()),
-            Entry::ByHand(read) => by_hand(read),
+        let (measures, figures) = match &run.result {
+            Entry::Measured(result) => {
+                (measured(result, run.closed.as_ref()), FiguresShown::from(&result.record))
+            }
+            Entry::ByHand(read) => (by_hand(read), FiguresShown::default()),
         };
         Self {
             measures,
+            figures,
             in_force: run.result.in_force().clone(),
             line: run.line,
             corrections: run.corrections,

@@ -8,6 +8,7 @@ pub mod dial;
 pub mod flags;
 pub mod measure_of;
 pub mod result;
+pub mod shown;
 pub mod uncertainty;
 
 pub use by_hand::{ByHand, Entry, Reading, ReadingOf};
@@ -15,3 +16,4 @@ pub use dial::{Dial, DialUnit, PistonArea, ReadingError, parse_reading};
 pub use flags::{Flag, Verdict};
 pub use measure_of::{Figure, Measure};
 pub use result::{Closed, Context, RunResult, Torques};
+pub use shown::{FiguresShown, GrowthShown, ReachedShown};

@@ -4,9 +4,9 @@
 //! same samples give the same record. If a run is not over yet the answer is when to ask again.
 
 use super::ends;
+use super::figures::Figures;
 use super::held::{self, Held};
 use super::kept::{Kept, Wave};
-use super::plateau;
 use super::record::{Blow, Gate, Record, RunFlag, Settings};
 use super::study::{Span, Study};
 use crate::units::Newtons;
@@ -96,13 +96,15 @@ impl Study<'_> {
             level: held.level.filter(|_| sure).map(Newtons),
             held: held.held.filter(|_| sure).map(Newtons),
             gates: self.gates(span),
-            plateau: self.plateau(span),
+            plateau: None,
             spikes,
             missing,
             clipped,
             flags: Vec::new(),
+            figures: Figures::default(),
         };
         record.flags = self.flags(&record, span, held);
+        self.complete(&mut record, span);
         record
     }
 
@@ -166,28 +168,6 @@ impl Study<'_> {
             Gate { after_s: *g, tension: tension.map(Newtons) }
         };
         self.settings.gates_s.iter().map(one).collect()
-    }
-
-    fn plateau(&self, span: &Span) -> Option<super::record::Plateau> {
-        let wave = self.wave();
-        let (mut times, mut levels) = (Vec::new(), Vec::new());
-        if let Some(pull) = &span.pull {
-            let onsets = &self.series.onsets[span.first..=pull.last];
-            for (w, level) in onsets.windows(2).zip(&pull.levels) {
-                times.push(0.5 * (w[0].index + w[1].index) as f64 / wave.rate_hz);
-                levels.push(level - span.zero);
-            }
-        } else {
-            let mut at = span.first_s;
-            while at + 0.1 <= span.last_s {
-                if let Some(m) = wave.median(wave.range(at, at + 0.1)) {
-                    times.push(at + 0.05);
-                    levels.push(m - span.zero);
-                }
-                at += 0.1;
-            }
-        }
-        plateau::fit(&times, &levels)
     }
 
     fn flags(&self, record: &Record, span: &Span, held: &Held) -> Vec<RunFlag> {

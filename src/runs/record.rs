@@ -3,6 +3,7 @@
 //! All tensions are newtons above the idle median of the 0.5 s before the first blow; all times are
 //! seconds of the device's clock since sample 0 of the stream, except where a name says otherwise.
 
+use super::figures::Figures;
 use crate::units::Newtons;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -28,6 +29,9 @@ pub struct Settings {
     pub range_kn: Option<f64>,
     /// A drive time below this is flagged `short`, seconds.
     pub short_s: f64,
+    /// Tensions above the run's zero to which time and blows are given, kN, ascending; none unless asked for.
+    #[serde(rename = "tensions_kN")]
+    pub tensions_kn: Vec<f64>,
 }
 
 impl Default for Settings {
@@ -39,6 +43,7 @@ impl Default for Settings {
             zero_shift_limit_kn: None,
             range_kn: None,
             short_s: 0.5,
+            tensions_kn: Vec::new(),
         }
     }
 }
@@ -131,7 +136,29 @@ pub struct Gate {
     pub tension: Option<Newtons>,
 }
 
-/// The fitted limit F∞·(1 − exp(−(t − t0)/τ)) with standard errors.
+/// How tension nears its limit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Form {
+    /// F∞·√(1 − exp(−(t − t0)/τ)): F² nears its limit exponentially, as blows of one mean energy make it.
+    Energy,
+    /// F∞·(1 − exp(−(t − t0)/τ)). Records of programs that knew no other form do not name it.
+    #[default]
+    Exponential,
+}
+
+impl Form {
+    /// The word for it in documents and tables.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Energy => "energy",
+            Self::Exponential => "exponential",
+        }
+    }
+}
+
+/// The fitted limit with standard errors.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Plateau {
     /// F∞, newtons.
@@ -142,6 +169,9 @@ pub struct Plateau {
     pub time_constant_s: f64,
     /// Standard error of τ, seconds.
     pub time_constant_se_s: f64,
+    /// Which of the two forms was fitted.
+    #[serde(default)]
+    pub form: Form,
 }
 
 /// One measured run.
@@ -195,6 +225,9 @@ pub struct Record {
     pub clipped: u32,
     /// Sorted, without repeats.
     pub flags: Vec<RunFlag>,
+    /// What follows from the medians between blows; empty in records of programs that did not know them.
+    #[serde(default)]
+    pub figures: Figures,
 }
 
 /// What a run was measured from besides its samples: with it the stored samples give the same record again,

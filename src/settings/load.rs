@@ -105,6 +105,7 @@ fn built_in() -> Map<String, Value> {
     let origin = Place::BuiltIn.to_string();
     let leaf = |name: &str, kind: ValueKind| (name.to_owned(), Value::new(Some(&origin), kind));
     let gates: Vec<Value> = measure.gates_s.into_iter().map(Value::from).collect();
+    let tensions: Vec<Value> = measure.tensions_kn.into_iter().map(Value::from).collect();
     let tables = [
         (
             "daemon",
@@ -117,6 +118,7 @@ fn built_in() -> Map<String, Value> {
                 leaf("gates_s", gates.into()),
                 leaf("lowpass_hz", measure.lowpass_hz.into()),
                 leaf("short_s", measure.short_s.into()),
+                leaf("tensions_kN", tensions.into()),
             ],
         ),
         (
@@ -163,6 +165,7 @@ fn check(
         zero_shift_limit_kn: typed.measure.zero_shift_limit_kn,
         range_kn: None,
         short_s: typed.measure.short_s,
+        tensions_kn: typed.measure.tensions_kn,
     };
     let mut good: Vec<Rig> = Vec::new();
     let mut problems = Vec::new();

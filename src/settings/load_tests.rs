@@ -192,6 +192,10 @@ const MISTAKES: &[(&str, &str)] = &[
         "f:2:11: measure.gates_s: expected a list of 1 to 16 numbers above 0 and at most 300, ascending, found [3, 2]",
     ),
     (
+        "[measure]\ntensions_kN = [50, 20]\n",
+        "f:2:15: measure.tensions_kN: expected a list of 0 to 16 numbers above 0 and at most 10000, ascending, found [50, 20]",
+    ),
+    (
         "[measure]\ngates_s = [2, 2]\n",
         "f:2:11: measure.gates_s: expected a list of 1 to 16 numbers above 0 and at most 300, ascending, found [2, 2]",
     ),
@@ -504,6 +508,7 @@ fn variables_win_over_the_file_and_the_file_over_the_defaults() {
             "measure.lowpass_hz = 50.0  # environment BOLTSCRIBE__MEASURE__LOWPASS_HZ",
             "measure.start_threshold_kN = 0.25  # environment BOLTSCRIBE__MEASURE__START_THRESHOLD_KN",
             "measure.short_s = 0.5  # built-in",
+            "measure.tensions_kN = []  # built-in",
             "forward.org = \"boltscribe\"  # built-in",
             "forward.bucket = \"boltscribe\"  # built-in",
             "forward.health_s = 60  # built-in",

@@ -68,6 +68,15 @@ pub(super) const SECTIONS: &[Section] = &[
             key("start_threshold_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
             key("zero_shift_limit_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
             key("short_s", Kind::Number(Limits::from_to(0.0, 60.0))),
+            key(
+                "tensions_kN",
+                Kind::Numbers {
+                    limits: Limits::positive(TENSION_KN_MAX),
+                    least: 0,
+                    most: 16,
+                    ascending: true,
+                },
+            ),
         ],
     },
     Section {

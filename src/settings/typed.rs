@@ -61,6 +61,8 @@ pub(super) struct TypedMeasure {
     #[serde(rename = "zero_shift_limit_kN")]
     pub zero_shift_limit_kn: Option<f64>,
     pub short_s: f64,
+    #[serde(rename = "tensions_kN")]
+    pub tensions_kn: Vec<f64>,
 }
 
 #[derive(Clone, Debug, Deserialize)]

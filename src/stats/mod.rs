@@ -3,6 +3,8 @@
 //! Pure functions of slices; must not know what the numbers mean.
 
 pub mod anova;
+pub mod autocorrelation;
+pub mod censored;
 pub mod distributions;
 pub mod double_double;
 mod lattice;

@@ -8,6 +8,8 @@ use super::reader::Reader;
 use super::reader_runs::{COLUMNS, COLUMNS_COUNT, RunFilter, RunLine, line};
 use super::write::RunId;
 use crate::control::SourceState;
+use crate::results::FiguresShown;
+use crate::runs::{Figures, Form};
 use rusqlite::{params, types::Value};
 use serde::{Deserialize, Serialize};
 
@@ -55,6 +57,9 @@ pub struct RunExport {
     /// The level that gave.
     #[serde(rename = "re_pulled_level_kN")]
     pub re_pulled_level_kn: Option<f64>,
+    /// What follows from the medians between blows.
+    #[serde(flatten)]
+    pub figures: FiguresShown,
 }
 
 /// One blow.
@@ -114,6 +119,11 @@ impl RunFilter {
             measured("missing"),
             measured("clipped"),
             "re_pulled, re_pulled_level_kN".to_owned(),
+            // They have no columns of their own: they are read out of the newest document.
+            "json_extract(COALESCE((SELECT n.result FROM recomputations n WHERE n.run = run_results.id
+                 ORDER BY n.id DESC LIMIT 1), (SELECT result FROM runs WHERE runs.id = run_results.id)),
+                 '$.record.figures', '$.record.plateau.form')"
+                .to_owned(),
         ];
         let more = more.join(", ");
         let sql = format!("SELECT {COLUMNS}, {more} FROM run_results WHERE {conditions} ORDER BY id LIMIT ?");
@@ -136,6 +146,7 @@ impl Reader {
         let rows = self.all(&sql, rusqlite::params_from_iter(values), |row| {
             let at = |more: usize| COLUMNS_COUNT + more;
             let source: Option<String> = row.get(at(0))?;
+            let figures: String = row.get(at(15))?;
             let run = RunExport {
                 line: line(row)?,
                 source: None,
@@ -153,11 +164,22 @@ impl Reader {
                 clipped: row.get(at(12))?,
                 re_pulled: row.get(at(13))?,
                 re_pulled_level_kn: row.get(at(14))?,
+                figures: FiguresShown::default(),
             };
-            Ok((run, source))
+            Ok((run, source, figures))
         })?;
-        let with_source = |(mut run, source): (RunExport, Option<String>)| {
+        let read_back = |(mut run, source, figures): (RunExport, Option<String>, String)| {
             let id = run.line.id.0;
+            let (figures, form): (Option<Figures>, Option<Form>) =
+                serde_json::from_str(&figures).map_err(|error| StoreError::Unreadable {
+                    what: "figures of run",
+                    id,
+                    detail: error.to_string(),
+                })?;
+            // A document without the form is of a program that knew one.
+            let form = form.or(run.line.plateau_kn.map(|_| Form::default()));
+            let gates_s = run.line.gates.iter().map(|gate| gate.after_s);
+            run.figures = FiguresShown::of(&figures.unwrap_or_default(), form, gates_s);
             let read = source.map(|text| serde_json::from_str(&text)).transpose();
             run.source = read.map_err(|error| StoreError::Unreadable {
                 what: "what drove the tool of run",
@@ -166,7 +188,7 @@ impl Reader {
             })?;
             Ok(run)
         };
-        rows.into_iter().map(with_source).collect()
+        rows.into_iter().map(read_back).collect()
     }
 
     /// The blows of a run by its newest measures, in order.

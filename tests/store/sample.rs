@@ -9,7 +9,9 @@ use boltscribe::pipeline::{Block, RunRow, Settings};
 use boltscribe::results::result::Context;
 use boltscribe::results::{Closed, RunResult};
 use boltscribe::runs::record::CloseReason;
-use boltscribe::runs::{Blow, Closing, Gate, Plateau, Record, RunFlag, Timing};
+use boltscribe::runs::{
+    Blow, Closing, Estimate, Figures, Form, Gate, Plateau, Reached, ReachedState, Record, RunFlag, Timing,
+};
 use boltscribe::store::{Store, StreamId, Write, Written};
 use boltscribe::units::Newtons;
 
@@ -85,11 +87,36 @@ pub fn record(run_seq: u32, flags: &[RunFlag]) -> Record {
             limit_se: Newtons(100.0 / 3.0),
             time_constant_s: 1.0 / 0.7,
             time_constant_se_s: 0.01,
+            form: Form::Energy,
         }),
         spikes: 0,
         missing: 0,
         clipped: 0,
         flags: flags.to_vec(),
+        figures: Figures {
+            preload_n: Some(Estimate { value: n / 7.0, se: 1.0 / 3.0 }),
+            growth_n_per_s: vec![Some(Estimate { value: 20_000.0 / 3.0, se: 100.0 / 7.0 }), None],
+            reached: vec![
+                Reached {
+                    tension: Newtons(50_000.0),
+                    state: ReachedState::Reached,
+                    after_s: Some(1.45),
+                    after_se_s: Some(0.001 / 3.0),
+                    blows: Some(2),
+                },
+                Reached {
+                    tension: Newtons(200_000.0),
+                    state: ReachedState::NeverReached,
+                    after_s: None,
+                    after_se_s: None,
+                    blows: None,
+                },
+            ],
+            held_over_limit: Some(Estimate { value: 2.0 / 3.0, se: 0.01 }),
+            energy_index_n2_per_blow: Some(Estimate { value: 4e8 / 3.0, se: 1e6 / 3.0 }),
+            limit_index_n2: Some(Estimate { value: 1e10 / 0.7, se: 1e8 / 3.0 }),
+            step_scatter: None,
+        },
     }
 }
 

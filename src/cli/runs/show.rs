@@ -109,7 +109,7 @@ fn marks(run: &Value) -> Vec<Mark> {
 }
 
 /// What is shown first, in this order; every other figure follows by name.
-const FIRST: [&str; 24] = [
+const FIRST: [&str; 26] = [
     "id",
     "utc",
     "rig",
@@ -123,6 +123,8 @@ const FIRST: [&str; 24] = [
     "held_kN",
     "equivalent_torque_Nm",
     "gates",
+    "growth",
+    "reached",
     "plateau_kN",
     "plateau_se_kN",
     "time_constant_s",
@@ -147,6 +149,8 @@ fn figures(run: &Value) -> Rows {
             // The same moment stands above as `utc`.
             ("utc_ns", _) => {}
             ("gates", Value::Array(gates)) => gates.iter().for_each(|gate| gate_rows(&mut rows, gate)),
+            ("growth", Value::Array(growth)) => growth.iter().for_each(|g| growth_rows(&mut rows, g)),
+            ("reached", Value::Array(reached)) => reached.iter().for_each(|r| reached_rows(&mut rows, r)),
             // What was typed, in the words of the dial; a measured run has none.
             ("reading", Value::Null) => {}
             ("reading", reading) => rows.rows.push(typed(reading)),
@@ -242,12 +246,40 @@ fn gate_rows(rows: &mut Rows, gate: &Value) {
     }
 }
 
+fn growth_rows(rows: &mut Rows, growth: &Value) {
+    let after = growth["after_s"].as_f64().unwrap_or_default();
+    for (key, name) in [("growth_kN_per_s", "growth"), ("growth_se_kN_per_s", "growth se")] {
+        let mut row = figure(key, &growth[key]);
+        row[0] = Cell::Text(format!("gate {after} s: {name}"));
+        rows.rows.push(row);
+    }
+}
+
+/// `to 50 kN: 1.234 s, 20 blows`, or why not.
+fn reached_rows(rows: &mut Rows, reached: &Value) {
+    let tension = reached["tension_kN"].as_f64().unwrap_or_default();
+    let named = |name: &str, mut row: Vec<Cell>| {
+        row[0] = Cell::Text(format!("to {tension} kN: {name}"));
+        row
+    };
+    match reached["state"].as_str() {
+        Some("reached") => {
+            rows.rows.push(named("time", figure("after_s", &reached["after_s"])));
+            rows.rows.push(named("time se", figure("after_se_s", &reached["after_se_s"])));
+            rows.rows.push(named("blows", figure("blows", &reached["blows"])));
+        }
+        Some("never-reached") => rows.rows.push(named("time", figure("state", &json!("never reached")))),
+        _ => rows.rows.push(named("time", figure("state", &json!("unknown")))),
+    }
+}
+
 fn figure(key: &str, value: &Value) -> Vec<Cell> {
     let change = converted(key, chosen());
     let factor = change.as_ref().map_or(1.0, |(_, factor, _)| *factor);
     let decimals = 3 - change.as_ref().map_or(0, |(_, _, fewer)| *fewer);
-    let unit =
-        ["kN", "Nm", "s", "hz", "V", "kPa", "mm"].into_iter().find(|unit| key.ends_with(&format!("_{unit}")));
+    let unit = ["kN2_per_blow", "kN2", "kN_per_s", "percent", "kN", "Nm", "s", "hz", "V", "kPa", "mm"]
+        .into_iter()
+        .find(|unit| key.ends_with(&format!("_{unit}")));
     let name = unit.map_or(key, |unit| &key[..key.len() - unit.len() - 1]).replace('_', " ");
     let name = if key == "equivalent_torque_Nm" { "equivalent torque of held".to_owned() } else { name };
     let cell = match value {
@@ -262,6 +294,10 @@ fn figure(key: &str, value: &Value) -> Vec<Cell> {
         ("Nm", true) => "lbf·ft",
         ("Nm", false) => "N·m",
         ("hz", _) => "Hz",
+        ("kN2_per_blow", _) => "kN² a blow",
+        ("kN2", _) => "kN²",
+        ("kN_per_s", _) => "kN/s",
+        ("percent", _) => "%",
         (unit, _) => unit,
     });
     vec![Cell::Text(name), cell, Cell::text(unit)]

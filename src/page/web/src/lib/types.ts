@@ -101,6 +101,22 @@ export interface RunLine {
   note: string | null;
 }
 
+/** Growth at a gate. */
+export interface Growth {
+  after_s: number;
+  growth_kN_per_s: number | null;
+  growth_se_kN_per_s: number | null;
+}
+
+/** How a stated tension was reached. */
+export interface Reached {
+  tension_kN: number;
+  state: 'reached' | 'never-reached' | 'unknown';
+  after_s: number | null;
+  after_se_s: number | null;
+  blows: number | null;
+}
+
 export interface CorrectionRow {
   utc_ns: number;
   who: string;
@@ -115,6 +131,19 @@ export interface RunDetail extends RunLine {
   noise_kN: number | null;
   zero_shift_kN: number | null;
   ringing_kN: number | null;
+  plateau_se_kN: number | null;
+  plateau_form: 'energy' | 'exponential' | null;
+  held_over_limit: number | null;
+  held_over_limit_se: number | null;
+  energy_index_kN2_per_blow: number | null;
+  energy_index_se_kN2_per_blow: number | null;
+  limit_index_kN2: number | null;
+  limit_index_se_kN2: number | null;
+  step_scatter_percent: number | null;
+  step_scatter_se_percent: number | null;
+  preload_kN: number | null;
+  growth: Growth[];
+  reached: Reached[];
   in_force: InForce;
   corrections: CorrectionRow[];
   reading: { value: number; unit: string; of: string } | null;

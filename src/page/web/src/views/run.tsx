@@ -9,6 +9,7 @@ import { link } from '../lib/route.ts';
 import { piecesOf, refreshShelf, shelf } from '../lib/shelf.ts';
 import type { RunDetail } from '../lib/types.ts';
 import { fixed, withForce, withTorque } from '../lib/units.ts';
+import { fromMedians } from '../lib/run-figures.ts';
 import { Chain } from '../parts/chain.tsx';
 import { Select, Text, Tiles, Who } from '../parts/fields.tsx';
 import { Counts, Flags } from '../parts/run-summary.tsx';
@@ -26,7 +27,9 @@ function figures(run: RunDetail): [string, string][] {
   rows.push(['Held', withForce(run.held_kN, units)], ['Equivalent torque, held', withTorque(run.equivalent_torque_Nm, units)]);
   rows.push([run.peak_is_lower_bound ? 'Peak, at least' : 'Peak', withForce(run.peak_kN, units)]);
   if (run.reading) return [...rows, ['Read from the dial', `${run.reading.value} ${run.reading.unit}, ${run.reading.of}`], ['Entered by', run.entered_by ?? '–']];
-  rows.push(['Plateau, fitted', withForce(run.plateau_kN, units)], ['Time constant', `${fixed(run.time_constant_s, 3)} s`]);
+  const form = run.plateau_form === null ? '' : ` (${run.plateau_form} form)`;
+  rows.push([`Plateau, fitted${form}`, withForce(run.plateau_kN, units)], ['Time constant', `${fixed(run.time_constant_s, 3)} s`]);
+  rows.push(...fromMedians(run, units));
   rows.push(['Drive time', `${fixed(run.drive_time_s, 2)} s`], ['Blows', run.blows === null ? 'not to be seen at this rate' : `${run.blows}, ${fixed(run.blow_rate_hz, 1)} a second`]);
   rows.push(['Zero moved by', withForce(run.zero_shift_kN, units)], ['Noise', withForce(run.noise_kN, units)], ['Calibration', run.calibration ?? 'none']);
   return rows;
