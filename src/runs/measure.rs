@@ -51,7 +51,6 @@ pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let due_s = span.last_s + ANNOUNCE_S.max(6.0 * span.interval_s) + patience;
     let due = wave.rate_hz * due_s;
     let cut_early = held.cut && (held.end_s + 0.05) * kept.rate_hz < kept.samples.len() as f64;
-    if std::env::var("DBG").is_ok() { eprintln!("MEASURE n {} ended {} seen {} first {:.4} last {:.4} p {:.4} zero {:.1} raw_noise {:.2} ring {:.1} bn {:.2} reg {:.2} sure {:.2} onsets {} next {:?} flat {} loosened {:?} levels {:?} held {:?} due {:.3} now {:.3} op {:?}", kept.samples.len(), kept.ended, study.seen, span.first_s, span.last_s, span.interval_s, span.zero, span.raw_noise, study.series.ringing, study.series.noise, study.series.regular, study.series.regular_sure, study.series.onsets.len(), span.next, span.flat, span.pull.as_ref().map(|p| p.loosened), span.pull.as_ref().map(|p| p.levels.iter().take(12).map(|l| (l/100.0).round()/10.0).collect::<Vec<_>>()), held, due_s, kept.samples.len() as f64/kept.rate_hz, span.opinion); }
     if !kept.ended && !cut_early && (kept.samples.len() as f64) < due {
         return Outcome::Wait { until: due.ceil() as usize, still: span.flat };
     }

@@ -20,7 +20,8 @@ impl Study<'_> {
     /// Medians between blows, or over 0.1 s where blows are not seen, and how many samples one rests on.
     fn medians(&self, span: &Span) -> (Vec<Median>, f64) {
         let wave = self.wave();
-        if let Some(pull) = &span.pull {
+        // Where the counters of blows disagree, single blows are not to be built on.
+        if let Some(pull) = span.pull.as_ref().filter(|_| span.opinion.count) {
             let onset_s = |i: usize| (self.series.onsets[i].index as f64 - 0.5) / wave.rate_hz;
             let one = |(i, level): (usize, &f64)| {
                 let from_s = onset_s(i);
@@ -50,7 +51,7 @@ impl Study<'_> {
         let interrupted = record.flags.contains(&RunFlag::Interrupted);
         let input = Input {
             medians: &medians,
-            blows_seen: self.seen,
+            blows_seen: self.seen && span.opinion.count,
             blows_sure: !record.flags.contains(&RunFlag::BlowsWeak),
             interval_s: span.interval_s,
             median_noise_n: median_noise(span.raw_noise, samples),
@@ -62,7 +63,7 @@ impl Study<'_> {
             zero_shift_limit_n: self.settings.zero_shift_limit().get(),
             zero_noise_n: median_noise(span.raw_noise, IDLE_S * self.kept.rate_hz),
             held_n: record.held.map(Newtons::get),
-            torn: record.missing > 0 || record.clipped > 0 || interrupted,
+            torn: record.missing > 0 || record.clipped > 0 || interrupted || span.start_unsure || span.end_unsure,
         };
         (record.plateau, record.figures) = figures::measure(&input);
     }

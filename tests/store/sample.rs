@@ -140,6 +140,7 @@ pub fn closed(stream: StreamId, run_seq: u32) -> Write {
         reason: CloseReason::Released,
         re_pulled: false,
         re_pulled_level: None,
+        flags: Vec::new(),
     };
     Write::Run { stream, row: RunRow::Closed(Closed::new(run_seq, closing)), first_blow_utc_ns: 0 }
 }
