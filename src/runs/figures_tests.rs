@@ -189,6 +189,8 @@ fn input<'a>(
         zero_shift_n: Some(preload),
         zero_shift_limit_n: 1000.0,
         zero_noise_n: played.noise,
+        standing_n: 0.0,
+        standing_noise_n: 0.0,
         held_n: Some(played.held),
         torn: false,
     }
@@ -403,6 +405,9 @@ fn preload_is_given_where_the_rigs_zero_is_known_and_a_zero_that_sank_is_none() 
     let with = |shift| measure(&Input { zero_shift_n: shift, ..input(&ladder, 0.0, &[], &[]) }).1.preload_n;
     assert_eq!(with(Some(2500.0)).map(|p| p.value), Some(2500.0));
     assert_eq!((with(None), with(Some(-1500.0))), (None, None));
+    let seated = Input { standing_n: 700.0, standing_noise_n: 3.0, ..input(&ladder, 2500.0, &[], &[]) };
+    let preload = measure(&seated).1.preload_n.unwrap();
+    assert!(preload.value == 3200.0 && (preload.se - 109.0_f64.sqrt()).abs() < 1e-9);
 }
 
 #[test]
