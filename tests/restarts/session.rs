@@ -10,6 +10,9 @@ use virtual_rig::scenario::Scenario;
 /// Device seconds in a second of the session: a tightening takes about a second.
 pub const SPEED: f64 = 4.0;
 
+/// Ten tightenings take so long at the most.
+const PATIENCE: Duration = Duration::from_secs(20);
+
 /// What to do.
 pub struct Plan {
     /// Decides every moment.
@@ -58,8 +61,15 @@ fn scenario(random: &mut Random) -> Scenario {
 /// Waits until the tool drives another run than `before`; gives its number.
 fn drives(bench: &Bench, before: Option<u64>) -> u64 {
     let mut running = None;
+    let since = std::time::Instant::now();
     wait_for("the tool to drive", || {
         let rig = bench.rig();
+        // Ten tightenings: what keeps it from being seen is said before the test gives up.
+        assert!(
+            since.elapsed() < PATIENCE,
+            "no run is seen any more: {rig}, {}",
+            bench.cli(&["doctor"])["daemon"]["events"]
+        );
         running = rig["running"].as_u64().filter(|run| rig["driving"] == true && Some(*run) != before);
         running.is_some()
     });
