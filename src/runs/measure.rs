@@ -39,6 +39,9 @@ const INTERVAL_MATTERS: f64 = 0.005;
 /// A stream that begins less than this before a first blow began within the run, seconds.
 const IDLE_LEAST_S: f64 = 0.25;
 
+/// And less than this where the first blow cannot be told: it may have been no first blow, seconds.
+const IDLE_DOUBTED_S: f64 = 1.5;
+
 /// Measures a run, or says when to ask again.
 #[must_use]
 pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
@@ -109,7 +112,8 @@ impl Study<'_> {
 
     /// The stream begins within the run: there is no idle stretch before its first blow, or blows go on in it.
     fn begins_inside(&self, span: &Span) -> bool {
-        self.kept.idle_from == 0 && span.first_s < IDLE_LEAST_S
+        let idle_least_s = if span.start_unsure { IDLE_DOUBTED_S } else { IDLE_LEAST_S };
+        self.kept.idle_from == 0 && span.first_s < idle_least_s
     }
 
     fn missing_in(&self, from_s: f64, to_s: f64) -> u32 {

@@ -69,10 +69,11 @@ impl Settings {
         }
     }
 
-    /// Jump that counts as a spike below 1,000 samples/s, newtons: 10 % of range, 3 kN where unknown.
+    /// Jump that counts as wild below 1,000 samples/s whatever the run shows by itself, newtons: 10 % of range;
+    /// where the range is unknown no jump is large enough to be sure.
     #[must_use]
     pub fn slow_spike(&self) -> Newtons {
-        self.range_kn.map_or(Newtons(3000.0), |range| Newtons::from_kn(0.1 * range))
+        self.range_kn.map_or(Newtons(f64::INFINITY), |range| Newtons::from_kn(0.1 * range))
     }
 }
 

@@ -26,8 +26,8 @@ const FAR: f64 = 0.1;
 const STILL_SHARE: f64 = 0.05;
 /// Where the half second scatters so many times as much as its end, tension moved in it.
 const MOVED_NOISE: f64 = 5.0;
-/// A stretch at rest is at most so many times as noisy as the one behind it.
-const REST_NOISE: f64 = 1.5;
+/// A run-down leaves at most this share of what the tool then reaches.
+const RUN_DOWN_SHARE: f64 = 0.4;
 /// Tension stands still right before a first blow for so long, twice, seconds.
 const STILL_S: f64 = 0.2;
 /// The last samples before an onset may belong to it, seconds.
@@ -238,6 +238,10 @@ impl<'a> Study<'a> {
         let first = first.map_or(0, |first| starts::without_idle_blows(wave, &self.series, first, kept.crossing));
         let (departure, rest) = self.departure(earliest);
         let departure_s = departure.at_s;
+        if self.seen && self.driven_before(first, rest) {
+            self.seen = false;
+            return self.attempt();
+        }
         self.add_faint_first(first, departure_s, rest);
         let first_s = if self.seen {
             (starts::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
@@ -300,6 +304,17 @@ impl<'a> Study<'a> {
             pull,
             opinion,
         }
+    }
+
+    /// Whether tension had risen by more than a run-down leaves before the first onset behind the crossing: blows
+    /// before it were not seen.
+    fn driven_before(&self, first: usize, rest: f64) -> bool {
+        let (wave, index) = (self.wave(), self.series.onsets[first].index);
+        let piece = ((STILL_S * wave.rate_hz) as usize).max(3);
+        let before = wave.median(index.saturating_sub(piece)..index).unwrap_or(rest);
+        let later = (index..wave.x.len()).step_by(piece).filter(|at| at + piece <= wave.x.len());
+        let greatest = later.filter_map(|at| wave.median(at..at + piece)).fold(before, f64::max);
+        index > self.kept.crossing + piece && before - rest > RUN_DOWN_SHARE * (greatest - rest)
     }
 
     /// Whether the first blow can be told where blows are seen: tension stands at its zero before it and a step
@@ -394,8 +409,11 @@ impl<'a> Study<'a> {
             let earlier = before(self.kept, idle.start, 0.0);
             let (Some(a), Some(b)) = (wave.median(earlier.clone()), wave.median(idle.clone())) else { break };
             let doubt = 4.0 * starts::MEDIAN_SE * noise / (idle.len().max(1) as f64).sqrt();
-            // What lies before must be at rest itself, and no release that has just ended.
-            if b - a <= doubt || wave.sample_noise(earlier.clone()) > REST_NOISE * wave.sample_noise(idle.clone()) {
+            let quarter = earlier.len() / 4;
+            let begins = wave.median(earlier.start..earlier.start + quarter);
+            let falls = begins.zip(wave.median(earlier.end - quarter..earlier.end)).is_none_or(|(from, to)| from - to > doubt);
+            // Tension that falls there is a release that has just ended, and no rest.
+            if b - a <= doubt || falls {
                 break;
             }
             idle = earlier;

@@ -9,6 +9,9 @@ use crate::units::Newtons;
 
 /// Gaps longer than this end a run, seconds.
 const GAP_MAX_S: f64 = 0.5;
+/// Tension that stood still so long after its last growth was a whole run, seconds: what is waited for an end that
+/// nothing tells, and a little more.
+const STOOD_S: f64 = 5.1;
 /// After a longer break nobody knows what hangs on the rig: what stands there is idle, and what is driven upon
 /// it is marked as interrupted until it was released, seconds.
 pub const RELEASE_MAX_S: f64 = 60.0;
@@ -32,7 +35,7 @@ impl Finder {
         self.next = self.next.saturating_add(missing);
         let hangs = missing as f64 <= RELEASE_MAX_S * self.rate_hz;
         let awaited = self.awaited_release();
-        self.begin_anew();
+        self.begin_again();
         match awaited {
             Some(below) if hangs => self.await_release(below),
             Some(below) => self.set_rest(Rest::Missed { below }),
@@ -60,8 +63,11 @@ impl Finder {
         | State::Seated { crossing, .. }
         | State::Candidate { seated: Some((_, crossing)), .. } = self.state
         {
-            if let Outcome::Done(record) = self.measure(crossing, true, true) {
-                let basis = self.basis(crossing, true, true);
+            let interrupted = !self.stood_still(crossing);
+            if let Outcome::Done(record) = self.measure(crossing, true, interrupted) {
+                let whole = if self.stands_alone(&record) { self.from_the_seat(false) } else { None };
+                let (record, basis) =
+                    whole.unwrap_or_else(|| (record, self.basis(crossing, true, interrupted)));
                 found.push(Found::Announced { run: self.runs, record, basis });
             }
             self.close(CloseReason::Interrupted, false, None, Vec::new(), found);
@@ -72,8 +78,20 @@ impl Finder {
         self.end_tail(self.next, found);
     }
 
+    /// What waited for a tool on top of it has stood still long enough to have been announced as a run by now.
+    fn stood_still(&mut self, crossing: u64) -> bool {
+        if !matches!(self.state, State::Seated { .. }) {
+            return false;
+        }
+        self.idle_from = self.run_idle_from;
+        match self.measure(crossing, true, false) {
+            Outcome::Done(record) => self.next as f64 / self.rate_hz - record.last_blow_s > STOOD_S,
+            Outcome::Wait { .. } => false,
+        }
+    }
+
     /// Idle, from the next sample on, with nothing known of what was before.
-    fn begin_anew(&mut self) {
+    fn begin_again(&mut self) {
         self.filter_state = None;
         self.idle.clear();
         self.kept.clear();
@@ -82,6 +100,8 @@ impl Finder {
         self.missing.clear();
         self.clipped.clear();
         self.state = State::Idle { armed: false };
+        (self.fresh, self.unproven, self.seat, self.jumped) = (true, true, None, None);
+        self.run_idle_from = self.next;
     }
 }
 

@@ -27,6 +27,8 @@ const FALL_S: f64 = 2.0;
 const STANDS: f64 = 0.01;
 /// Falling below zero by this share of the run's tension tells that the zero was a loaded bolt's.
 const LOADED: f64 = 0.5;
+/// Noise of more than this share of the height hides whether tension stands still.
+const NOISE_HIDES: f64 = 0.2;
 /// Quiet for this long: ask whether the run is over, seconds.
 const QUIET_S: f64 = 0.7;
 
@@ -137,6 +139,7 @@ impl Finder {
             let first = Seat { zero: self.zero, level, crossing: began, idle_from: self.run_idle_from };
             self.seat = Some(self.seat.map_or(first, |seat| Seat { level, ..seat }));
             self.zero = level;
+            self.run_idle_from = self.idle_from;
         } else {
             self.seat = None;
             self.run_idle_from = self.idle_from;
@@ -171,10 +174,8 @@ impl Finder {
         if !(released || late) {
             return;
         }
-        if self.seat.is_none() {
-            // It was the tightening after all: idle is what stood before it.
-            self.idle_from = self.run_idle_from;
-        }
+        // It was the tightening after all: idle is what stood before it.
+        self.idle_from = self.run_idle_from;
         if let Outcome::Done(record) = self.measure(crossing, true, false) {
             let whole = if self.stands_alone(&record) { self.from_the_seat(false) } else { None };
             let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, true, false)));
@@ -227,13 +228,13 @@ impl Finder {
     }
 
     /// Whether what the run stands on is no seat: it is higher than what the run adds, so it was a run itself.
-    fn stands_alone(&self, record: &Record) -> bool {
+    pub(super) fn stands_alone(&self, record: &Record) -> bool {
         let added = record.held.or(record.level).unwrap_or(record.peak).get();
         self.seat.is_some_and(|seat| added < seat.level - seat.zero)
     }
 
     /// Measures from the first tightening on.
-    fn from_the_seat(&mut self, overlong: bool) -> Option<(Box<Record>, Basis)> {
+    pub(super) fn from_the_seat(&mut self, overlong: bool) -> Option<(Box<Record>, Basis)> {
         let seat = self.seat.take()?;
         (self.zero, self.idle_from) = (seat.zero, seat.idle_from);
         match self.measure(seat.crossing, true, overlong) {
@@ -249,8 +250,10 @@ impl Finder {
         let end = self.kept.len();
         let back = |seconds: f64| end.saturating_sub((seconds * self.rate_hz) as usize);
         let grown = wave.median(back(QUIET_S)..back(QUIET_S - 0.1)).map_or(f64::MAX, |then| level - then);
-        level - self.zero < SEATED_BELOW * threshold
-            && grown < (STANDS * (level - self.zero)).max(self.noise)
+        let height = level - self.zero;
+        // Growth that noise could hide leaves open whether it stands still.
+        let most = STANDS * height + self.noise;
+        height < SEATED_BELOW * threshold && grown < most && self.noise < NOISE_HIDES * height
     }
 
     fn announce(
