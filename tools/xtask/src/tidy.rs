@@ -12,7 +12,7 @@ mod literals;
 mod manifests;
 mod parts;
 mod paths;
-mod source;
+pub mod source;
 mod table;
 mod top;
 mod words;
