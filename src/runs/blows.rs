@@ -44,7 +44,7 @@ pub const INTERVAL_UNSEEN_S: f64 = 0.1;
 /// Ringing over band noise below which blows are weak.
 pub const STRONG: f64 = 6.0;
 /// No tool strikes faster than about 60 times a second: onsets closer than this are one, seconds.
-const CLOSEST_S: f64 = 0.008;
+pub const CLOSEST_S: f64 = 0.008;
 /// Below a nominal 250 samples/s blows are never believed, samples a second.
 const SLOWEST_HZ: f64 = 247.0;
 /// Intervals on either side that tell what is usual.
@@ -57,7 +57,7 @@ pub const SURE_Z: f64 = 4.5;
 const EXPECTED_Z: f64 = 2.5;
 /// Noise before an onset lowers its rise by 1 variance on average; so much is counted on. Found on the virtual rig:
 /// less than the mean, because noise before may by chance be less.
-const NOISE_BEFORE: f64 = 0.5;
+pub const NOISE_BEFORE: f64 = 0.5;
 /// Onsets under this share of the upper quartile of rises are no blows at first. Found on the virtual rig: a seventh
 /// of the excursion (a rise is a square); weaker blows are looked for afterwards where the series has holes.
 const FAINT_SHARE: f64 = 0.02;

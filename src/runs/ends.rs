@@ -10,9 +10,9 @@ use crate::stats::median;
 /// A blow that lowers the level by more than this share loosens.
 const LOOSENED: f64 = 0.02;
 /// README, last blow: the shortest pause that ends a pull, seconds.
-const PAUSE_S: f64 = 0.35;
+pub const PAUSE_S: f64 = 0.35;
 /// And in intervals, for slow tools.
-const PAUSE_INTERVALS: f64 = 6.0;
+pub const PAUSE_INTERVALS: f64 = 6.0;
 /// Rates from which windows hold six samples and a faint blow is told from its neighbours' ringing, samples a second:
 /// a nominal 2,000 whose clock may be off by 1 %. Found on the virtual rig.
 const FINE_FROM_HZ: f64 = 1980.0;
@@ -32,7 +32,7 @@ const AMBIGUOUS_RISE: f64 = 0.003;
 /// for irregular blows.
 const MEDIAN_PART: f64 = 0.6;
 /// SD of the median of n normal values over that of their mean: sqrt(pi/2), rounded.
-const MEDIAN_SD: f64 = 1.25;
+pub const MEDIAN_SD: f64 = 1.25;
 /// A fall stands out when it is this many standard deviations of such a median: by chance
 /// once in a billion.
 const FALL_Z: f64 = 6.0;

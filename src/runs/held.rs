@@ -24,9 +24,9 @@ pub struct Held {
 }
 
 /// Level is read from this long after the last blow, seconds (README "What is measured").
-const LEVEL_FROM_S: f64 = 0.05;
+pub const LEVEL_FROM_S: f64 = 0.05;
 /// Level is read up to here, and held from here on, seconds.
-const HELD_FROM_S: f64 = 0.2;
+pub const HELD_FROM_S: f64 = 0.2;
 /// End of the held window after the last blow, seconds.
 const HELD_TO_S: f64 = 0.7;
 /// Under this share of level tension has fallen, and the held window ends.

@@ -7,7 +7,7 @@ use super::super::measure::Outcome;
 use super::super::record::{Basis, CloseReason, Record, RunFlag};
 use super::super::kept::Wave;
 use super::super::watch::Watch;
-use super::{Finder, Found, PAUSE_S, RUN_MAX_S, Seat, State};
+use super::{Finder, Found, LEVEL_S, PAUSE_S, RUN_MAX_S, START_NOISE, Seat, State};
 use crate::units::Newtons;
 
 /// A candidate must carry tension this long, seconds.
@@ -27,8 +27,6 @@ const FALL_S: f64 = 2.0;
 const STANDS: f64 = 0.01;
 /// Falling below zero by this share of the run's tension tells that the zero was a loaded bolt's.
 const LOADED: f64 = 0.5;
-/// README, start threshold: at least this many times the noise.
-const START_NOISE: f64 = 8.0;
 /// Known for this long, an idle rig is armed, seconds: the window of its present level is full.
 const KNOWN_S: f64 = 0.1;
 /// README, zero: the time of rest it is taken from, over which a new stream must be calm, seconds.
@@ -38,8 +36,6 @@ const CALM_S: f64 = 0.5;
 const CROSSING_GUARD_S: f64 = 0.02;
 /// Growth by this share of the best level counts as driving. Found on the virtual rig.
 const GROWS_SHARE: f64 = 0.001;
-/// The present level is the median over so long, seconds.
-const LEVEL_S: f64 = 0.1;
 /// README, release: tension under this share of the level.
 const RELEASED: f64 = 0.5;
 /// Samples are kept for this long after the last blow of any pull, seconds.
