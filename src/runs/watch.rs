@@ -6,8 +6,7 @@ use super::band::{Band, BandSignal};
 use super::blows::{CLOSEST_S, NOISE_BEFORE};
 use super::lowpass::State;
 
-/// As rarely as this many standard deviations noise makes a blow of the news. More than in the record: news is not
-/// taken back.
+/// As rarely as this many standard deviations noise makes a blow of the news: more rarely than in the record.
 const NEWS_Z: f64 = 5.0;
 /// Time in which a loud blow is forgotten, seconds.
 const FADING_S: f64 = 0.3;
