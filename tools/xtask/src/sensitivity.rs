@@ -145,3 +145,34 @@ fn columns(words: [impl Display; 4]) -> String {
     let [a, b, c, d] = words;
     format!("{a:>7} {b:>6} {c:>6} {d:>6}")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parsed(words: &str) -> Result<Options, Failed> {
+        Options::parse(&words.split_whitespace().map(str::to_owned).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn what_is_asked_is_understood_or_refused() {
+        let options = parsed("--cases 600 --seed 3 --only A,b.rs:C --only D --by 5").unwrap();
+        assert_eq!((options.cases, options.seed, options.percent.to_bits()), (600, 3, 5.0_f64.to_bits()));
+        assert_eq!(options.only, ["A", "b.rs:C", "D"]);
+        for bad in ["--by 0", "--by 100", "--by x", "--cases 0", "--cases", "--fast", "A"] {
+            assert!(parsed(bad).is_err_and(|e| e.code == 2), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_change_is_made_at_its_place_and_grows_no_other() {
+        let constant =
+            constants::all(&root()).unwrap().into_iter().find(|c| c.label() == "FAINT_REACH.1").unwrap();
+        let text = std::fs::read_to_string(root().join(&constant.path)).unwrap();
+        let changed = constant.scaled(&text, 1.2).unwrap();
+        let differs: Vec<_> = text.lines().zip(changed.lines()).filter(|(a, b)| a != b).collect();
+        assert_eq!(differs.len(), 1);
+        assert!(differs[0].1.contains("FAINT_REACH: (f64, f64) = (1.6, 0.72)"), "{differs:?}");
+        assert_eq!(constant.scaled(&text[1..], 1.2), None, "the file is no longer what it was");
+    }
+}

@@ -38,6 +38,13 @@ impl Constant {
         self.path.strip_prefix(FOLDER).unwrap_or(&self.path)
     }
 
+    /// The text of its file with the value scaled; none where the literal is not at its place.
+    pub fn scaled(&self, text: &str, factor: f64) -> Option<String> {
+        let (before, after) = (text.get(..self.place.start)?, text.get(self.place.end..)?);
+        let kept = text.get(self.place.clone()) == Some(&self.literal);
+        kept.then(|| format!("{before}{:?}{after}", self.value * factor))
+    }
+
     /// It is called so: by its name, its label, or `file:name`.
     pub fn is_named(&self, name: &str) -> bool {
         let (file, name) = name.rsplit_once(':').map_or((None, name), |(file, name)| (Some(file), name));

@@ -94,11 +94,10 @@ impl Package {
     /// # Errors
     /// The file cannot be read or written.
     pub fn change(&self, constant: &Constant, factor: f64) -> Result<(), Failed> {
-        let mut text = read(&self.root.join(&constant.path))?;
-        if text.get(constant.place.clone()) != Some(&constant.literal) {
-            return Err(Failed::no(format!("{} was changed since the start", constant.path)));
-        }
-        text.replace_range(constant.place.clone(), &format!("{:?}", constant.value * factor));
+        let text = read(&self.root.join(&constant.path))?;
+        let text = constant
+            .scaled(&text, factor)
+            .ok_or_else(|| Failed::no(format!("{} was changed since the start", constant.path)))?;
         self.write(&format!("runs/{}", constant.file()), &text)
     }
 
