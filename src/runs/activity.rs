@@ -76,6 +76,12 @@ const SETTLE_SHARE: f64 = 0.0008;
 const EDGE_PIECES: usize = 3;
 /// Most samples a median is made of; more tell no more.
 const SAMPLES_MAX: usize = 96;
+/// SD of normal values over their median absolute deviation.
+const MAD_SD: f64 = 1.4826;
+/// Variance of a second difference of independent values, 1 + 4 + 1, over theirs.
+const SECOND_DIFFERENCE: f64 = 6.0;
+/// Medians differ when they do by this many of their spreads.
+const SETTLE_Z: f64 = 3.0;
 
 /// The pieces of the loaded stretch.
 struct Pieces {
@@ -103,7 +109,7 @@ impl Pieces {
                 wave.x[at..at + width].iter().step_by(stride).map(|x| f64::from(*x)).collect();
             let level = median(&mut some).unwrap_or(0.0);
             some.iter_mut().for_each(|x| *x = (*x - level).abs());
-            spreads.push(1.4826 * median(&mut some).unwrap_or(0.0));
+            spreads.push(MAD_SD * median(&mut some).unwrap_or(0.0));
             levels.push(level);
             energies.push(band.mean_square(at..at + width));
             at += hop;
@@ -116,7 +122,7 @@ impl Pieces {
             .windows(2 * OVERLAP + 1)
             .map(|w| (w[0] - 2.0 * w[OVERLAP] + w[2 * OVERLAP]).abs())
             .collect();
-        let shown = median(&mut seconds).map_or(f64::MAX, |m| 1.4826 * m / 6.0_f64.sqrt());
+        let shown = median(&mut seconds).map_or(f64::MAX, |m| MAD_SD * m / SECOND_DIFFERENCE.sqrt());
         let theory = |sd: f64| MEDIAN_SE * sd / count.sqrt();
         Self {
             start: range.start,
@@ -316,7 +322,7 @@ impl Walk<'_> {
             .collect();
         let falls: Vec<f64> = levels.windows(2).map(|w| w[0] - w[1]).collect();
         let Some(first) = falls.first() else { return false };
-        let least = SETTLE_SHARE * (levels[0] - self.zero) + 3.0 * self.pieces.spread;
+        let least = SETTLE_SHARE * (levels[0] - self.zero) + SETTLE_Z * self.pieces.spread;
         falls[1..].iter().any(|fall| *fall > first.max(0.0) + least || *fall < -least)
     }
 

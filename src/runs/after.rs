@@ -8,6 +8,25 @@ use crate::units::Newtons;
 /// A run closes this long after its last blow, seconds.
 const CLOSE_S: f64 = 60.0;
 
+/// README, re-pulled: a level higher by more than this share.
+const HIGHER_SHARE: f64 = 0.005;
+
+/// And by more than this many times the noise.
+const HIGHER_NOISE: f64 = 8.0;
+
+/// README, release: tension under this share of the level.
+const RELEASED: f64 = 0.5;
+
+/// README, release: a blow that leaves less than this share of the level loosens.
+const LOOSENED: f64 = 0.98;
+
+/// And less by this many times the noise. Found on the virtual rig.
+const LOOSENED_NOISE: f64 = 2.0;
+
+/// A fall is a blow's doing within this time after it, seconds: less than the pause that ends a pull. Found on the
+/// virtual rig.
+const BLOW_LASTS_S: f64 = 0.3;
+
 /// So many looks (at 50 ms) in a row make a higher level.
 const HIGHER_LOOKS: u8 = 6;
 
@@ -38,7 +57,7 @@ impl After {
         let last_blow = ((record.last_blow_s * rate_hz) as u64).max(struck);
         let settled = record.held.or(record.level).unwrap_or(record.peak).get();
         // Released before it settled: what was reached counts.
-        let level = if settled < 0.5 * reached { reached } else { settled };
+        let level = if settled < RELEASED * reached { reached } else { settled };
         let blows_seen = record.blow_count.is_some();
         Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0,
             higher_since: None, rate_hz, fell: None }
@@ -61,7 +80,7 @@ impl After {
     /// Looks at the present level (median of the last 0.1 s); says how the run closed, if it did.
     pub fn look(&mut self, level: f64, noise: f64, now: u64) -> Option<CloseReason> {
         let struck = self.last_blow > self.pull_over;
-        if level > self.level + (0.005 * self.level).max(8.0 * noise) {
+        if level > self.level + (HIGHER_SHARE * self.level).max(HIGHER_NOISE * noise) {
             self.higher_looks = self.higher_looks.saturating_add(1);
             self.higher_since = self.higher_since.or(Some(now));
             // One median may hold a burst of ringing, and the first blows of a release lift it too: a level lasts.
@@ -76,12 +95,12 @@ impl After {
             }
         }
         let since_blow_s = now.saturating_sub(self.last_blow) as f64 / self.rate_hz;
-        if level < 0.5 * self.reference() {
+        if level < RELEASED * self.reference() {
             Some(CloseReason::Released)
         } else if self.blows_seen
             && struck
-            && since_blow_s < 0.3
-            && level < 0.98 * self.reference() - 2.0 * noise
+            && since_blow_s < BLOW_LASTS_S
+            && level < LOOSENED * self.reference() - LOOSENED_NOISE * noise
         {
             Some(CloseReason::Loosened)
         } else if since_blow_s > CLOSE_S {

@@ -5,13 +5,17 @@
 //! the mean just before it. The difference, the *rise*, is greatest at an onset and negative while
 //! ringing dies away, so a tail is never taken for a blow.
 
-use super::kept::rounding;
+use super::kept::{ROUNDING_VARIANCE, rounding};
 use super::lowpass::{Butterworth, State};
 use crate::stats::robust_sd;
 use std::ops::Range;
 
 /// Corner of the high-pass, hertz; 0.12 of the rate where that is lower.
 const CORNER_HZ: f64 = 120.0;
+/// That part of the rate.
+const CORNER_SHARE: f64 = 0.12;
+/// Wilson and Hilferty: the variance of the cube root of a chi-square over its degrees of freedom n is 2/(9n).
+const WILSON_HILFERTY: f64 = 9.0;
 /// Length of the windows before and after, seconds; at least two samples.
 const WINDOW_S: f64 = 0.003;
 /// Longer windows for rings so slow that their energy rises within each half cycle: at least half a cycle of 150,
@@ -37,7 +41,8 @@ impl Band {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let window = ((WINDOW_S * rate_hz).round() as usize).max(2);
-        Self { filter: Butterworth::highpass(CORNER_HZ.min(0.12 * rate_hz), rate_hz), window, rate_hz }
+        let corner_hz = CORNER_HZ.min(CORNER_SHARE * rate_hz);
+        Self { filter: Butterworth::highpass(corner_hz, rate_hz), window, rate_hz }
     }
 
     /// A state in which `x` is the level.
@@ -64,7 +69,7 @@ impl Band {
 /// are: Wilson and Hilferty's cube (Abramowitz & Stegun 26.4.17).
 #[must_use]
 pub fn chi_square_mean(n: usize, z: f64) -> f64 {
-    let v = 2.0 / (9.0 * n as f64);
+    let v = 2.0 / (WILSON_HILFERTY * n as f64);
     let root = 1.0 - v + z * v.sqrt();
     root * root * root
 }
@@ -97,7 +102,7 @@ impl BandSignal {
                 b as f32
             })
             .collect();
-        Self { design, values, squares, flip: FLIP_CODES * 12.0_f64.sqrt() * rounding(raw) }
+        Self { design, values, squares, flip: FLIP_CODES * ROUNDING_VARIANCE.sqrt() * rounding(raw) }
     }
 
     /// Compares windows of another length from now on, seconds.

@@ -44,21 +44,51 @@ pub const INTERVAL_UNSEEN_S: f64 = 0.1;
 /// Ringing over band noise below which blows are weak.
 pub const STRONG: f64 = 6.0;
 /// No tool strikes faster than about 60 times a second: onsets closer than this are one, seconds.
-const CLOSEST_S: f64 = 0.008;
+pub const CLOSEST_S: f64 = 0.008;
 /// Below a nominal 250 samples/s blows are never believed, samples a second.
 const SLOWEST_HZ: f64 = 247.0;
 /// Intervals on either side that tell what is usual.
 const NEIGHBOURS: usize = 6;
 /// Samples an interval must have for blows to be seen.
 const SAMPLES_PER_INTERVAL: f64 = 8.0;
+/// A rise is surely an onset when noise reaches it as rarely as this many standard deviations: once in 300,000 samples.
+pub const SURE_Z: f64 = 4.5;
+/// The same where a series says that an onset should be: once in 160.
+const EXPECTED_Z: f64 = 2.5;
+/// Noise before an onset lowers its rise by 1 variance on average; so much is counted on. Found on the virtual rig:
+/// less than the mean, because noise before may by chance be less.
+pub const NOISE_BEFORE: f64 = 0.5;
+/// Onsets under this share of the upper quartile of rises are no blows at first. Found on the virtual rig: a seventh
+/// of the excursion (a rise is a square); weaker blows are looked for afterwards where the series has holes.
+const FAINT_SHARE: f64 = 0.02;
+/// Regular intervals that a series of strong blows needs, as a share: 3 in 20 may be odd. Found on the virtual rig.
+const REGULAR: f64 = 0.85;
+/// Onsets that such a series needs: fewer have no interval to be compared with another.
+const ONSETS_MIN: usize = 3;
+/// The share that weak ringing or slow sampling needs, because noise gives any interval. Found on the virtual rig.
+const REGULAR_DOUBTFUL: f64 = 0.95;
+/// And what it needs before weaker onsets were looked for at the regular places. Found on the virtual rig.
+const REGULAR_DOUBTFUL_SURE: f64 = 0.85;
+/// Onsets that such a series needs. Found on the virtual rig.
+const ONSETS_MIN_DOUBTFUL: usize = 8;
+/// Shortest and longest regular interval, in usual ones. The longest: README "What is measured", blow rate. The
+/// shortest: found on the virtual rig, near its reciprocal.
+pub const WHOLE: (f64, f64) = (0.6, 1.6);
+/// Two onsets closer than this part of the usual interval are one blow: just above the shortest regular interval, so
+/// that what stays is regular.
+pub const CLOSE_SHARE: f64 = 0.62;
+/// In a hole of more than this many intervals no blow is looked for: the tool paused (README, last blow: 6 intervals).
+const HOLE_MAX: f64 = 6.0;
+/// How far from its place a blow is looked for, usual intervals: half way to where another's place is nearer.
+const HOLE_REACH: f64 = 0.25;
 
 impl Series {
     /// Finds the onsets inside `range`; `noise` is the band's noise in newtons.
     #[must_use]
     pub fn find(band: &BandSignal, noise: f64, range: Range<usize>) -> Self {
-        let sure = noise * noise * (band.design().noise_factor(4.5) - 0.5);
+        let sure = noise * noise * (band.design().noise_factor(SURE_Z) - NOISE_BEFORE);
         let mut onsets = peaks(band, range.clone(), sure);
-        drop_faint(&mut onsets, 0.02);
+        drop_faint(&mut onsets, FAINT_SHARE);
         drop_close(&mut onsets, band.design().rate_hz);
         let rate_hz = band.design().rate_hz;
         let regular_sure = Self::describe(onsets.clone(), noise, rate_hz).regular;
@@ -94,7 +124,11 @@ impl Series {
     pub fn seen(&self, rate_hz: f64) -> bool {
         let slow = rate_hz < FAST_FROM_HZ;
         let doubtful = slow || !self.strong();
-        let (needed, needed_sure, enough) = if doubtful { (0.95, 0.85, 8) } else { (0.85, 0.0, 3) };
+        let (needed, needed_sure, enough) = if doubtful {
+            (REGULAR_DOUBTFUL, REGULAR_DOUBTFUL_SURE, ONSETS_MIN_DOUBTFUL)
+        } else {
+            (REGULAR, 0.0, ONSETS_MIN)
+        };
         rate_hz >= SLOWEST_HZ
             && self.onsets.len() >= enough
             && self.interval_s * rate_hz >= SAMPLES_PER_INTERVAL
@@ -180,7 +214,7 @@ fn usual_around(all: &[f64], i: usize, slow: bool) -> f64 {
 fn regular(all: &[f64], slow: bool) -> f64 {
     let fits = |i: &usize| {
         let usual = usual_around(all, *i, slow);
-        (0.6 * usual..=1.6 * usual).contains(&all[*i])
+        (WHOLE.0 * usual..=WHOLE.1 * usual).contains(&all[*i])
     };
     if all.is_empty() { 0.0 } else { (0..all.len()).filter(fits).count() as f64 / all.len() as f64 }
 }
@@ -190,7 +224,7 @@ fn drop_close(onsets: &mut Vec<Onset>, rate_hz: f64) {
     loop {
         let all: Vec<f64> = intervals(onsets).map(|n| n as f64).collect();
         let slow = rate_hz < FAST_FROM_HZ;
-        let least = |i: usize| (0.62 * usual_around(&all, i, slow)).max(CLOSEST_S * rate_hz);
+        let least = |i: usize| (CLOSE_SHARE * usual_around(&all, i, slow)).max(CLOSEST_S * rate_hz);
         let weaker = onsets
             .windows(2)
             .enumerate()
@@ -215,12 +249,12 @@ fn fill_holes(band: &BandSignal, onsets: &mut Vec<Onset>, noise: f64) {
         let usual = if slow { overall } else { usual_around(&near, i.min(NEIGHBOURS), false) };
         let hole = (onsets[i + 1].index - onsets[i].index) as f64;
         let steps = (hole / usual).round();
-        if hole > 1.6 * usual && steps <= 6.0 {
+        if hole > WHOLE.1 * usual && steps <= HOLE_MAX {
             let middle = onsets[i].index as f64 + hole / steps;
-            let reach = 0.25 * usual;
+            let reach = HOLE_REACH * usual;
             let from = (middle - reach) as usize;
             let to = ((middle + reach) as usize).min(band.len());
-            if let Some(found) = look_for(band, noise, from..to, 2.5) {
+            if let Some(found) = look_for(band, noise, from..to, EXPECTED_Z) {
                 onsets.insert(i + 1, found);
             }
         }
@@ -231,7 +265,7 @@ fn fill_holes(band: &BandSignal, onsets: &mut Vec<Onset>, noise: f64) {
 /// Greatest rise inside `range` if it stands `z` above noise: an onset looked for, not stumbled upon.
 #[must_use]
 pub fn look_for(band: &BandSignal, noise: f64, range: Range<usize>, z: f64) -> Option<Onset> {
-    let threshold = noise * noise * (band.design().noise_factor(z) - 0.5);
+    let threshold = noise * noise * (band.design().noise_factor(z) - NOISE_BEFORE);
     let best = range.map(|k| (k, band.rise(k))).max_by(|a, b| a.1.total_cmp(&b.1));
     best.filter(|b| b.1 > threshold).map(|(index, rise)| Onset {
         index,

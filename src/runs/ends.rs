@@ -3,28 +3,55 @@
 //! README "What is measured": last blow, drive time. Must not know torque or setups, nor how the first blow is found.
 
 use super::band::BandSignal;
-use super::blows::{Series, look_for};
+use super::blows::{CLOSE_SHARE, SURE_Z, Series, WHOLE, look_for};
 use super::kept::Wave;
 use crate::stats::median;
 
 /// A blow that lowers the level by more than this share loosens.
 const LOOSENED: f64 = 0.02;
+/// README, last blow: the shortest pause that ends a pull, seconds.
+pub const PAUSE_S: f64 = 0.35;
+/// And in intervals, for slow tools.
+pub const PAUSE_INTERVALS: f64 = 6.0;
+/// Rates from which the windows of the band hold six samples: a nominal 2,000 a second whose clock may be off by 1 %.
+const FINE_FROM_HZ: f64 = 1980.0;
+/// Rise of a blow behind the last sure one, in usual rises, below that rate (a ninth of the usual excursion) and from
+/// it on (a sixteenth). Found on the virtual rig.
+const FAINT_RISE: (f64, f64) = (0.012, 0.004);
+/// Such a blow is looked for from this part of an interval before its place to this one behind it. Found on the
+/// virtual rig.
+const STEP_REACH: (f64, f64) = (0.3, 0.4);
+/// Steps from the last blow in which it is looked for: one fewer than the intervals of a pause.
+const FAINT_STEPS: i32 = 5;
+/// A rise that makes an end ambiguous is looked for so many intervals behind the last blow: the first of those steps.
+const AMBIGUOUS_TO: f64 = 1.4;
+/// Rise, in usual ones, that is not surely none: less than the smaller one that makes a blow. Found on the virtual rig.
+const AMBIGUOUS_RISE: f64 = 0.003;
+/// Part of an interval over which its median is taken at least: near the two thirds of `levels`.
+const MEDIAN_PART: f64 = 0.6;
+/// SD of the median of n normal values over that of their mean: sqrt(pi/2), rounded.
+pub const MEDIAN_SD: f64 = 1.25;
+/// A fall stands out when it is this many standard deviations of such a median: by chance once in a
+/// billion.
+const FALL_Z: f64 = 6.0;
+/// And this many of the low-passed signal's noise. Found on the virtual rig.
+const FALL_NOISE: f64 = 2.0;
 
 /// Adds blows fainter than the rest behind the last one, within the pause of six intervals that would end
 /// the pull, as long as the band rises sharply there.
 pub fn extend_end(band: &BandSignal, series: &mut Series, last: usize, limit: usize) -> usize {
     let usual = series.interval_s * band.design().rate_hz;
     let usual_rise = median(&mut series.onsets.iter().map(|o| o.rise).collect::<Vec<_>>()).unwrap_or(0.0);
-    let least = if band.design().rate_hz < 1980.0 { 0.012 } else { 0.004 };
+    let least = if band.design().rate_hz < FINE_FROM_HZ { FAINT_RISE.0 } else { FAINT_RISE.1 };
     let mut last = last;
     'next: loop {
         let at = series.onsets[last].index as f64;
         let bound = series.onsets.get(last + 1).map_or(limit, |o| o.index);
-        let bound = bound.saturating_sub((0.62 * usual) as usize);
-        for step in 1..=5 {
-            let from = (at + (f64::from(step) - 0.3) * usual) as usize;
-            let to = ((at + (f64::from(step) + 0.4) * usual) as usize).min(bound);
-            let found = if from < to { look_for(band, series.noise, from..to, 4.5) } else { None };
+        let bound = bound.saturating_sub((CLOSE_SHARE * usual) as usize);
+        for step in 1..=FAINT_STEPS {
+            let from = (at + (f64::from(step) - STEP_REACH.0) * usual) as usize;
+            let to = ((at + (f64::from(step) + STEP_REACH.1) * usual) as usize).min(bound);
+            let found = if from < to { look_for(band, series.noise, from..to, SURE_Z) } else { None };
             if let Some(found) = found.filter(|f| band.sharp(f.index) && f.rise > least * usual_rise) {
                 series.onsets.insert(last + 1, found);
                 last += 1;
@@ -42,9 +69,10 @@ pub fn ambiguous_end(band: &BandSignal, series: &Series, last: usize) -> bool {
     let usual = series.interval_s * band.design().rate_hz;
     let usual_rise = median(&mut series.onsets.iter().map(|o| o.rise).collect::<Vec<_>>()).unwrap_or(0.0);
     let at = series.onsets[last].index as f64;
-    let to = ((at + 1.4 * usual) as usize).min(band.len());
-    let found = look_for(band, series.noise, ((at + 0.62 * usual) as usize).min(to)..to, 4.5);
-    found.is_some_and(|f| f.rise > 0.003 * usual_rise)
+    let to = ((at + AMBIGUOUS_TO * usual) as usize).min(band.len());
+    let from = ((at + CLOSE_SHARE * usual) as usize).min(to);
+    let found = look_for(band, series.noise, from..to, SURE_Z);
+    found.is_some_and(|f| f.rise > AMBIGUOUS_RISE * usual_rise)
 }
 
 /// The end of the first pull where blows are seen.
@@ -72,14 +100,14 @@ pub fn last_seen(
     noise: f64,
     raw_noise: f64,
 ) -> Pull {
-    let pause = (0.35_f64).max(6.0 * series.interval_s) * wave.rate_hz;
+    let pause = PAUSE_S.max(PAUSE_INTERVALS * series.interval_s) * wave.rate_hz;
     let onsets = &series.onsets[first..];
     let paused = onsets.windows(2).position(|w| (w[1].index - w[0].index) as f64 > pause);
     let end = paused.unwrap_or(onsets.len() - 1);
     let mut levels = levels(wave, series, first, first + end);
-    // SD of the median of n gaussian values is 1.25·σ/√n; a fall must stand well above it.
-    let samples = (0.6 * series.interval_s * wave.rate_hz).max(1.0);
-    let doubt = (2.0 * noise).max(6.0 * 1.25 * raw_noise / samples.sqrt());
+    // A fall must stand well above the SD of a median.
+    let samples = (MEDIAN_PART * series.interval_s * wave.rate_hz).max(1.0);
+    let doubt = (FALL_NOISE * noise).max(FALL_Z * MEDIAN_SD * raw_noise / samples.sqrt());
     let falls = |i: usize| {
         let (before, after) = (levels[i - 1] - zero, levels[i] - zero);
         before - after > LOOSENED * before && before - after > doubt
@@ -116,7 +144,7 @@ pub fn blow_rate_hz(series: &Series, first: usize, last: usize, rate_hz: f64) ->
     let steps: Vec<f64> =
         series.onsets[first..=last].windows(2).map(|w| (w[1].index - w[0].index) as f64 / rate_hz).collect();
     let usual = median(&mut steps.clone())?;
-    let kept: Vec<f64> = steps.into_iter().filter(|s| *s <= 1.6 * usual).collect();
+    let kept: Vec<f64> = steps.into_iter().filter(|s| *s <= WHOLE.1 * usual).collect();
     let sum: f64 = kept.iter().sum();
     (sum > 0.0).then(|| kept.len() as f64 / sum)
 }

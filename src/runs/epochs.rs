@@ -42,6 +42,27 @@ const BLOWS_SHARE: f64 = 0.92;
 const FAINT: f64 = 0.01;
 /// Loudness above the floor that counts at most, so that one loud blow does not buy a false one beside it.
 const LOUD: f64 = 5.0;
+/// Corner of the high-pass, hertz, and the part of the rate that it is at most.
+const HIGHPASS: (f64, f64) = (40.0, 0.1);
+/// The quantile of a run's energies that is its floor: blows fill about a tenth of a period. Found on both models of
+/// the virtual rig.
+const BETWEEN_BLOWS: f64 = 0.25;
+/// The same of the means behind a place, which windows of up to 9 ms make wider. Found on both models of the virtual
+/// rig.
+const BETWEEN_RISES: f64 = 0.1;
+/// The variance of the logarithm of the ratio of two means of n squares of noise is this over n.
+const RATIO_VARIANCE: f64 = 4.0;
+/// Candidates are at least this far apart, seconds: about half of the shortest period.
+const CANDIDATES_APART_S: f64 = 0.006;
+/// The local period is worked out so often, seconds.
+const LOCAL_EVERY_S: f64 = 0.25;
+/// From so many periods to each side.
+const LOCAL_PERIODS: f64 = 6.0;
+/// The local period lies between these parts of the whole run's. Found on both models of the virtual rig.
+const LOCAL_SPAN: (f64, f64) = (0.55, 1.8);
+/// The first peak of the correlation that has this part of the greatest is the period: later ones are its multiples.
+/// Found on both models of the virtual rig.
+const FIRST_PEAK: f64 = 0.7;
 
 /// The chain of excitations.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -93,7 +114,7 @@ fn averaged(x: &[f32], step: usize) -> Vec<f64> {
 
 /// What is left above 40 Hz: level and slow growth drop out, the slowest ring stays.
 fn highpassed(x: &[f64], hz: f64) -> Vec<f64> {
-    let filter = Butterworth::<1>::highpass(40.0_f64.min(0.1 * hz), hz);
+    let filter = Butterworth::<1>::highpass(HIGHPASS.0.min(HIGHPASS.1 * hz), hz);
     let mut state = filter.settled_at(x.first().copied().unwrap_or(0.0));
     x.iter().map(|v| filter.process(&mut state, *v)).collect()
 }
@@ -146,7 +167,8 @@ fn loudness(run: &[f64], idle: &[f64], hz: f64) -> Vec<f64> {
     };
     let (run, idle) = (energy(run), energy(idle));
     let usual = quantile(&run, BLOWS_SHARE);
-    let floor = quantile(&idle, 0.5).max(quantile(&run, 0.25)).max(FAINT * usual).max(f64::MIN_POSITIVE);
+    let floor =
+        quantile(&idle, 0.5).max(quantile(&run, BETWEEN_BLOWS)).max(FAINT * usual).max(f64::MIN_POSITIVE);
     run.iter().map(|e| libm::log((e / floor).max(1.0)).min(LOUD)).collect()
 }
 
@@ -171,9 +193,12 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     let mean = |s: &[f64], from: usize, to: usize| (s[to] - s[from]) / (to - from).max(1) as f64;
     let rest = mean(&idle, 0, idle.len() - 1);
     let after: Vec<f64> = (0..n).map(|i| mean(&run, i, (i + window).min(n))).collect();
-    let floor = rest.max(quantile(&after, 0.1)).max(FAINT * quantile(&after, BLOWS_SHARE)).max(f64::MIN_POSITIVE);
+    let floor = rest
+        .max(quantile(&after, BETWEEN_RISES))
+        .max(FAINT * quantile(&after, BLOWS_SHARE))
+        .max(f64::MIN_POSITIVE);
     // Of noise alone the ratio of two means of squares scatters by the square root of four over their number.
-    let chance = (4.0 / window as f64).sqrt();
+    let chance = (RATIO_VARIANCE / window as f64).sqrt();
     (0..n)
         .map(|i| {
             let before = if i < window { floor } else { mean(&run, i - window, i) };
@@ -184,7 +209,7 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
 
 /// Peaks of the loudness, at least 3 ms apart: (place, loudness).
 fn candidates(loud: &[f64], hz: f64) -> Vec<(usize, f64)> {
-    let closest = ((0.006 * hz) as usize).max(2);
+    let closest = ((CANDIDATES_APART_S * hz) as usize).max(2);
     let mut found: Vec<(usize, f64)> = Vec::new();
     for (i, l) in loud.iter().enumerate() {
         if *l < CANDIDATE {
@@ -217,9 +242,9 @@ impl Periods {
         let grid_hz = hz / pool as f64;
         let (shortest, longest) = ((grid_hz / RHYTHM_HZ.0) as usize, (grid_hz / RHYTHM_HZ.1) as usize);
         let (whole, contrast) = period(&pooled, shortest.max(2)..longest)?;
-        let every = ((0.25 * grid_hz) as usize).max(1);
-        let half = (6.0 * whole).max(0.5 * grid_hz) as usize;
-        let near = (0.55 * whole) as usize..(1.8 * whole) as usize;
+        let every = ((LOCAL_EVERY_S * grid_hz) as usize).max(1);
+        let half = (LOCAL_PERIODS * whole).max(0.5 * grid_hz) as usize;
+        let near = (LOCAL_SPAN.0 * whole) as usize..(LOCAL_SPAN.1 * whole) as usize;
         let periods = (0..=pooled.len() / every)
             .map(|k| {
                 let middle = k * every;
@@ -255,7 +280,7 @@ fn period(loud: &[f64], lags: Range<usize>) -> Option<(f64, f64)> {
         correlation[i] >= correlation[i.saturating_sub(1)]
             && correlation[i] >= *correlation.get(i + 1).unwrap_or(&f64::MIN)
     };
-    let first = (0..correlation.len()).find(|i| correlation[*i] >= 0.7 * greatest && peak(*i))?;
+    let first = (0..correlation.len()).find(|i| correlation[*i] >= FIRST_PEAK * greatest && peak(*i))?;
     let power = centred.iter().map(|a| a * a).sum::<f64>() / loud.len() as f64;
     Some(((lags.start + first) as f64, greatest / power))
 }

@@ -5,6 +5,7 @@
 //! the mean blow no longer moves the nut. A stiffer test bolt divides a and b alike, so it takes the same part
 //! off both indices of every setup, and their ratios to a baseline do not know the bolt. Must not know samples.
 
+use super::kept::ROUNDING_VARIANCE;
 use super::plateau::{self, Fits, Medians};
 use super::record::Plateau;
 use super::steps::{self, Fall, Growth, Step, Steps};
@@ -159,6 +160,8 @@ const GROWTH_MEDIANS_MIN: usize = 4;
 const PRELOAD_SD: f64 = 4.0;
 /// A tension nearer to the highest median than this many of its SD may have been reached or not.
 const TOO_NEAR_SD: f64 = 4.0;
+/// Variance of the slope of a straight line through n steps of independent scatter: 6/5 of that of their mean.
+const SLOPE_VARIANCE: f64 = 1.2;
 
 /// Limit and figures of a run.
 #[must_use]
@@ -256,7 +259,7 @@ fn growth_at(input: &Input<'_>, after_s: f64) -> Option<Estimate> {
     let spacing_s = (near[near.len() - 1].at_s - near[0].at_s) / steps.len() as f64;
     let noise = core::f64::consts::SQRT_2 * input.median_noise_n;
     let sd = crate::stats::sd(&steps)?.max(noise);
-    let se = sd * (1.2 / steps.len() as f64).sqrt() / spacing_s;
+    let se = sd * (SLOPE_VARIANCE / steps.len() as f64).sqrt() / spacing_s;
     (spacing_s > 0.0).then_some(Estimate { value, se })
 }
 
@@ -294,7 +297,7 @@ fn reached(input: &Input<'_>, tension_n: f64) -> Reached {
     let one_blow = input.blows_seen && input.blows_sure && surely - maybe <= 1;
     Reached {
         after_s: Some((at_s - input.driven_s.start).max(0.0)),
-        after_se_s: Some(grid_s.hypot(unsure_s) / 12.0_f64.sqrt()),
+        after_se_s: Some(grid_s.hypot(unsure_s) / ROUNDING_VARIANCE.sqrt()),
         blows: one_blow.then_some(i as u32 + 1),
         ..open(ReachedState::Reached)
     }

@@ -76,6 +76,10 @@ const GRID_S: f64 = 0.05;
 const PAUSE_S: f64 = 0.35;
 /// A run is at most this long, seconds.
 pub const RUN_MAX_S: f64 = 300.0;
+/// README, start threshold: at least this many times the noise.
+const START_NOISE: f64 = 8.0;
+/// The present level is the median over so long, seconds.
+const LEVEL_S: f64 = 0.1;
 
 enum State {
     Idle {
@@ -229,7 +233,7 @@ impl Finder {
         let Some(moved) = self.idle.moved() else {
             return Err("expected one and a half seconds of idle, found less".to_owned());
         };
-        let most = self.settings.start_threshold().get().max(8.0 * noise.get()) / 8.0;
+        let most = self.settings.start_threshold().get().max(START_NOISE * noise.get()) / START_NOISE;
         if moved.abs() > most {
             return Err(format!(
                 "expected a steady reading (at most {:.3} kN in a second), found it moving by {:.3} kN",
@@ -400,7 +404,7 @@ impl Finder {
 
     /// Median of the last 0.1 s, newtons in the calibration's terms.
     fn level_now(&self) -> f64 {
-        let n = ((0.1 * self.rate_hz) as usize).max(3).min(self.kept.len());
+        let n = ((LEVEL_S * self.rate_hz) as usize).max(3).min(self.kept.len());
         let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
         wave.median(self.kept.len() - n..self.kept.len()).unwrap_or(self.zero)
     }

@@ -23,6 +23,18 @@ pub struct Held {
     pub doubtful: bool,
 }
 
+/// Level is read from this long after the last blow, seconds (README "What is measured").
+pub const LEVEL_FROM_S: f64 = 0.05;
+/// Level is read up to here, and held from here on, seconds.
+pub const HELD_FROM_S: f64 = 0.2;
+/// End of the held window after the last blow, seconds.
+const HELD_TO_S: f64 = 0.7;
+/// Under this share of level tension has fallen, and the held window ends.
+const FALLEN: f64 = 0.98;
+/// Length of the level's window, seconds (0.2 − 0.05): noise and ringing of a level are judged over it.
+const LEVEL_LASTS_S: f64 = 0.15;
+/// Spacings by which a window may be too short: one is lost to rounding at both ends, half a one is slack.
+const ROUNDING_SAMPLES: f64 = 1.5;
 /// A fall is looked for in medians of this length: four cycles of the slowest ring (70 Hz), seconds.
 const FALL_WINDOW_S: f64 = 0.06;
 /// A median over four cycles is moved by at most this part of the ring's spread.
@@ -41,19 +53,19 @@ const SETTLED_S: f64 = 0.2;
 pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64, noise: f64) -> Held {
     let samples_end = wave.x.len() as f64 / wave.rate_hz;
     let bound = next_blow_s.unwrap_or(f64::INFINITY).min(samples_end);
-    let level = wave.median(wave.range(last_s + 0.05, (last_s + 0.2).min(bound)));
+    let level = wave.median(wave.range(last_s + LEVEL_FROM_S, (last_s + HELD_FROM_S).min(bound)));
     let Some(level) = level else {
         return Held { end_s: bound, unsettled: true, cut: true, ..Held::default() };
     };
-    let planned = last_s + 0.7;
-    let fall = fall_s(wave, last_s + 0.05, planned.min(bound), level - zero, zero, noise);
+    let planned = last_s + HELD_TO_S;
+    let fall = fall_s(wave, last_s + LEVEL_FROM_S, planned.min(bound), level - zero, zero, noise);
     let end_s = planned.min(bound).min(fall.unwrap_or(f64::INFINITY));
-    let window = wave.range(last_s + 0.2, end_s);
+    let window = wave.range(last_s + HELD_FROM_S, end_s);
     let left_s = window.len() as f64 / wave.rate_hz;
     let enough = window.len() >= 2;
     let held = if enough { wave.median(window).map(|h| h - zero) } else { None };
     // A bolt creeps by far less, and never up: what differs more is no hold of this pull.
-    let doubt = FALL_Z * MEDIAN_SE * noise / ((left_s.min(0.15) * wave.rate_hz).max(1.0)).sqrt();
+    let doubt = FALL_Z * MEDIAN_SE * noise / ((left_s.min(LEVEL_LASTS_S) * wave.rate_hz).max(1.0)).sqrt();
     let same = held.is_none_or(|held| {
         let (height, change) = ((level - zero).abs(), held - (level - zero));
         change >= -(SAME_SHARE * height + doubt) && change <= GROWS_SHARE * height + doubt
@@ -63,8 +75,7 @@ pub fn measure(wave: Wave<'_>, last_s: f64, next_blow_s: Option<f64>, zero: f64,
         held: held.filter(|_| same),
         doubtful: !same,
         end_s: end_s.max(last_s),
-        // One spacing is lost to rounding at both ends.
-        unsettled: left_s < SETTLED_S - 1.5 / wave.rate_hz,
+        unsettled: left_s < SETTLED_S - ROUNDING_SAMPLES / wave.rate_hz,
         cut: end_s < planned,
     }
 }
@@ -74,9 +85,9 @@ fn fall_s(wave: Wave<'_>, from_s: f64, to_s: f64, level: f64, zero: f64, noise: 
     let width = ((FALL_WINDOW_S * wave.rate_hz) as usize).max(3);
     let range = wave.range(from_s, to_s);
     // What still rings moves a median over a few cycles by a part of its spread.
-    let ringing = RINGING_PART * wave.noise(wave.range(from_s, (from_s + 0.15).min(to_s)));
+    let ringing = RINGING_PART * wave.noise(wave.range(from_s, (from_s + LEVEL_LASTS_S).min(to_s)));
     let slack = (FALL_Z * MEDIAN_SE * noise / (width as f64).sqrt()).max(ringing);
-    let floor = zero + (0.98 * level).min(level - slack);
+    let floor = zero + (FALLEN * level).min(level - slack);
     let mut at = range.start;
     while at + width <= range.end.max(range.start) {
         if wave.median(at..at + width)? < floor {

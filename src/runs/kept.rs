@@ -7,6 +7,9 @@ use crate::stats::{median_f32, robust_sd, scaled_mad};
 use crate::units::Newtons;
 use std::ops::Range;
 
+/// The variance of rounding is the square of a code divided by this: that of a uniform distribution.
+pub const ROUNDING_VARIANCE: f64 = 12.0;
+
 /// What a run is measured from. Offsets count from the first kept sample.
 #[derive(Clone, Debug)]
 pub struct Kept<'a> {
@@ -107,7 +110,7 @@ impl Wave<'_> {
 pub fn rounding(x: &[f32]) -> f64 {
     let steps = x.windows(2).map(|w| f64::from((w[1] - w[0]).abs())).filter(|s| *s > 0.0);
     let code = steps.fold(f64::INFINITY, f64::min);
-    if code.is_finite() { code / 12.0_f64.sqrt() } else { 0.0 }
+    if code.is_finite() { code / ROUNDING_VARIANCE.sqrt() } else { 0.0 }
 }
 
 #[cfg(test)]

@@ -88,16 +88,21 @@ impl<const S: usize> Butterworth<S> {
 /// The low-pass of a run: order 4.
 pub type Lowpass = Butterworth<2>;
 
+/// README, low-pass: the corner is at most this part of the Nyquist frequency.
+const NYQUIST_SHARE: f64 = 0.4;
+/// Sum of 1/Q over the two sections of order 4: 2·(cos(π/8) + cos(3π/8)).
+const INVERSE_Q_SUM: f64 = 2.613_125_929_752_753;
+
 /// Corner used for a configured one: not above 0.4 × Nyquist.
 #[must_use]
 pub fn corner_hz(configured_hz: f64, rate_hz: f64) -> f64 {
-    configured_hz.min(0.4 * 0.5 * rate_hz)
+    configured_hz.min(NYQUIST_SHARE * 0.5 * rate_hz)
 }
 
 /// Delay of the order-4 low-pass at low frequency, seconds: 2.613/(2π·fc) (sum of the sections' 1/Q).
 #[must_use]
 pub fn delay_s(corner_hz: f64) -> f64 {
-    2.613_125_929_752_753 / (2.0 * PI * corner_hz)
+    INVERSE_Q_SUM / (2.0 * PI * corner_hz)
 }
 
 /// Low-passes a whole record that stood at `start` before it; without one, at its first sample.

@@ -3,7 +3,7 @@
 //! `study` finds blows, first and last; here held, gates, peak, plateau and flags are put to them. Pure: the
 //! same samples give the same record. If a run is not over yet the answer is when to ask again.
 
-use super::ends;
+use super::ends::{self, PAUSE_INTERVALS};
 use super::figures::Figures;
 use super::held::{self, Held};
 use super::kept::{Kept, Wave};
@@ -31,6 +31,8 @@ const ANNOUNCE_S: f64 = 0.7;
 /// Where blows are not seen and tension stays at its greatest nothing tells whether the tool still drives:
 /// so much longer a release, a fall or unrest is waited for, seconds.
 const FLAT_S: f64 = 4.3;
+/// What must be known behind the end of a held window that is cut early, seconds: one point of the finder's grid.
+const BEHIND_CUT_S: f64 = 0.05;
 
 /// Where the interval between blows is not surely known, a gate is given only if means over half and over twice as
 /// long lie within this share of it.
@@ -51,9 +53,9 @@ pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let next_s = span.next.map(|n| n as f64 / kept.rate_hz);
     let held = held::measure(wave, span.last_s, next_s, span.zero, span.raw_noise);
     let patience = if span.flat { FLAT_S } else { 0.0 };
-    let due_s = span.last_s + ANNOUNCE_S.max(6.0 * span.interval_s) + patience;
+    let due_s = span.last_s + ANNOUNCE_S.max(PAUSE_INTERVALS * span.interval_s) + patience;
     let due = wave.rate_hz * due_s;
-    let cut_early = held.cut && (held.end_s + 0.05) * kept.rate_hz < kept.samples.len() as f64;
+    let cut_early = held.cut && (held.end_s + BEHIND_CUT_S) * kept.rate_hz < kept.samples.len() as f64;
     if !kept.ended && !cut_early && (kept.samples.len() as f64) < due {
         return Outcome::Wait { until: due.ceil() as usize, still: span.flat };
     }

@@ -10,6 +10,8 @@ use crate::units::Newtons;
 
 /// Idle time that a run's zero is the median of, seconds.
 const IDLE_S: f64 = 0.5;
+/// Ringing takes one of so many parts of an interval.
+const RINGING_PARTS: f64 = 3.0;
 
 /// What stands on the bolt at the first blow is the median of so long before it, seconds: five periods of mains hum,
 /// and short beside the run-down of a nut.
@@ -33,7 +35,7 @@ impl Study<'_> {
                 Median { from_s, at_s: 0.5 * (from_s + until_s), tension_n: level - span.zero }
             };
             // Ringing leaves two thirds of an interval to the median.
-            let samples = 2.0 / 3.0 * span.interval_s * wave.rate_hz;
+            let samples = 2.0 / RINGING_PARTS * span.interval_s * wave.rate_hz;
             return ((span.first..=pull.last).zip(&pull.levels).map(one).collect(), samples);
         }
         let steps = ((span.last_s - span.first_s) / INTERVAL_UNSEEN_S).floor() as usize;

@@ -8,6 +8,23 @@ use crate::units::Newtons;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
+/// README, gate: the time after the first blow that is read unless others are set, seconds.
+const GATE_S: f64 = 3.0;
+/// README, low-pass: its cut-off unless another is set, hertz.
+const LOWPASS_HZ: f64 = 200.0;
+/// README, `short`: the shortest drive unless another is set, seconds.
+const SHORT_S: f64 = 0.5;
+/// README, start threshold: this share of the range.
+const START_SHARE: f64 = 0.002;
+/// The same where the range is unknown, newtons.
+const START_N: f64 = 300.0;
+/// README, `zero-shift`: this share of the range.
+const ZERO_SHIFT_SHARE: f64 = 0.01;
+/// The same where the range is unknown, newtons.
+const ZERO_SHIFT_N: f64 = 1000.0;
+/// README, spike: a jump by this share of the range at rates where a blow may be one sample long.
+const SLOW_SPIKE_SHARE: f64 = 0.1;
+
 /// How runs are found and measured. Every field has the default of `Settings::default()`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(default, deny_unknown_fields)]
@@ -37,12 +54,12 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            gates_s: vec![3.0],
-            lowpass_hz: 200.0,
+            gates_s: vec![GATE_S],
+            lowpass_hz: LOWPASS_HZ,
             start_threshold_kn: None,
             zero_shift_limit_kn: None,
             range_kn: None,
-            short_s: 0.5,
+            short_s: SHORT_S,
             tensions_kn: Vec::new(),
         }
     }
@@ -54,8 +71,8 @@ impl Settings {
     pub fn start_threshold(&self) -> Newtons {
         match (self.start_threshold_kn, self.range_kn) {
             (Some(kn), _) => Newtons::from_kn(kn),
-            (None, Some(range)) => Newtons::from_kn(0.002 * range),
-            (None, None) => Newtons(300.0),
+            (None, Some(range)) => Newtons::from_kn(START_SHARE * range),
+            (None, None) => Newtons(START_N),
         }
     }
 
@@ -64,8 +81,8 @@ impl Settings {
     pub fn zero_shift_limit(&self) -> Newtons {
         match (self.zero_shift_limit_kn, self.range_kn) {
             (Some(kn), _) => Newtons::from_kn(kn),
-            (None, Some(range)) => Newtons::from_kn(0.01 * range),
-            (None, None) => Newtons(1000.0),
+            (None, Some(range)) => Newtons::from_kn(ZERO_SHIFT_SHARE * range),
+            (None, None) => Newtons(ZERO_SHIFT_N),
         }
     }
 
@@ -73,7 +90,7 @@ impl Settings {
     /// where the range is unknown no jump is large enough to be sure.
     #[must_use]
     pub fn slow_spike(&self) -> Newtons {
-        self.range_kn.map_or(Newtons(f64::INFINITY), |range| Newtons::from_kn(0.1 * range))
+        self.range_kn.map_or(Newtons(f64::INFINITY), |range| Newtons::from_kn(SLOW_SPIKE_SHARE * range))
     }
 }
 

@@ -16,6 +16,10 @@ const AGREE: f64 = 0.5;
 const SWING: f64 = 0.5;
 /// The smallest wild sample is so many times as large as the largest departure of the signal's own.
 const APART: f64 = 2.5;
+/// README, spike: it departs by more than this many times the noise.
+pub const SPIKE_NOISE: f64 = 10.0;
+/// README, spike: and by more than this many times the ringing.
+pub const SPIKE_RINGING: f64 = 5.0;
 /// More wild stretches a second than this are no faults of a converter but something that belongs to the signal:
 /// the slowest tools strike six times a second.
 const OFTEN_PER_S: f64 = 4.0;
@@ -79,8 +83,9 @@ pub fn jump_among(x: &[f32], noise_n: f64, seconds: f64) -> f64 {
         .collect();
     lone.sort_unstable_by(|a, b| b.total_cmp(a));
     let most = (OFTEN_PER_S * seconds.max(1.0)) as usize;
-    let gap = lone.windows(2).take(most).rposition(|w| w[0] > APART * w[1].max(10.0 * noise_n / APART));
-    gap.map_or(f64::INFINITY, |k| (10.0 * noise_n).max((lone[k] * lone[k + 1]).sqrt()))
+    let gap =
+        lone.windows(2).take(most).rposition(|w| w[0] > APART * w[1].max(SPIKE_NOISE * noise_n / APART));
+    gap.map_or(f64::INFINITY, |k| (SPIKE_NOISE * noise_n).max((lone[k] * lone[k + 1]).sqrt()))
 }
 
 /// Wild stretches with no other within `reach` samples, where they are rare: a converter's fault stands alone,

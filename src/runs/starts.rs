@@ -23,6 +23,12 @@ const FAINT_Z: f64 = 4.0;
 const RINGING_PART: usize = 3;
 /// A step stands out when it is this many standard errors of the difference of two medians.
 const STEP_Z: f64 = 4.0;
+/// The samples this near to an onset belong to neither side of its step, seconds: as long as a blow's
+/// rise takes.
+const RISE_S: f64 = 0.002;
+/// An onset so near behind the crossing may be that of the blow that crossed, intervals. Found on both models of the
+/// virtual rig.
+const CROSSING_NEAR: f64 = 0.25;
 /// A step smaller than this share of what the next blows add carries no tension.
 const STEP_SHARE: f64 = 0.03;
 /// Blows after the first whose growth a step is compared with.
@@ -79,7 +85,7 @@ pub fn first_seen(
 /// press of the trigger, the tool set on the nut, or blows that a nut pulled up by hand withstands.
 #[must_use]
 pub fn without_idle_blows(wave: Wave<'_>, series: &Series, mut first: usize, crossing: usize) -> usize {
-    let near = (0.25 * series.interval_s * wave.rate_hz) as usize;
+    let near = (CROSSING_NEAR * series.interval_s * wave.rate_hz) as usize;
     while first + 1 < series.onsets.len()
         && series.onsets[first + 1].index <= crossing + near
         && surely_idle(wave, series, first)
@@ -111,7 +117,7 @@ fn step(wave: Wave<'_>, series: &Series, at: usize) -> Option<(f64, f64, f64)> {
     let here = index(at);
     let behind = series.onsets.get(at + 1).map_or(here + usual, |o| o.index).min(here + 2 * usual);
     // The samples of the rise itself belong to neither side.
-    let guard = (0.002 * wave.rate_hz) as usize + 1;
+    let guard = (RISE_S * wave.rate_hz) as usize + 1;
     let ahead = if at > 0 { index(at - 1) + (here - index(at - 1)) / RINGING_PART } else { 0 };
     let ahead = ahead.max(here.saturating_sub(usual.max(3)));
     let before = (ahead.min(here.saturating_sub(2)), here.saturating_sub(guard).max(ahead + 2).min(here));
@@ -133,6 +139,15 @@ fn surely_idle(wave: Wave<'_>, series: &Series, at: usize) -> bool {
 /// A blow that carries tension leaves at least this share of what it and the next ones add together.
 const IDLE_SHARE: f64 = 0.04;
 
+/// A step seen before the first onset lies so many intervals before it, at least and at most, where a blow before
+/// it would lie. Found on both models of the virtual rig.
+const STEP_BEFORE: (f64, f64) = (0.7, 1.35);
+/// Samples between the two below which no step is told from a ramp: three medians of two.
+const STEP_GAP_MIN: usize = 6;
+/// A step has this share of what stands at the onset in the second sixth of the way, where a ramp has 0.3.
+/// Found on both models of the virtual rig.
+const STEP_AT_ONCE: f64 = 0.6;
+
 /// Whether tension went up by a step at `departure_s`, about an interval before the first onset: nearly all of
 /// it was there at once.
 #[must_use]
@@ -140,12 +155,12 @@ pub fn steps_up(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64,
     let (from, to) = (wave.offset(departure_s) + 1, series.onsets[first].index);
     let usual = series.interval_s * wave.rate_hz;
     let gap = to.saturating_sub(from);
-    if gap < 6 || gap as f64 > 1.35 * usual || (gap as f64) < 0.7 * usual {
+    if gap < STEP_GAP_MIN || gap as f64 > STEP_BEFORE.1 * usual || (gap as f64) < STEP_BEFORE.0 * usual {
         return false;
     }
     let third = gap / 3;
     match (wave.median(from + third / 2..from + third), wave.median(to - third..to)) {
-        (Some(early), Some(late)) => early - zero > 0.6 * (late - zero),
+        (Some(early), Some(late)) => early - zero > STEP_AT_ONCE * (late - zero),
         _ => false,
     }
 }
@@ -173,6 +188,12 @@ const QUIET_BEFORE_S: f64 = 0.12;
 const BIN_S: f64 = 0.004;
 /// A mean departs from rest when it is so many standard errors off.
 const DEPARTS_Z: f64 = 4.0;
+/// What Page's cumulative sum takes off each mean, in noises. Found on both models of the virtual rig.
+const SUM_SLACK: f64 = 1.5;
+/// And what a sum must exceed, in noises. Found on both models of the virtual rig.
+const SUM_LEAST: f64 = 2.0;
+/// An onset dated by samples is up to half a spacing early or one late: the middle of that, spacings.
+const DATED_LATE: f64 = 0.25;
 /// The onset is where tension reaches this share of what the first blow leaves.
 const ONSET_STEP_SHARE: f64 = 0.15;
 /// And noise must be so many times smaller than that for it to be dated there.
@@ -216,10 +237,10 @@ pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64,
             break;
         }
     }
-    // Page's cumulative sum: the start of the stretch whose excess over 1.5 × noise is greatest.
-    let (mut sum, mut best, mut start) = (0.0, 2.0 * noise, first);
+    // Page's cumulative sum: the start of the stretch whose excess over a part of the noise is greatest.
+    let (mut sum, mut best, mut start) = (0.0, SUM_LEAST * noise, first);
     for (i, above) in bins.iter().enumerate().skip(first + 1).take(quiet) {
-        sum += above - 1.5 * noise;
+        sum += above - SUM_SLACK * noise;
         if sum > best {
             (best, start) = (sum, i);
         }
@@ -235,7 +256,7 @@ pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64,
     }
     let index = (end - (start + 1) * bin) as f64;
     // A point sample shows an onset up to one spacing late, an averaged one up to half a spacing early.
-    Departure { at_s: (index - 0.25).max(0.0) / wave.rate_hz, sharp: sharp || 0.5 * height > DEPARTS_Z * noise }
+    Departure { at_s: (index - DATED_LATE).max(0.0) / wave.rate_hz, sharp: sharp || 0.5 * height > DEPARTS_Z * noise }
 }
 
 /// Window in which the first growth is compared with later growth, seconds; at least three samples.
@@ -288,6 +309,8 @@ pub enum Before {
     Risen(f64),
 }
 
+/// How tension stands before the first blow is read over this part of an interval.
+const BEFORE_PART: f64 = 0.5;
 /// Tension before the first blow smaller than this share of what the first blows add is at its zero.
 const AT_ZERO_SHARE: f64 = 0.02;
 
@@ -296,8 +319,8 @@ const AT_ZERO_SHARE: f64 = 0.02;
 pub fn before_first(wave: Wave<'_>, series: &Series, first: usize, zero: f64) -> Option<Before> {
     let usual = series.interval_s * wave.rate_hz;
     let here = series.onsets[first].index;
-    let guard = (0.002 * wave.rate_hz) as usize + 1;
-    let from = here.saturating_sub((0.5 * usual) as usize + guard + 2);
+    let guard = (RISE_S * wave.rate_hz) as usize + 1;
+    let from = here.saturating_sub((BEFORE_PART * usual) as usize + guard + 2);
     let (level, n) = part(wave, from, here.saturating_sub(guard))?;
     let noise = wave.sample_noise(from..here.saturating_sub(guard));
     let (_, _, next) = step(wave, series, first)?;
@@ -306,6 +329,8 @@ pub fn before_first(wave: Wave<'_>, series: &Series, first: usize, zero: f64) ->
     Some(if height.abs() <= doubt { Before::AtZero } else { Before::Risen(height) })
 }
 
+/// Part of an interval over which it is asked: a step falls into one of three, a run-down spreads over all.
+const SMOOTH_PARTS: f64 = 3.0;
 /// A smooth rise gains less than this share of itself within a third of an interval.
 const SMOOTH_SHARE: f64 = 0.5;
 
@@ -317,7 +342,7 @@ pub fn rose_smoothly(wave: Wave<'_>, series: &Series, first: usize, departure_s:
     if to.saturating_sub(from) as f64 <= FAINT_REACH.0 * usual {
         return false;
     }
-    let width = ((usual / 3.0) as usize).max(3);
+    let width = ((usual / SMOOTH_PARTS) as usize).max(3);
     let third = (width / 3).max(1);
     let level = |at: usize| wave.median(at..(at + third).min(wave.x.len()));
     (from.saturating_sub(width)..to.saturating_sub(width + third))

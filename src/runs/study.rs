@@ -5,12 +5,13 @@
 use super::band::{BandSignal, LONGER_S};
 use super::blows::{INTERVAL_UNSEEN_S, Onset, Series};
 use super::activity::{self, Unseen};
-use super::ends::{self, Pull};
+use super::ends::{self, MEDIAN_SD, PAUSE_INTERVALS, PAUSE_S, Pull};
 use super::epochs::Epochs;
+use super::held::{HELD_FROM_S, LEVEL_FROM_S};
 use super::kept::{Kept, Wave};
 use super::lowpass::{corner_hz, delay_s, filter_from};
 use super::record::Settings;
-use super::spikes::{self, FAST_FROM_HZ, Wild};
+use super::spikes::{self, FAST_FROM_HZ, SPIKE_NOISE, SPIKE_RINGING, Wild};
 use super::starts::{self, Departure};
 use crate::stats::median;
 
@@ -46,6 +47,28 @@ const NEAR: f64 = 0.3;
 const DRIVES_ON_S: f64 = 0.12;
 /// What the second counter sees beside the pull, seconds.
 const MARGIN_S: f64 = 0.3;
+/// And at least this many intervals.
+const MARGIN_INTERVALS: f64 = 3.0;
+/// The last samples before a crossing, or a first onset, are no idle ones for sure, seconds.
+const CROSSING_GUARD_S: f64 = 0.1;
+/// Blows that may seem to be missing where blows are believed to be seen (as many as a weak count may be off), and
+/// where their count is whole, as a share.
+const MISSING: (f64, f64) = (0.05, 0.01);
+/// Rest is the same as earlier within this many standard errors of a median; fewer samples than this tell nothing.
+const SAME_REST: (f64, usize) = (4.0, 4);
+/// And by one of so many parts of the start threshold.
+const THRESHOLD_PARTS: f64 = 4.0;
+/// A pause between onsets ends what the second counter sees of a pull, intervals.
+const COUNTER_PAUSE: f64 = 2.5;
+/// Three blows within so many intervals are another pull.
+const NEXT_PULL: f64 = 5.0;
+/// The scatter of a level is that of a median over so long, seconds.
+const LEVEL_LASTS_S: f64 = 0.1;
+/// And over at least so many samples.
+const LEVEL_SAMPLES: f64 = 3.0;
+/// Tension that grows on after blows vanish: by this share of level, or this many SD of its median. Found on the
+/// virtual rig.
+const GROWS_ON: (f64, f64) = (0.004, 4.0);
 
 /// Everything the steps share.
 pub(super) struct Study<'a> {
@@ -106,7 +129,7 @@ impl<'a> Study<'a> {
     pub(super) fn new(kept: &'a Kept<'a>, settings: &'a Settings) -> Self {
         let corner = corner_hz(settings.lowpass_hz, kept.rate_hz);
         let delay = delay_s(corner);
-        let idle = before(kept, kept.crossing, 0.1);
+        let idle = before(kept, kept.crossing, CROSSING_GUARD_S);
         let raw = Wave { x: kept.samples, rate_hz: kept.rate_hz };
         let filtered = filter_from(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
         let noise = raw.sample_noise(idle.clone());
@@ -140,7 +163,7 @@ impl<'a> Study<'a> {
     /// removed from the tension: blows are looked for in these.
     fn calm(&self, noise: f64) -> Vec<f32> {
         let rate_hz = self.kept.rate_hz;
-        let jump_n = if rate_hz >= FAST_FROM_HZ { 10.0 * noise } else { self.slow_jump(noise) };
+        let jump_n = if rate_hz >= FAST_FROM_HZ { SPIKE_NOISE * noise } else { self.slow_jump(noise) };
         let suspects = spikes::find(self.kept.samples, jump_n, self.surely_wild());
         let mut calm = self.kept.samples.to_vec();
         // Faults of a converter come with and without load; what comes often under load belongs to the blows.
@@ -158,7 +181,7 @@ impl<'a> Study<'a> {
         if self.kept.rate_hz >= FAST_FROM_HZ {
             // Ringing not seen counts as none, so the noise of the band stands in for it.
             let ringing = self.raw_ringing().max(self.series.ringing).max(self.series.noise);
-            (10.0 * noise).max(5.0 * ringing)
+            (SPIKE_NOISE * noise).max(SPIKE_RINGING * ringing)
         } else {
             self.slow_jump(noise)
         }
@@ -264,7 +287,7 @@ impl<'a> Study<'a> {
             self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
         });
         let slow = kept.rate_hz < FAST_FROM_HZ;
-        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz) && s.whole(0.05))
+        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz) && s.whole(MISSING.0))
             && !of_pull.as_ref().zip(pull.as_ref()).is_some_and(|(s, p)| ends::only_steps(s, &p.levels, zero))
             && !(slow
                 && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
@@ -273,7 +296,7 @@ impl<'a> Study<'a> {
             self.seen = false;
             return self.attempt();
         }
-        let whole = of_pull.as_ref().is_some_and(|s| s.whole(0.01));
+        let whole = of_pull.as_ref().is_some_and(|s| s.whole(MISSING.1));
         let echoes = pull.as_ref().is_some_and(|p| ends::echoes(&p.levels, zero));
         let opinion = pull.as_ref().filter(|_| !echoes).map_or(Opinion { disagreed: echoes, ..Opinion::default() }, |p| self.second_opinion(first, p.last, unseen.surely_s));
         let (last_s, interval_s) = match (&pull, of_pull) {
@@ -336,8 +359,9 @@ impl<'a> Study<'a> {
         let end = self.wave().offset(first_s - EARLIER_S);
         let earlier = before(self.kept, end, 0.0);
         let n = earlier.len();
-        let most = self.settings.start_threshold().get() / 4.0 + 4.0 * starts::MEDIAN_SE * raw_noise / (n.max(1) as f64).sqrt();
-        n < 4 || self.wave().median(earlier).is_none_or(|other| (zero - other).abs() > most)
+        let most = self.settings.start_threshold().get() / THRESHOLD_PARTS
+            + SAME_REST.0 * starts::MEDIAN_SE * raw_noise / (n.max(1) as f64).sqrt();
+        n < SAME_REST.1 || self.wave().median(earlier).is_none_or(|other| (zero - other).abs() > most)
     }
 
     /// What the independent counter says of a pull.
@@ -345,8 +369,8 @@ impl<'a> Study<'a> {
         let onsets = &self.series.onsets[first..=last];
         let (from, to) = (onsets[0].index, onsets[onsets.len() - 1].index);
         let usual = self.series.interval_s * self.kept.rate_hz;
-        let margin = (MARGIN_S * self.kept.rate_hz).max(3.0 * usual) as usize;
-        let idle = before(self.kept, from, 0.1);
+        let margin = (MARGIN_S * self.kept.rate_hz).max(MARGIN_INTERVALS * usual) as usize;
+        let idle = before(self.kept, from, CROSSING_GUARD_S);
         let range = from.saturating_sub(margin)..(to + margin).min(self.repaired.len());
         let Some(epochs) = Epochs::find(&self.repaired, self.kept.rate_hz, idle, range) else {
             return Opinion { far: true, disagreed: true, ..Opinion::default() };
@@ -356,9 +380,10 @@ impl<'a> Study<'a> {
         let beside = |at: usize| within(at.saturating_sub(reach), at + reach) > 0;
         let others = within(from.saturating_sub(reach), to + reach);
         let most = (COUNTERS_DIFFER * onsets.len() as f64).floor();
-        let pause = (2.5 * usual) as usize;
+        let pause = (COUNTER_PAUSE * usual) as usize;
         let off = (others as f64 - onsets.len() as f64).abs();
-        let drives_on = surely_s > to as f64 / self.kept.rate_hz + (2.5 * self.series.interval_s).max(DRIVES_ON_S);
+        let drives_on = surely_s
+            > to as f64 / self.kept.rate_hz + (COUNTER_PAUSE * self.series.interval_s).max(DRIVES_ON_S);
         Opinion {
             count: off <= most && !drives_on,
             far: off > (FAR * onsets.len() as f64).max(if onsets.len() < FEW { 0.0 } else { 1.0 }),
@@ -380,7 +405,8 @@ impl<'a> Study<'a> {
             let end = wave.offset(end_s);
             end.saturating_sub((STILL_S * kept.rate_hz) as usize).max(kept.idle_from.min(end))..end
         };
-        let doubt_of = |noise: f64, n: usize| 4.0 * starts::MEDIAN_SE * noise / (n.max(1) as f64).sqrt();
+        let doubt_of =
+            |noise: f64, n: usize| SAME_REST.0 * starts::MEDIAN_SE * noise / (n.max(1) as f64).sqrt();
         let (late, later) = (piece(first_s - STILL_S), piece(first_s - STILL_GUARD_S));
         let (Some(a), Some(b)) = (wave.median(late.clone()), wave.median(later.clone())) else { return half };
         let n = later.len();
@@ -408,7 +434,7 @@ impl<'a> Study<'a> {
         while idle.start > self.kept.idle_from + idle.len() / 2 {
             let earlier = before(self.kept, idle.start, 0.0);
             let (Some(a), Some(b)) = (wave.median(earlier.clone()), wave.median(idle.clone())) else { break };
-            let doubt = 4.0 * starts::MEDIAN_SE * noise / (idle.len().max(1) as f64).sqrt();
+            let doubt = SAME_REST.0 * starts::MEDIAN_SE * noise / (idle.len().max(1) as f64).sqrt();
             let quarter = earlier.len() / 4;
             let begins = wave.median(earlier.start..earlier.start + quarter);
             let falls = begins.zip(wave.median(earlier.end - quarter..earlier.end)).is_none_or(|(from, to)| from - to > doubt);
@@ -424,7 +450,7 @@ impl<'a> Study<'a> {
     /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
     /// may rise smoothly before the hammer starts.
     fn departure(&self, earliest: usize) -> (Departure, f64) {
-        let rough = before(self.kept, self.kept.crossing, 0.1);
+        let rough = before(self.kept, self.kept.crossing, CROSSING_GUARD_S);
         let (rest, noise) =
             (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
         (starts::first_unseen(self.wave(), self.kept.crossing, earliest, rest, noise), rest)
@@ -459,7 +485,7 @@ impl<'a> Study<'a> {
     /// Offset of the next blow, where it begins another pull (or loosens) and is no lone noise.
     fn next_pull(&self, pull: &Pull) -> Option<usize> {
         let next = pull.next?;
-        let reach = next + (5.0 * self.series.interval_s * self.kept.rate_hz) as usize;
+        let reach = next + (NEXT_PULL * self.series.interval_s * self.kept.rate_hz) as usize;
         let blows = self.series.onsets.iter().filter(|o| (next..reach).contains(&o.index)).count();
         (pull.loosened || blows >= 3).then_some(next)
     }
@@ -468,15 +494,16 @@ impl<'a> Study<'a> {
     fn blows_vanish(&self, pull: &Pull, unseen: &Unseen, zero: f64, raw_noise: f64) -> bool {
         let rate_hz = self.kept.rate_hz;
         let last_s = self.series.onsets[pull.last].index as f64 / rate_hz;
-        if pull.loosened || unseen.last_s < last_s + (0.35_f64).max(6.0 * self.series.interval_s) {
+        if pull.loosened || unseen.last_s < last_s + PAUSE_S.max(PAUSE_INTERVALS * self.series.interval_s) {
             return false;
         }
         let wave = self.wave();
-        let level = wave.median(wave.range(last_s + 0.05, last_s + 0.2)).unwrap_or(unseen.greatest);
-        let spread = 1.25 * raw_noise / (0.1 * rate_hz).max(3.0).sqrt();
-        let grows = unseen.greatest - level > (0.004 * (level - zero)).max(4.0 * spread);
+        let level =
+            wave.median(wave.range(last_s + LEVEL_FROM_S, last_s + HELD_FROM_S)).unwrap_or(unseen.greatest);
+        let spread = MEDIAN_SD * raw_noise / (LEVEL_LASTS_S * rate_hz).max(LEVEL_SAMPLES).sqrt();
+        let grows = unseen.greatest - level > (GROWS_ON.0 * (level - zero)).max(GROWS_ON.1 * spread);
         // One knock after the tool has stopped is no sign that blows went on.
-        let pause_s = (0.35_f64).max(6.0 * self.series.interval_s);
+        let pause_s = PAUSE_S.max(PAUSE_INTERVALS * self.series.interval_s);
         let restless =
             activity::restless_blocks(&self.band, self.series.noise, wave.range(last_s + pause_s, unseen.last_s));
         (unseen.by_unrest && restless >= 3) || grows

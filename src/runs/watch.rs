@@ -3,7 +3,17 @@
 //! The blows of the record are found anew by `blows`; must not know the run's state.
 
 use super::band::{Band, BandSignal};
+use super::blows::{CLOSEST_S, NOISE_BEFORE};
 use super::lowpass::State;
+
+/// As rarely as this many standard deviations noise makes a blow of the news: more rarely than in the record.
+const NEWS_Z: f64 = 5.0;
+/// Time in which a loud blow is forgotten, seconds.
+const FADING_S: f64 = 0.3;
+/// A blow's rise is at least this share of the loudest one not yet forgotten. Found on the virtual rig.
+const FAINT_SHARE: f64 = 0.02;
+/// A rise has ended when it falls under this share of what makes one.
+const ENDED_SHARE: f64 = 0.25;
 
 /// A causal detector of rises in the unfiltered band.
 #[derive(Clone, Debug)]
@@ -36,13 +46,13 @@ impl Watch {
             at: 0,
             after: 0.0,
             before: 0.0,
-            threshold: noise * noise * (band.noise_factor(5.0) - 0.5) * band.window as f64,
+            threshold: noise * noise * (band.noise_factor(NEWS_Z) - NOISE_BEFORE) * band.window as f64,
             typical: 0.0,
             // A spike must not hide the blows that follow it for longer than a third of a second.
-            fading: 1.0 - 1.0 / (0.3 * rate_hz).max(2.0),
+            fading: 1.0 - 1.0 / (FADING_S * rate_hz).max(2.0),
             armed: true,
             since: 0,
-            closest: ((0.008 * rate_hz) as usize).max(2),
+            closest: ((CLOSEST_S * rate_hz) as usize).max(2),
             band,
         };
         let mut seen = Vec::new();
@@ -75,14 +85,14 @@ impl Watch {
         self.since += 1;
         let rise = self.after - self.before;
         self.typical *= self.fading;
-        let least = self.threshold.max(0.02 * self.typical);
+        let least = self.threshold.max(FAINT_SHARE * self.typical);
         if self.armed && rise > least && self.since > self.closest {
             self.armed = false;
             self.since = 0;
             self.typical = rise;
             return true;
         }
-        if !self.armed && rise < 0.25 * least {
+        if !self.armed && rise < ENDED_SHARE * least {
             self.armed = true;
         }
         false

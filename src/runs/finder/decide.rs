@@ -7,7 +7,7 @@ use super::super::measure::Outcome;
 use super::super::record::{Basis, CloseReason, Record, RunFlag};
 use super::super::kept::Wave;
 use super::super::watch::Watch;
-use super::{Finder, Found, PAUSE_S, RUN_MAX_S, Seat, State};
+use super::{Finder, Found, LEVEL_S, PAUSE_S, RUN_MAX_S, START_NOISE, Seat, State};
 use crate::units::Newtons;
 
 /// A candidate must carry tension this long, seconds.
@@ -29,6 +29,19 @@ const STANDS: f64 = 0.01;
 const LOADED: f64 = 0.5;
 /// Noise of more than this share of the height hides whether tension stands still.
 const NOISE_HIDES: f64 = 0.2;
+/// Known for this long, an idle rig is armed, seconds: the window of its present level is full.
+const KNOWN_S: f64 = 0.1;
+/// README, zero: the time of rest it is taken from, over which a new stream must be calm, seconds.
+const CALM_S: f64 = 0.5;
+/// Samples this near before the crossing may belong to the blow that crossed, seconds: nearly ten times the delay of
+/// the low-pass at 200 Hz. Found on the virtual rig.
+const CROSSING_GUARD_S: f64 = 0.02;
+/// Growth by this share of the best level counts as driving. Found on the virtual rig.
+const GROWS_SHARE: f64 = 0.001;
+/// README, release: tension under this share of the level.
+const RELEASED: f64 = 0.5;
+/// Samples are kept for this long after the last blow of any pull, seconds.
+const TAIL_S: f64 = 2.0;
 /// Quiet for this long: ask whether the run is over, seconds.
 const QUIET_S: f64 = 0.7;
 
@@ -70,7 +83,7 @@ impl Finder {
         }
         if let Some((zero, noise)) = self.idle.estimate() {
             let noise = noise.max(self.idle.rounding());
-            let threshold = self.settings.start_threshold().get().max(8.0 * noise);
+            let threshold = self.settings.start_threshold().get().max(START_NOISE * noise);
             let below = self.level_now() < self.zero + self.threshold;
             // After a release the old zero stands until tension is below it again or half a second is known.
             if self.idle.full() || below {
@@ -83,7 +96,7 @@ impl Finder {
                 if calm && self.idle.full() {
                     self.take_zero(zero);
                 }
-                let known = self.idle.full() || self.kept.len() as f64 >= 0.1 * self.rate_hz;
+                let known = self.idle.full() || self.kept.len() as f64 >= KNOWN_S * self.rate_hz;
                 self.state = State::Idle { armed: known && calm };
             }
         }
@@ -110,7 +123,7 @@ impl Finder {
     /// Where a stream begins nobody knows what hangs on the rig: tension that moves by more than the threshold
     /// within half a second is no idle rig.
     fn calm(&self) -> bool {
-        let n = self.kept.len().min((0.5 * self.rate_hz) as usize);
+        let n = self.kept.len().min((CALM_S * self.rate_hz) as usize);
         let third = n / 3;
         let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
         let end = self.kept.len();
@@ -148,7 +161,7 @@ impl Finder {
             let opening = self.opening(crossing);
             found.push(Found::Opened { run: self.runs, keep_from: self.kept_first, crossing, opening });
         }
-        let guard = (0.02 * self.rate_hz) as u64;
+        let guard = (CROSSING_GUARD_S * self.rate_hz) as u64;
         let idle_to = (crossing.saturating_sub(guard).max(self.kept_first) - self.kept_first) as usize;
         let (watch, seen) = Watch::new(&self.kept, idle_to, self.rate_hz);
         for at in seen {
@@ -169,7 +182,7 @@ impl Finder {
     /// A nut run down or tightened by hand before the tool: waits for a tightening on top of it; a release or a
     /// minute without one makes it a run of its own.
     fn decide_seated(&mut self, level: f64, crossing: u64, found: &mut Vec<Found>) {
-        let released = self.level_now() < self.zero + 0.5 * (level - self.zero);
+        let released = self.level_now() < self.zero + RELEASED * (level - self.zero);
         let late = (self.next - crossing) as f64 > SEATED_MAX_S * self.rate_hz;
         if !(released || late) {
             return;
@@ -191,12 +204,12 @@ impl Finder {
         };
         let crossing = *crossing;
         if level > *best {
-            if level - *best > (0.001 * (*best - zero)).max(noise) {
+            if level - *best > (GROWS_SHARE * (*best - zero)).max(noise) {
                 *active = now;
             }
             *best = level;
         }
-        let released = level < zero + 0.5 * (*best - zero);
+        let released = level < zero + RELEASED * (*best - zero);
         let overlong = (now - self.kept_first) as f64 > RUN_MAX_S * self.rate_hz;
         // A blow after a pause: the pull before it may be over, whatever comes now.
         let quiet = now.saturating_sub(*active) as f64 >= QUIET_S * self.rate_hz || paused.is_some();
@@ -249,7 +262,7 @@ impl Finder {
         let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
         let end = self.kept.len();
         let back = |seconds: f64| end.saturating_sub((seconds * self.rate_hz) as usize);
-        let grown = wave.median(back(QUIET_S)..back(QUIET_S - 0.1)).map_or(f64::MAX, |then| level - then);
+        let grown = wave.median(back(QUIET_S)..back(QUIET_S - LEVEL_S)).map_or(f64::MAX, |then| level - then);
         let height = level - self.zero;
         // Growth that noise could hide leaves open whether it stands still.
         let most = STANDS * height + self.noise;
@@ -273,7 +286,7 @@ impl Finder {
         let mut after = After::new(&record, pull_over, struck, reached, self.rate_hz);
         self.catch_up(&mut after, pull_over);
         found.push(Found::Announced { run: self.runs, record, basis });
-        let until = last_blow + (2.0 * self.rate_hz) as u64;
+        let until = last_blow + (TAIL_S * self.rate_hz) as u64;
         self.tail = Some((self.runs, until.max(self.next)));
         let waiting = State::Waiting { below: 0.0 };
         self.state = match std::mem::replace(&mut self.state, waiting) {
@@ -293,7 +306,7 @@ impl Finder {
     /// A record may come late: what happened since the pull was over is looked at now.
     fn catch_up(&self, after: &mut After, pull_over: u64) {
         let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
-        let width = ((0.1 * self.rate_hz) as usize).max(3);
+        let width = ((LEVEL_S * self.rate_hz) as usize).max(3);
         let from = pull_over.saturating_sub(self.kept_first) as usize + width;
         for end in (from..self.kept.len()).step_by(self.grid as usize) {
             let level = wave.median(end - width..end).unwrap_or(self.zero) - self.zero;
@@ -311,7 +324,7 @@ impl Finder {
         };
         let verdict = after.look(level, noise, now);
         if let Some((_, until)) = &mut self.tail {
-            *until = (*until).max(after.last_blow + (2.0 * self.rate_hz) as u64);
+            *until = (*until).max(after.last_blow + (TAIL_S * self.rate_hz) as u64);
         }
         let (re_pulled, re_level) = after.re_pulled(now);
         match verdict {

@@ -1,5 +1,5 @@
 //! The project's own commands: `cargo demo`, `cargo verify`, `cargo xtask tidy`, `cargo xtask bench`,
-//! `cargo xtask honesty`, `cargo xtask truth`, `cargo xtask restarts`.
+//! `cargo xtask honesty`, `cargo xtask truth`, `cargo xtask sensitivity`, `cargo xtask restarts`.
 //!
 //! Standard library only, so that it compiles in a second on a fresh machine. Must not know how runs are
 //! found: it starts the real programs and reads what they print.
@@ -12,6 +12,7 @@ mod packages;
 mod page;
 mod python;
 mod restarts;
+mod sensitivity;
 mod tidy;
 mod tree;
 mod truth;
@@ -33,6 +34,8 @@ cargo xtask honesty [TRIALS [PLAN]]
     how often limits, verdicts and acceptance are right, over simulated trials
 cargo xtask truth [--cases N] [--seed S] [--family NAME] [--list] | --case ID [--write FILE]
     how often each figure of a run is right, null, told or untold, over two models of a rig
+cargo xtask sensitivity [--cases N] [--seed S] [--only NAME[,NAME]] [--by PERCENT]
+    what it does to these if a constant of the run finder is 20 % less or more; two builds for each
 cargo xtask restarts [N [SEED]]
     the daemon killed and stopped at random moments while the tool drives, N times
 cargo xtask page [--test]
@@ -50,6 +53,7 @@ fn main() -> ExitCode {
         Some("bench") => bench::run(rest),
         Some("honesty") => honesty::run(rest),
         Some("truth") => truth::run(rest),
+        Some("sensitivity") => sensitivity::run(rest),
         Some("restarts") => restarts::run(rest),
         Some("page") => page::run(rest),
         Some("python") => python::run(rest),
@@ -58,7 +62,7 @@ fn main() -> ExitCode {
             Ok(())
         }
         Some(other) => Err(Failed::usage(format!(
-            "expected demo, verify, tidy, bench, honesty, truth, restarts, page or python, found '{other}'"
+            "expected demo, verify, tidy, bench, honesty, truth, sensitivity, restarts, page or python, found '{other}'"
         ))),
     };
     match result {

@@ -8,10 +8,11 @@ mod clock;
 mod heads;
 mod imports;
 mod lexer;
+mod literals;
 mod manifests;
 mod parts;
 mod paths;
-mod source;
+pub mod source;
 mod table;
 mod top;
 mod words;
@@ -51,6 +52,7 @@ fn check(tree: &Tree) -> Vec<Broken> {
         heads::check(source, &mut broken);
         imports::check(source, &mut broken);
         clock::check(source, &mut broken);
+        literals::check(source, &mut broken);
     }
     let (excused, mut broken): (Vec<_>, Vec<_>) = broken.into_iter().partition(Broken::is_excused);
     for exception in table::EXCEPTIONS {

@@ -99,7 +99,7 @@ fn bracket_end(tokens: &[Token], mut at: usize) -> usize {
 }
 
 /// Past the item that starts here: its `;`, or the brace that closes its body, or the end of what holds it.
-fn item_end(tokens: &[Token], mut at: usize) -> usize {
+pub fn item_end(tokens: &[Token], mut at: usize) -> usize {
     while let Some(token) = tokens.get(at) {
         match token.kind {
             Kind::Sign(';') => return at + 1,

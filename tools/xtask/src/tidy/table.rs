@@ -113,6 +113,12 @@ pub const CLOCK_READS: &[&[&str]] = &[
 /// Rooms that read clocks.
 pub const CLOCK_ROOMS: &[&str] = &["daemon", "port"];
 
+/// The room whose fractions have names.
+pub const NAMED_ROOM: &str = "runs";
+
+/// Numbers of arithmetic and units, which need none.
+pub const PLAIN_NUMBERS: &[f64] = &[0.0, 0.5, 1.0, 2.0, 1000.0];
+
 /// Our crates that a manifest may name outside development dependencies.
 pub struct Manifest {
     /// The manifest.

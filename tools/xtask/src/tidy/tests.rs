@@ -260,6 +260,23 @@ fn the_top_holds_what_the_table_says_and_dotfiles() {
 }
 
 #[test]
+fn a_number_that_judges_has_a_name() {
+    let at = "src/runs/x.rs";
+    one(&in_source(at, "fn f(x: f64) -> bool {\n    x < 0.62\n}\n"), "src/runs/x.rs:4: number", "0.62");
+    one(
+        &in_source("src/runs/finder/x.rs", "const fn f() -> f64 {\n    1e-3\n}\n"),
+        "src/runs/finder/x.rs:4",
+        "1e-3",
+    );
+    one(&in_source(at, "fn f<const N: usize>() -> f64 {\n    3.0\n}\n"), "src/runs/x.rs:4: number", "3.0");
+    none(&in_source(at, "const A: f64 = 0.62;\npub const B: [(f64, f64); 1] = [\n    (0.3, 1e-3),\n];\n"));
+    none(&in_source(at, "impl A {\n    const B: f64 = 0.62;\n}\n"));
+    none(&in_source(at, "fn f(x: f64) -> f64 {\n    (0.5 * x).max(0.0) / 1000.0 - 1.0 + 2.0 * x\n}\n"));
+    none(&in_source(at, "#[cfg(test)]\nmod tests {\n    fn f() -> f64 {\n        0.62\n    }\n}\n"));
+    none(&in_source("src/stats/x.rs", "fn f() -> f64 {\n    0.62\n}\n"));
+}
+
+#[test]
 fn no_text_names_a_machine_or_a_hidden_page() {
     for start in table::MACHINE_PATHS {
         one(&found(&[("README.md", &format!("a\nsee {start}x\n"))]), "README.md:2: words", start);
