@@ -98,10 +98,38 @@ fn highpassed(x: &[f64], hz: f64) -> Vec<f64> {
     x.iter().map(|v| filter.process(&mut state, *v)).collect()
 }
 
+/// Lags whose sums are made in one pass over the samples.
+const LANES: usize = 8;
+
+/// Sums of products of `x` with itself `lags` later. Several lags go in one pass, each in the order of time, so that
+/// the sums are those of one lag after the other.
+fn products(x: &[f64], lags: Range<usize>) -> Vec<f64> {
+    let mut sums = Vec::with_capacity(lags.len());
+    let mut first = lags.start;
+    while first < lags.end {
+        let count = LANES.min(lags.end - first);
+        let mut sum = [0.0_f64; LANES];
+        let whole = (x.len() + 1).saturating_sub(first + LANES);
+        for (a, later) in x.iter().zip(x.get(first..).unwrap_or(&[]).windows(LANES)) {
+            for (s, b) in sum.iter_mut().zip(later) {
+                *s += a * b;
+            }
+        }
+        for (lane, s) in sum[..count].iter_mut().enumerate() {
+            let lag = first + lane;
+            for i in whole..x.len().saturating_sub(lag) {
+                *s += x[i] * x[i + lag];
+            }
+        }
+        sums.extend_from_slice(&sum[..count]);
+        first += count;
+    }
+    sums
+}
+
 /// Coefficients of the predictor by the autocorrelation method (Levinson and Durbin's recursion).
 fn fit(x: &[f64], poles: usize) -> Option<Vec<f64>> {
-    let lag = |k: usize| x[k..].iter().zip(x).map(|(a, b)| a * b).sum::<f64>();
-    let r: Vec<f64> = (0..=poles).map(lag).collect();
+    let r = products(x, 0..poles + 1);
     let mut error = r[0] * (1.0 + CONDITION);
     if error <= 0.0 {
         return None;
@@ -120,14 +148,26 @@ fn fit(x: &[f64], poles: usize) -> Option<Vec<f64>> {
     a.iter().all(|v| v.is_finite()).then_some(a)
 }
 
-/// What the predictor did not foresee.
+/// What the predictor did not foresee. Several samples side by side, each summed in the order of the coefficients.
 fn excitation(x: &[f64], predictor: &[f64]) -> Vec<f64> {
-    (0..x.len())
-        .map(|i| {
-            let known = predictor.len().min(i);
-            x[i] - (0..known).map(|k| predictor[k] * x[i - 1 - k]).sum::<f64>()
-        })
-        .collect()
+    let poles = predictor.len().min(x.len());
+    let mut left: Vec<f64> = (0..poles)
+        .map(|i| x[i] - (0..i).map(|k| predictor[k] * x[i - 1 - k]).sum::<f64>())
+        .collect();
+    left.reserve(x.len() - poles);
+    let mut at = poles;
+    while at + LANES <= x.len() {
+        let mut known = [0.0; LANES];
+        for (k, p) in predictor.iter().enumerate() {
+            for (sum, v) in known.iter_mut().zip(&x[at - 1 - k..at - 1 - k + LANES]) {
+                *sum += p * v;
+            }
+        }
+        left.extend(x[at..at + LANES].iter().zip(&known).map(|(v, known)| v - known));
+        at += LANES;
+    }
+    left.extend((at..x.len()).map(|i| x[i] - predictor.iter().enumerate().map(|(k, p)| p * x[i - 1 - k]).sum::<f64>()));
+    left
 }
 
 /// Logarithm of the excitation's energy over its floor: the larger of what idle shows and of what stands between
@@ -147,7 +187,13 @@ fn loudness(run: &[f64], idle: &[f64], hz: f64) -> Vec<f64> {
     let (run, idle) = (energy(run), energy(idle));
     let usual = quantile(&run, BLOWS_SHARE);
     let floor = quantile(&idle, 0.5).max(quantile(&run, 0.25)).max(FAINT * usual).max(f64::MIN_POSITIVE);
-    run.iter().map(|e| libm::log((e / floor).max(1.0)).min(LOUD)).collect()
+    run.iter().map(|e| logarithm(e / floor, 1.0)).collect()
+}
+
+/// Natural logarithm of a ratio over `unit`, held between zero and the loudest that counts. Most places lie outside
+/// of that and need no logarithm.
+fn logarithm(ratio: f64, unit: f64) -> f64 {
+    if ratio <= 1.0 { 0.0 } else { (libm::log(ratio) / unit).min(LOUD) }
 }
 
 fn quantile(values: &[f64], share: f64) -> f64 {
@@ -177,7 +223,7 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     (0..n)
         .map(|i| {
             let before = if i < window { floor } else { mean(&run, i - window, i) };
-            (libm::log((after[i] + floor) / (before + floor)) / chance).clamp(0.0, LOUD)
+            logarithm((after[i] + floor) / (before + floor), chance)
         })
         .collect()
 }
@@ -244,8 +290,10 @@ fn period(loud: &[f64], lags: Range<usize>) -> Option<(f64, f64)> {
     if lags.start + 2 >= end {
         return None;
     }
-    let correlation: Vec<f64> = (lags.start..end)
-        .map(|k| centred[k..].iter().zip(&centred).map(|(a, b)| a * b).sum::<f64>() / (loud.len() - k) as f64)
+    let correlation: Vec<f64> = products(&centred, lags.start..end)
+        .into_iter()
+        .zip(lags.start..)
+        .map(|(sum, k)| sum / (loud.len() - k) as f64)
         .collect();
     let greatest = correlation.iter().copied().fold(f64::MIN, f64::max);
     if greatest <= 0.0 {
