@@ -22,6 +22,9 @@ pub const LONGER_S: [f64; 3] = [0.006, 0.010, 0.016];
 /// are about twice the variance, so half a code keeps them above 0.5.
 const FLIP_CODES: f64 = 0.5;
 
+/// Samples whose rises are compared with a threshold together.
+const BLOCK: usize = 32;
+
 /// The design of the band for one sampling rate.
 #[derive(Clone, Copy, Debug)]
 pub struct Band {
@@ -52,6 +55,14 @@ impl Band {
         self.filter.process(state, x)
     }
 
+    /// The band of `tension`, whose first sample is taken for the level before it.
+    fn values(&self, tension: &[f32], band: &mut [f32]) {
+        let mut state = self.settled_at(tension.first().copied().map_or(0.0, f64::from));
+        for (b, x) in band.iter_mut().zip(tension) {
+            *b = self.process(&mut state, f64::from(*x)) as f32;
+        }
+    }
+
     /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance
     /// as rarely as `z` standard deviations are.
     #[must_use]
@@ -69,6 +80,11 @@ pub fn chi_square_mean(n: usize, z: f64) -> f64 {
     root * root * root
 }
 
+/// What a single change of code puts into the band, newtons.
+fn flip(raw: &[f32]) -> f64 {
+    FLIP_CODES * 12.0_f64.sqrt() * rounding(raw)
+}
+
 /// The band of a whole stretch of samples, with sums of its squares.
 #[derive(Clone, Debug)]
 pub struct BandSignal {
@@ -84,20 +100,14 @@ impl BandSignal {
     #[must_use]
     pub fn new(tension: &[f32], rate_hz: f64, raw: &[f32]) -> Self {
         let design = Band::new(rate_hz);
-        let mut state = design.settled_at(tension.first().copied().map_or(0.0, f64::from));
-        let mut squares = Vec::with_capacity(tension.len() + 1);
+        let (mut values, mut squares) = (vec![0.0; tension.len()], vec![0.0; tension.len() + 1]);
+        design.values(tension, &mut values);
         let mut sum = 0.0;
-        squares.push(sum);
-        let values = tension
-            .iter()
-            .map(|x| {
-                let b = design.process(&mut state, f64::from(*x));
-                sum += b * b;
-                squares.push(sum);
-                b as f32
-            })
-            .collect();
-        Self { design, values, squares, flip: FLIP_CODES * 12.0_f64.sqrt() * rounding(raw) }
+        for (square, b) in squares[1..].iter_mut().zip(&values) {
+            sum += f64::from(*b) * f64::from(*b);
+            *square = sum;
+        }
+        Self { design, values, squares, flip: flip(raw) }
     }
 
     /// Compares windows of another length from now on, seconds.
@@ -139,6 +149,30 @@ impl BandSignal {
         let after = self.squares[(i + w).min(n)] - self.squares[i];
         let before = self.squares[i] - self.squares[i.saturating_sub(w)];
         (after - before) / w as f64
+    }
+
+    /// Samples in `range` whose rise is above `threshold`, with it.
+    pub fn rises_above(&self, range: Range<usize>, threshold: f64) -> impl Iterator<Item = (usize, f64)> + '_ {
+        // Rounded down, so that none is missed.
+        let sum = threshold * self.design.window as f64;
+        let least = sum - 1e-9 * sum.abs();
+        let blocks = range.clone().step_by(BLOCK).map(move |from| from..(from + BLOCK).min(range.end));
+        blocks
+            .filter(move |block| self.may_rise(block.clone(), least))
+            .flatten()
+            .map(|i| (i, self.rise(i)))
+            .filter(move |(_, rise)| *rise > threshold)
+    }
+
+    /// Whether any sum of squares in a block rises by more than `least`.
+    fn may_rise(&self, block: Range<usize>, least: f64) -> bool {
+        let w = self.design.window;
+        if block.start < w || block.end + w > self.values.len() {
+            return true;
+        }
+        let (before, at) = (&self.squares[block.start - w..block.end - w], &self.squares[block.clone()]);
+        let after = &self.squares[block.start + w..block.end + w];
+        before.iter().zip(at).zip(after).fold(false, |any, ((a, b), c)| any | ((c - b) - (b - a) > least))
     }
 
     /// Mean square just after sample `i` is at least twice that just before it: an onset, not a tail.

@@ -8,7 +8,7 @@
 //! know what `blows` found: where the two counters differ, the count is not given.
 
 use super::lowpass::Butterworth;
-use crate::stats::median;
+use crate::stats::{median, value_at};
 use std::ops::Range;
 
 /// Rate the samples are averaged down to before the prediction, hertz: twice the fastest ring of a load cell
@@ -197,12 +197,8 @@ fn logarithm(ratio: f64, unit: f64) -> f64 {
 }
 
 fn quantile(values: &[f64], share: f64) -> f64 {
-    let mut sorted = values.to_vec();
-    if sorted.is_empty() {
-        return 0.0;
-    }
-    let at = ((share * sorted.len() as f64) as usize).min(sorted.len() - 1);
-    *sorted.select_nth_unstable_by(at, f64::total_cmp).1
+    let at = ((share * values.len() as f64) as usize).min(values.len().saturating_sub(1));
+    value_at(values, at).unwrap_or(0.0)
 }
 
 /// Logarithm of the band's energy just after each place over that just before it, both at least the noise.

@@ -7,7 +7,7 @@
 
 use std::f64::consts::PI;
 
-/// One second-order section, transposed direct form II.
+/// One second-order section, direct form I: of its five products only one waits for the output before.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Section {
     b0: f64,
@@ -23,9 +23,12 @@ pub struct Butterworth<const S: usize> {
     sections: [Section; S],
 }
 
-/// The memory of a filter: two values a section.
+/// The memory of a filter: the two newest values that went in, and those that each section gave.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct State<const S: usize>([[f64; 2]; S]);
+pub struct State<const S: usize> {
+    input: [f64; 2],
+    outputs: [[f64; 2]; S],
+}
 
 impl<const S: usize> Butterworth<S> {
     /// A low-pass with corner `corner_hz` at `rate_hz`; the corner must lie in 0 < fc < fs/2.
@@ -61,26 +64,25 @@ impl<const S: usize> Butterworth<S> {
     /// The state in which a constant input `x` gives a constant output from the first sample.
     #[must_use]
     pub fn settled_at(&self, x: f64) -> State<S> {
-        let mut input = x;
-        State(self.sections.each_ref().map(|s| {
-            let gain = (s.b0 + s.b1 + s.b2) / (1.0 + s.a1 + s.a2);
-            let out = gain * input;
-            let z = [out - s.b0 * input, s.b2 * input - s.a2 * out];
-            input = out;
-            z
-        }))
+        let mut level = x;
+        let outputs = self.sections.each_ref().map(|s| {
+            level *= (s.b0 + s.b1 + s.b2) / (1.0 + s.a1 + s.a2);
+            [level; 2]
+        });
+        State { input: [x; 2], outputs }
     }
 
     /// One sample through the filter.
     #[inline]
     pub fn process(&self, state: &mut State<S>, x: f64) -> f64 {
-        let mut v = x;
-        for (s, z) in self.sections.iter().zip(state.0.iter_mut()) {
-            let y = s.b0 * v + z[0];
-            z[0] = s.b1 * v - s.a1 * y + z[1];
-            z[1] = s.b2 * v - s.a2 * y;
-            v = y;
+        let (mut v, mut before) = (x, &mut state.input);
+        for (s, out) in self.sections.iter().zip(state.outputs.iter_mut()) {
+            let known = s.b0 * v + (s.b1 * before[0] + s.b2 * before[1]) - s.a2 * out[1];
+            *before = [v, before[0]];
+            v = known - s.a1 * out[0];
+            before = out;
         }
+        *before = [v, before[0]];
         v
     }
 }
