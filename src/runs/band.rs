@@ -25,6 +25,10 @@ const FLIP_CODES: f64 = 0.5;
 /// Samples whose rises are compared with a threshold together.
 const BLOCK: usize = 32;
 
+fn corner_hz(rate_hz: f64) -> f64 {
+    CORNER_HZ.min(0.12 * rate_hz)
+}
+
 /// The design of the band for one sampling rate.
 #[derive(Clone, Copy, Debug)]
 pub struct Band {
@@ -40,7 +44,7 @@ impl Band {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let window = ((WINDOW_S * rate_hz).round() as usize).max(2);
-        Self { filter: Butterworth::highpass(CORNER_HZ.min(0.12 * rate_hz), rate_hz), window, rate_hz }
+        Self { filter: Butterworth::highpass(corner_hz(rate_hz), rate_hz), window, rate_hz }
     }
 
     /// A state in which `x` is the level.
@@ -53,6 +57,13 @@ impl Band {
     #[inline]
     pub fn process(&self, state: &mut State<1>, x: f64) -> f64 {
         self.filter.process(state, x)
+    }
+
+    /// Samples after which the band knows nothing of what was before: its poles die away as exp(−2π·fc·cos(45°)·t), to
+    /// the last bit of double precision (2^-53) after 8.3/fc.
+    #[must_use]
+    pub fn forgets(&self) -> usize {
+        (9.0 * self.rate_hz / corner_hz(self.rate_hz)).ceil() as usize
     }
 
     /// The band of `tension`, whose first sample is taken for the level before it.
@@ -85,6 +96,17 @@ fn flip(raw: &[f32]) -> f64 {
     FLIP_CODES * 12.0_f64.sqrt() * rounding(raw)
 }
 
+/// Noise (SD) of a part of the band, as [`BandSignal::noise`]; `raw` is what the converter gave.
+#[must_use]
+pub fn noise_of(band: &[f32], raw: &[f32]) -> f64 {
+    noise_at_least(band, flip(raw))
+}
+
+fn noise_at_least(band: &[f32], flip: f64) -> f64 {
+    let mut v: Vec<f64> = band.iter().copied().map(f64::from).collect();
+    robust_sd(&mut v, 0.0).unwrap_or(0.0).max(flip)
+}
+
 /// The band of a whole stretch of samples, with sums of its squares.
 #[derive(Clone, Debug)]
 pub struct BandSignal {
@@ -99,11 +121,18 @@ impl BandSignal {
     /// Takes tension in newtons; `raw` is what the converter gave, from whose steps the size of a code is read.
     #[must_use]
     pub fn new(tension: &[f32], rate_hz: f64, raw: &[f32]) -> Self {
+        Self::from(tension, rate_hz, raw, 0)
+    }
+
+    /// As [`BandSignal::new`], where nothing before offset `from` will be looked at: there the band is zero.
+    #[must_use]
+    pub fn from(tension: &[f32], rate_hz: f64, raw: &[f32], from: usize) -> Self {
         let design = Band::new(rate_hz);
         let (mut values, mut squares) = (vec![0.0; tension.len()], vec![0.0; tension.len() + 1]);
-        design.values(tension, &mut values);
+        let from = from.saturating_sub(design.forgets() + (LONGER_S[2] * rate_hz) as usize).min(tension.len());
+        design.values(&tension[from..], &mut values[from..]);
         let mut sum = 0.0;
-        for (square, b) in squares[1..].iter_mut().zip(&values) {
+        for (square, b) in squares[1..].iter_mut().zip(&values).skip(from) {
             sum += f64::from(*b) * f64::from(*b);
             *square = sum;
         }
@@ -137,8 +166,7 @@ impl BandSignal {
     /// rig's every change of code were a blow.
     #[must_use]
     pub fn noise(&self, range: Range<usize>) -> f64 {
-        let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
-        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.flip)
+        noise_at_least(&self.values[range], self.flip)
     }
 
     /// Mean square just after sample `i` minus the mean square just before it, newtons squared.

@@ -2,7 +2,7 @@
 //!
 //! The blows of the record are found anew by `blows`; must not know the run's state.
 
-use super::band::{Band, BandSignal};
+use super::band::{self, Band};
 use super::lowpass::State;
 
 /// A causal detector of rises in the unfiltered band.
@@ -28,10 +28,18 @@ impl Watch {
     pub fn new(kept: &[f32], idle_to: usize, rate_hz: f64) -> (Self, Vec<usize>) {
         let band = Band::new(rate_hz);
         let half = (0.5 * rate_hz) as usize;
-        let signal = BandSignal::new(kept, rate_hz, kept);
-        let noise = signal.noise(idle_to.saturating_sub(half)..idle_to);
+        // The half second that noise is learned from; of what was before it nothing is left in the band.
+        let from = idle_to.saturating_sub(half);
+        let begin = from.saturating_sub(band.forgets());
+        let mut values = vec![0.0; kept.len() - begin];
+        let mut state = band.settled_at(kept.get(begin).copied().map_or(0.0, f64::from));
+        for (b, x) in values.iter_mut().zip(&kept[begin..]) {
+            *b = band.process(&mut state, f64::from(*x));
+        }
+        let idle: Vec<f32> = values[from - begin..idle_to - begin].iter().map(|b| *b as f32).collect();
+        let noise = band::noise_of(&idle, kept);
         let mut watch = Self {
-            state: band.settled_at(kept.first().copied().map_or(0.0, f64::from)),
+            state,
             squares: vec![0.0; 2 * band.window],
             at: 0,
             after: 0.0,
@@ -46,9 +54,9 @@ impl Watch {
             band,
         };
         let mut seen = Vec::new();
-        for (i, x) in kept.iter().enumerate() {
-            if watch.push(f64::from(*x)) && i >= idle_to {
-                seen.push(i);
+        for (i, b) in values.iter().enumerate().skip(from - begin) {
+            if watch.step(*b) && begin + i >= idle_to {
+                seen.push(begin + i);
             }
         }
         (watch, seen)
@@ -64,6 +72,11 @@ impl Watch {
     #[inline]
     pub fn push(&mut self, x: f64) -> bool {
         let b = self.band.process(&mut self.state, x);
+        self.step(b)
+    }
+
+    #[inline]
+    fn step(&mut self, b: f64) -> bool {
         let w = self.band.window;
         let square = b * b;
         let middle = if self.at >= w { self.at - w } else { self.at + w };

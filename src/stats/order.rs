@@ -46,7 +46,11 @@ const BESIDE: [usize; 2] = [12, 24];
 
 /// The value at place `at` of the sorted values and, where asked for, the one before it, without reordering
 /// and mostly without copying them: those that surely lie elsewhere are only counted.
-fn nth<T: Copy + PartialOrd>(values: &[T], at: usize, order: fn(&T, &T) -> Ordering) -> Option<(T, Option<T>)> {
+fn nth<T: Copy + PartialOrd>(
+    values: &[T],
+    at: usize,
+    order: impl Fn(&T, &T) -> Ordering + Copy,
+) -> Option<(T, Option<T>)> {
     if values.len() >= FEW
         && let Some(found) = nth_between(values, at, order)
     {
@@ -56,7 +60,7 @@ fn nth<T: Copy + PartialOrd>(values: &[T], at: usize, order: fn(&T, &T) -> Order
     (at < all.len()).then(|| last_of(&mut all, at, order))
 }
 
-fn last_of<T: Copy>(values: &mut [T], at: usize, order: fn(&T, &T) -> Ordering) -> (T, Option<T>) {
+fn last_of<T: Copy>(values: &mut [T], at: usize, order: impl Fn(&T, &T) -> Ordering + Copy) -> (T, Option<T>) {
     let (below, value, _) = values.select_nth_unstable_by(at, order);
     (*value, below.iter().copied().max_by(order))
 }
@@ -65,7 +69,7 @@ fn last_of<T: Copy>(values: &mut [T], at: usize, order: fn(&T, &T) -> Ordering) 
 fn nth_between<T: Copy + PartialOrd>(
     values: &[T],
     at: usize,
-    order: fn(&T, &T) -> Ordering,
+    order: impl Fn(&T, &T) -> Ordering + Copy,
 ) -> Option<(T, Option<T>)> {
     let many = usize::from(values.len() >= MANY);
     let (size, beside) = (SAMPLE[many], BESIDE[many]);
@@ -99,7 +103,7 @@ fn nth_between<T: Copy + PartialOrd>(
 /// Median of single-precision values, in double precision; nothing is reordered.
 #[must_use]
 pub fn median_of(values: &[f32]) -> Option<f64> {
-    let (upper, lower) = nth(values, values.len() / 2, f32::total_cmp)?;
+    let (upper, lower) = nth(values, values.len() / 2, |a, b| f32::total_cmp(a, b))?;
     if values.len() % 2 == 1 {
         return Some(f64::from(upper));
     }
@@ -109,11 +113,11 @@ pub fn median_of(values: &[f32]) -> Option<f64> {
 /// The value at place `at` of the sorted values; nothing is reordered.
 #[must_use]
 pub fn value_at(values: &[f64], at: usize) -> Option<f64> {
-    nth(values, at, f64::total_cmp).map(|found| found.0)
+    nth(values, at, |a, b| f64::total_cmp(a, b)).map(|found| found.0)
 }
 
 fn median_kept(values: &[f64]) -> Option<f64> {
-    let (upper, lower) = nth(values, values.len() / 2, f64::total_cmp)?;
+    let (upper, lower) = nth(values, values.len() / 2, |a, b| f64::total_cmp(a, b))?;
     if values.len() % 2 == 1 { Some(upper) } else { Some(0.5 * (lower? + upper)) }
 }
 
