@@ -126,6 +126,49 @@ pub fn filtered(x: &[f32], corner_hz: f64, rate_hz: f64, start: Option<f64>, ran
     x[range].iter().map(|v| filter.process(&mut state, f64::from(*v)) as f32).collect()
 }
 
+/// The low-pass of a stream: takes the middle one of three, so that a lone spike crosses nothing.
+#[derive(Clone, Copy, Debug)]
+pub struct Smooth {
+    filter: Lowpass,
+    state: Option<State<2>>,
+    last_two: [f32; 2],
+}
+
+impl Smooth {
+    /// With its corner at `corner_hz`.
+    #[must_use]
+    pub fn new(corner_hz: f64, rate_hz: f64) -> Self {
+        Self { filter: Lowpass::lowpass(corner_hz, rate_hz), state: None, last_two: [0.0; 2] }
+    }
+
+    /// Knows nothing again: the next sample is taken for the level.
+    pub fn clear(&mut self) {
+        self.state = None;
+    }
+
+    /// Low-passed value of the middle one of the last three, newtons.
+    #[inline]
+    pub fn push(&mut self, x: f32) -> f32 {
+        let state = match &mut self.state {
+            Some(state) => state,
+            none => {
+                self.last_two = [x, x];
+                none.insert(self.filter.settled_at(f64::from(x)))
+            }
+        };
+        let [a, b] = self.last_two;
+        self.last_two = [b, x];
+        let middle = if (a <= b) == (b <= x) {
+            b
+        } else if (b <= a) == (a <= x) {
+            a
+        } else {
+            x
+        };
+        self.filter.process(state, f64::from(middle)) as f32
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -10,8 +10,8 @@ use super::lowpass::State;
 pub struct Watch {
     band: Band,
     state: State<1>,
+    /// Squares of the band: two windows, then those that come.
     squares: Vec<f64>,
-    at: usize,
     after: f64,
     before: f64,
     threshold: f64,
@@ -41,7 +41,6 @@ impl Watch {
         let mut watch = Self {
             state,
             squares: vec![0.0; 2 * band.window],
-            at: 0,
             after: 0.0,
             before: 0.0,
             threshold: noise * noise * (band.noise_factor(5.0) - 0.5) * band.window as f64,
@@ -54,11 +53,11 @@ impl Watch {
             band,
         };
         let mut seen = Vec::new();
-        for (i, b) in values.iter().enumerate().skip(from - begin) {
-            if watch.step(*b) && begin + i >= idle_to {
-                seen.push(begin + i);
+        watch.steps(values[from - begin..].iter().copied(), |i| {
+            if from + i >= idle_to {
+                seen.push(from + i);
             }
-        }
+        });
         (watch, seen)
     }
 
@@ -68,26 +67,35 @@ impl Watch {
         self.band.window
     }
 
-    /// True when this sample shows a new blow.
-    #[inline]
-    pub fn push(&mut self, x: f64) -> bool {
-        let b = self.band.process(&mut self.state, x);
-        self.step(b)
+    /// Takes samples, newtons; `seen` is given the offset of each that shows a new blow.
+    pub fn push_all(&mut self, tension: &[f32], seen: impl FnMut(usize)) {
+        let (band, mut state) = (self.band, self.state);
+        self.steps(tension.iter().map(|x| band.process(&mut state, f64::from(*x))), seen);
+        self.state = state;
     }
 
-    #[inline]
-    fn step(&mut self, b: f64) -> bool {
+    fn steps(&mut self, values: impl Iterator<Item = f64>, mut seen: impl FnMut(usize)) {
         let w = self.band.window;
-        let square = b * b;
-        let middle = if self.at >= w { self.at - w } else { self.at + w };
-        let (leaves_after, leaves_before) = (self.squares[middle], self.squares[self.at]);
-        self.after += square - leaves_after;
-        self.before += leaves_after - leaves_before;
-        self.squares[self.at] = square;
-        self.at = if self.at + 1 == 2 * w { 0 } else { self.at + 1 };
+        self.squares.extend(values.map(|b| b * b));
+        let squares = std::mem::take(&mut self.squares);
+        let (now, middle) = (&squares[2 * w..], &squares[w..]);
+        for (i, ((now, middle), last)) in now.iter().zip(middle).zip(&squares).enumerate() {
+            self.after += now - middle;
+            self.before += middle - last;
+            if self.shows() {
+                seen(i);
+            }
+        }
+        self.squares = squares;
+        self.squares.drain(..self.squares.len() - 2 * w);
+    }
+
+    /// Whether the energies compared show a new blow.
+    #[inline]
+    fn shows(&mut self) -> bool {
         self.since += 1;
-        let rise = self.after - self.before;
         self.typical *= self.fading;
+        let rise = self.after - self.before;
         let least = self.threshold.max(0.02 * self.typical);
         if self.armed && rise > least && self.since > self.closest {
             self.armed = false;
@@ -122,7 +130,9 @@ mod tests {
         let kept: Vec<f32> = (0..1900).map(wave).collect();
         let (mut watch, seen) = Watch::new(&kept, 1900, rate);
         assert!(seen.is_empty());
-        let blows = (1900..12_000).filter(|n| watch.push(f64::from(wave(*n)))).count();
+        let later: Vec<f32> = (1900..12_000).map(wave).collect();
+        let mut blows = 0;
+        later.chunks(37).for_each(|piece| watch.push_all(piece, |_| blows += 1));
         assert_eq!(blows, 50);
     }
 }
