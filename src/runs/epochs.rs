@@ -70,13 +70,11 @@ impl Epochs {
         let predictor = fit(&band, poles)?;
         let excited = loudness(&excitation(&band, &predictor), &excitation(&quiet, &predictor), hz);
         let ways = [excited, rises(&band, &quiet, RISE_S.0, hz), rises(&band, &quiet, RISE_S.1, hz)];
-        let (loud, periods, _) = ways
+        let (loud, rhythm) = ways
             .into_iter()
-            .filter_map(|loud| {
-                let (periods, contrast) = Periods::new(&loud, hz)?;
-                Some((loud, periods, contrast))
-            })
-            .max_by(|a, b| a.2.total_cmp(&b.2))?;
+            .filter_map(|loud| Rhythm::new(&loud, hz).map(|rhythm| (loud, rhythm)))
+            .max_by(|a, b| a.1.contrast.total_cmp(&b.1.contrast))?;
+        let periods = rhythm.periods();
         let candidates = candidates(&loud, hz);
         let chain = chain(&candidates, &periods);
         let at: Vec<usize> = chain.iter().map(|c| range.start + c.0 * step).collect();
@@ -210,18 +208,16 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     };
     let (run, idle) = (sums(run), sums(idle));
     let n = run.len() - 1;
-    let mean = |s: &[f64], from: usize, to: usize| (s[to] - s[from]) / (to - from).max(1) as f64;
-    let rest = mean(&idle, 0, idle.len() - 1);
-    let after: Vec<f64> = (0..n).map(|i| mean(&run, i, (i + window).min(n))).collect();
+    let rest = idle[idle.len() - 1] / (idle.len() - 1).max(1) as f64;
+    let mean = |i: usize| (run[(i + window).min(n)] - run[i]) / window.min(n - i) as f64;
+    let after: Vec<f64> = (0..n).map(mean).collect();
     let floor = rest.max(quantile(&after, 0.1)).max(FAINT * quantile(&after, BLOWS_SHARE)).max(f64::MIN_POSITIVE);
     // Of noise alone the ratio of two means of squares scatters by the square root of four over their number.
     let chance = (4.0 / window as f64).sqrt();
-    (0..n)
-        .map(|i| {
-            let before = if i < window { floor } else { mean(&run, i - window, i) };
-            logarithm((after[i] + floor) / (before + floor), chance)
-        })
-        .collect()
+    // What is just before a place is what was just after the one a window earlier.
+    let before = std::iter::repeat_n(&floor, window).chain(&after);
+    let rise = |(a, b): (&f64, &f64)| if a <= b { 0.0 } else { logarithm((a + floor) / (b + floor), chance) };
+    after.iter().zip(before).map(rise).collect()
 }
 
 /// Peaks of the loudness, at least 3 ms apart: (place, loudness).
@@ -244,6 +240,46 @@ fn candidates(loud: &[f64], hz: f64) -> Vec<(usize, f64)> {
     found
 }
 
+/// The usual period of the loudness and how clear it is.
+struct Rhythm {
+    /// The loudness on a grid just fine enough.
+    pooled: Vec<f64>,
+    pool: usize,
+    grid_hz: f64,
+    /// In points of the grid.
+    whole: f64,
+    /// The greatest correlation over that at no lag.
+    contrast: f64,
+}
+
+impl Rhythm {
+    /// None without a rhythm.
+    fn new(loud: &[f64], hz: f64) -> Option<Self> {
+        // The rhythm needs no finer grid than this; the greatest of each piece keeps short excitations.
+        let pool = ((hz / RHYTHM_GRID_HZ) as usize).max(1);
+        let pooled: Vec<f64> = loud.chunks(pool).map(|c| c.iter().copied().fold(0.0, f64::max)).collect();
+        let grid_hz = hz / pool as f64;
+        let (shortest, longest) = ((grid_hz / RHYTHM_HZ.0) as usize, (grid_hz / RHYTHM_HZ.1) as usize);
+        let (whole, contrast) = period(&pooled, shortest.max(2)..longest)?;
+        Some(Self { pooled, pool, grid_hz, whole, contrast })
+    }
+
+    fn periods(&self) -> Periods {
+        let (pooled, whole) = (&self.pooled, self.whole);
+        let every = ((0.25 * self.grid_hz) as usize).max(1);
+        let half = (6.0 * whole).max(0.5 * self.grid_hz) as usize;
+        let near = (0.55 * whole) as usize..(1.8 * whole) as usize;
+        let periods = (0..=pooled.len() / every)
+            .map(|k| {
+                let middle = k * every;
+                let part = middle.saturating_sub(half).min(pooled.len())..(middle + half).min(pooled.len());
+                self.pool as f64 * period(&pooled[part], near.clone()).map_or(whole, |p| p.0)
+            })
+            .collect();
+        Periods { every: every * self.pool, periods }
+    }
+}
+
 /// The local period of the loudness, in samples, at points a quarter of a second apart.
 struct Periods {
     every: usize,
@@ -251,27 +287,6 @@ struct Periods {
 }
 
 impl Periods {
-    /// With the contrast of the rhythm: the greatest correlation over that at no lag; none without a rhythm.
-    fn new(loud: &[f64], hz: f64) -> Option<(Self, f64)> {
-        // The rhythm needs no finer grid than this; the greatest of each piece keeps short excitations.
-        let pool = ((hz / RHYTHM_GRID_HZ) as usize).max(1);
-        let pooled: Vec<f64> = loud.chunks(pool).map(|c| c.iter().copied().fold(0.0, f64::max)).collect();
-        let grid_hz = hz / pool as f64;
-        let (shortest, longest) = ((grid_hz / RHYTHM_HZ.0) as usize, (grid_hz / RHYTHM_HZ.1) as usize);
-        let (whole, contrast) = period(&pooled, shortest.max(2)..longest)?;
-        let every = ((0.25 * grid_hz) as usize).max(1);
-        let half = (6.0 * whole).max(0.5 * grid_hz) as usize;
-        let near = (0.55 * whole) as usize..(1.8 * whole) as usize;
-        let periods = (0..=pooled.len() / every)
-            .map(|k| {
-                let middle = k * every;
-                let part = middle.saturating_sub(half).min(pooled.len())..(middle + half).min(pooled.len());
-                pool as f64 * period(&pooled[part], near.clone()).map_or(whole, |p| p.0)
-            })
-            .collect();
-        Some((Self { every: every * pool, periods }, contrast))
-    }
-
     fn at(&self, place: usize) -> f64 {
         let last = self.periods.len() - 1;
         self.periods[(place / self.every).min(last)]

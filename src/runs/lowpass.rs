@@ -76,14 +76,15 @@ impl<const S: usize> Butterworth<S> {
     /// One sample through the filter.
     #[inline]
     pub fn process(&self, state: &mut State<S>, x: f64) -> f64 {
-        let (mut v, mut before) = (x, &mut state.input);
-        for (s, out) in self.sections.iter().zip(state.outputs.iter_mut()) {
+        let (mut v, mut before) = (x, state.input);
+        state.input = [x, before[0]];
+        for (s, outputs) in self.sections.iter().zip(state.outputs.iter_mut()) {
+            let out = *outputs;
             let known = s.b0 * v + (s.b1 * before[0] + s.b2 * before[1]) - s.a2 * out[1];
-            *before = [v, before[0]];
             v = known - s.a1 * out[0];
+            *outputs = [v, out[0]];
             before = out;
         }
-        *before = [v, before[0]];
         v
     }
 }
