@@ -53,10 +53,10 @@ impl Band {
         self.filter.settled_at(x)
     }
 
-    /// One sample into the band.
+    /// Samples into the band; `out` is given what comes out for each.
     #[inline]
-    pub fn process(&self, state: &mut State<1>, x: f64) -> f64 {
-        self.filter.process(state, x)
+    pub fn run(&self, state: &mut State<1>, tension: &[f32], out: impl FnMut(f64)) {
+        self.filter.run(state, tension.iter().map(|x| f64::from(*x)), out);
     }
 
     /// Samples after which the band knows nothing of what was before: its poles die away as exp(−2π·fc·cos(45°)·t), to
@@ -69,9 +69,12 @@ impl Band {
     /// The band of `tension`, whose first sample is taken for the level before it.
     fn values(&self, tension: &[f32], band: &mut [f32]) {
         let mut state = self.settled_at(tension.first().copied().map_or(0.0, f64::from));
-        for (b, x) in band.iter_mut().zip(tension) {
-            *b = self.process(&mut state, f64::from(*x)) as f32;
-        }
+        let mut band = band.iter_mut();
+        self.run(&mut state, tension, |b| {
+            if let Some(place) = band.next() {
+                *place = b as f32;
+            }
+        });
     }
 
     /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance

@@ -93,7 +93,9 @@ fn averaged(x: &[f32], step: usize) -> Vec<f64> {
 fn highpassed(x: &[f64], hz: f64) -> Vec<f64> {
     let filter = Butterworth::<1>::highpass(40.0_f64.min(0.1 * hz), hz);
     let mut state = filter.settled_at(x.first().copied().unwrap_or(0.0));
-    x.iter().map(|v| filter.process(&mut state, *v)).collect()
+    let mut band = Vec::with_capacity(x.len());
+    filter.run(&mut state, x.iter().copied(), |b| band.push(b));
+    band
 }
 
 /// Lags whose sums are made in one pass over the samples.

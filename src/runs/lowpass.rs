@@ -87,6 +87,17 @@ impl<const S: usize> Butterworth<S> {
         }
         v
     }
+
+    /// Many samples through the filter; `out` is given what comes out for each. The memory is a local one meanwhile,
+    /// so that it stays in registers.
+    #[inline]
+    pub fn run(&self, state: &mut State<S>, x: impl Iterator<Item = f64>, mut out: impl FnMut(f64)) {
+        let (filter, mut local) = (*self, *state);
+        for x in x {
+            out(filter.process(&mut local, x));
+        }
+        *state = local;
+    }
 }
 
 /// The low-pass of a run: order 4.
@@ -121,10 +132,10 @@ pub fn filtered(x: &[f32], corner_hz: f64, rate_hz: f64, start: Option<f64>, ran
     let from = range.start.saturating_sub(forgets(corner_hz, rate_hz));
     let start = start.filter(|_| from == 0).unwrap_or_else(|| x.get(from).copied().map_or(0.0, f64::from));
     let mut state = filter.settled_at(start);
-    for v in &x[from..range.start] {
-        filter.process(&mut state, f64::from(*v));
-    }
-    x[range].iter().map(|v| filter.process(&mut state, f64::from(*v)) as f32).collect()
+    filter.run(&mut state, x[from..range.start].iter().map(|v| f64::from(*v)), |_| ());
+    let mut y = Vec::with_capacity(range.len());
+    filter.run(&mut state, x[range].iter().map(|v| f64::from(*v)), |v| y.push(v as f32));
+    y
 }
 
 /// The low-pass of a stream: takes the middle one of three, so that a lone spike crosses nothing.

@@ -12,6 +12,12 @@ pub struct Watch {
     state: State<1>,
     /// Squares of the band: two windows, then those that come.
     squares: Vec<f64>,
+    energies: Energies,
+}
+
+/// What a rise is told by: energies just after and just before a sample, and what was seen so far.
+#[derive(Clone, Copy, Debug)]
+struct Energies {
     after: f64,
     before: f64,
     threshold: f64,
@@ -31,29 +37,30 @@ impl Watch {
         // The half second that noise is learned from; of what was before it nothing is left in the band.
         let from = idle_to.saturating_sub(half);
         let begin = from.saturating_sub(band.forgets());
-        let mut values = vec![0.0; kept.len() - begin];
+        let mut values = Vec::with_capacity(kept.len() - begin);
         let mut state = band.settled_at(kept.get(begin).copied().map_or(0.0, f64::from));
-        for (b, x) in values.iter_mut().zip(&kept[begin..]) {
-            *b = band.process(&mut state, f64::from(*x));
-        }
+        band.run(&mut state, &kept[begin..], |b| values.push(b));
         let idle: Vec<f32> = values[from - begin..idle_to - begin].iter().map(|b| *b as f32).collect();
         let noise = band::noise_of(&idle, kept);
         let mut watch = Self {
             state,
             squares: vec![0.0; 2 * band.window],
-            after: 0.0,
-            before: 0.0,
-            threshold: noise * noise * (band.noise_factor(5.0) - 0.5) * band.window as f64,
-            typical: 0.0,
-            // A spike must not hide the blows that follow it for longer than a third of a second.
-            fading: 1.0 - 1.0 / (0.3 * rate_hz).max(2.0),
-            armed: true,
-            since: 0,
-            closest: ((0.008 * rate_hz) as usize).max(2),
+            energies: Energies {
+                after: 0.0,
+                before: 0.0,
+                threshold: noise * noise * (band.noise_factor(5.0) - 0.5) * band.window as f64,
+                typical: 0.0,
+                // A spike must not hide the blows that follow it for longer than a third of a second.
+                fading: 1.0 - 1.0 / (0.3 * rate_hz).max(2.0),
+                armed: true,
+                since: 0,
+                closest: ((0.008 * rate_hz) as usize).max(2),
+            },
             band,
         };
         let mut seen = Vec::new();
-        watch.steps(values[from - begin..].iter().copied(), |i| {
+        watch.squares.extend(values[from - begin..].iter().map(|b| b * b));
+        watch.step(|i| {
             if from + i >= idle_to {
                 seen.push(from + i);
             }
@@ -69,41 +76,45 @@ impl Watch {
 
     /// Takes samples, newtons; `seen` is given the offset of each that shows a new blow.
     pub fn push_all(&mut self, tension: &[f32], seen: impl FnMut(usize)) {
-        let (band, mut state) = (self.band, self.state);
-        self.steps(tension.iter().map(|x| band.process(&mut state, f64::from(*x))), seen);
-        self.state = state;
+        let squares = &mut self.squares;
+        self.band.run(&mut self.state, tension, |b| squares.push(b * b));
+        self.step(seen);
     }
 
-    fn steps(&mut self, values: impl Iterator<Item = f64>, mut seen: impl FnMut(usize)) {
+    /// Compares the energies at all squares that have come.
+    fn step(&mut self, mut seen: impl FnMut(usize)) {
         let w = self.band.window;
-        self.squares.extend(values.map(|b| b * b));
-        let squares = std::mem::take(&mut self.squares);
-        let (now, middle) = (&squares[2 * w..], &squares[w..]);
-        for (i, ((now, middle), last)) in now.iter().zip(middle).zip(&squares).enumerate() {
-            self.after += now - middle;
-            self.before += middle - last;
-            if self.shows() {
+        let mut energies = self.energies;
+        let (now, middle) = (&self.squares[2 * w..], &self.squares[w..]);
+        for (i, ((now, middle), last)) in now.iter().zip(middle).zip(&self.squares).enumerate() {
+            if energies.shows(now - middle, middle - last) {
                 seen(i);
             }
         }
-        self.squares = squares;
-        self.squares.drain(..self.squares.len() - 2 * w);
+        self.energies = energies;
+        let before = self.squares.len() - 2 * w;
+        self.squares.drain(..before);
     }
+}
 
-    /// Whether the energies compared show a new blow.
+impl Energies {
+    /// Takes by how much the energies change; whether they show a new blow.
     #[inline]
-    fn shows(&mut self) -> bool {
+    fn shows(&mut self, after: f64, before: f64) -> bool {
+        self.after += after;
+        self.before += before;
         self.since += 1;
         self.typical *= self.fading;
         let rise = self.after - self.before;
         let least = self.threshold.max(0.02 * self.typical);
-        if self.armed && rise > least && self.since > self.closest {
-            self.armed = false;
-            self.since = 0;
-            self.typical = rise;
-            return true;
-        }
-        if !self.armed && rise < 0.25 * least {
+        if self.armed {
+            if rise > least && self.since > self.closest {
+                self.armed = false;
+                self.since = 0;
+                self.typical = rise;
+                return true;
+            }
+        } else if rise < 0.25 * least {
             self.armed = true;
         }
         false
