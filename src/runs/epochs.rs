@@ -187,7 +187,13 @@ fn loudness(run: &[f64], idle: &[f64], hz: f64) -> Vec<f64> {
     let (run, idle) = (energy(run), energy(idle));
     let usual = quantile(&run, BLOWS_SHARE);
     let floor = quantile(&idle, 0.5).max(quantile(&run, 0.25)).max(FAINT * usual).max(f64::MIN_POSITIVE);
-    run.iter().map(|e| logarithm(e / floor, 1.0)).collect()
+    let loud = loudest(1.0);
+    run.iter().map(|e| if *e > loud * floor { LOUD } else { logarithm(e / floor, 1.0) }).collect()
+}
+
+/// Ratios above this one surely count as the loudest.
+fn loudest(unit: f64) -> f64 {
+    libm::exp(LOUD * unit) * (1.0 + 1e-9)
 }
 
 /// Natural logarithm of a ratio over `unit`, held between zero and the loudest that counts. Most places lie outside
@@ -211,14 +217,26 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     let (run, idle) = (sums(run), sums(idle));
     let n = run.len() - 1;
     let rest = idle[idle.len() - 1] / (idle.len() - 1).max(1) as f64;
-    let mean = |i: usize| (run[(i + window).min(n)] - run[i]) / window.min(n - i) as f64;
-    let after: Vec<f64> = (0..n).map(mean).collect();
+    let mut after = Vec::with_capacity(n);
+    after.extend(run.iter().zip(run.get(window..).unwrap_or(&[])).map(|(a, b)| (b - a) / window as f64));
+    after.truncate(n);
+    after.extend((after.len()..n).map(|i| (run[n] - run[i]) / (n - i) as f64));
     let floor = rest.max(quantile(&after, 0.1)).max(FAINT * quantile(&after, BLOWS_SHARE)).max(f64::MIN_POSITIVE);
     // Of noise alone the ratio of two means of squares scatters by the square root of four over their number.
     let chance = (4.0 / window as f64).sqrt();
     // What is just before a place is what was just after the one a window earlier.
     let before = std::iter::repeat_n(&floor, window).chain(&after);
-    let rise = |(a, b): (&f64, &f64)| if a <= b { 0.0 } else { logarithm((a + floor) / (b + floor), chance) };
+    let loud = loudest(chance);
+    let rise = |(a, b): (&f64, &f64)| {
+        let (a, b) = (a + floor, b + floor);
+        if a <= b {
+            0.0
+        } else if a > loud * b {
+            LOUD
+        } else {
+            logarithm(a / b, chance)
+        }
+    };
     after.iter().zip(before).map(rise).collect()
 }
 
