@@ -58,7 +58,7 @@ pub fn main() -> ExitCode {
 }
 
 /// On a thread of its own: a pipe that nobody empties must not keep the program from ending, and where standard
-/// error is gone nobody is left to be told.
+/// error is gone nobody is left to read it.
 fn say(e: &DaemonError) {
     let hint = e.hint().map_or_else(String::new, |hint| format!("hint: {hint}\n"));
     let text = format!("error: {e}\n{hint}");

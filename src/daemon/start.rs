@@ -84,7 +84,7 @@ pub struct Tasks {
     pub thread: JoinHandle<()>,
     /// Ends when the port is closed; none for a dial.
     pub port: Option<JoinHandle<()>>,
-    /// Ends after the thread, when all runs were told; none for a dial.
+    /// Ends after the thread, when all runs were reported; none for a dial.
     pub postman: Option<JoinHandle<()>>,
 }
 

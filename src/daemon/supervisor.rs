@@ -1,8 +1,8 @@
 //! Looks after the rigs at work: one whose thread or tasks ended unasked, or stand still, is noticed within two
-//! seconds, told everywhere, and started again where that is safe.
+//! seconds, reported everywhere, and started again where that is safe.
 //!
 //! What a dead stream left is closed as after a start of the program, so its open run is kept as interrupted. A
-//! thread that stands still cannot be ended from outside: it is told until it goes on. Must not know what is
+//! thread that stands still cannot be ended from outside: it is reported until it goes on. Must not know what is
 //! measured.
 
 use super::board;
@@ -28,7 +28,7 @@ const EVERY: Duration = Duration::from_millis(250);
 const STILL_NS: u64 = 1_500_000_000;
 /// Wait before a rig is started again; it doubles with each time.
 const AGAIN_FIRST: Duration = Duration::from_millis(100);
-/// It grows no longer than this, and begins anew when a rig worked for so long.
+/// It grows no longer than this, and starts over when a rig worked for so long.
 const AGAIN_MOST: Duration = Duration::from_secs(60);
 
 /// When a rig's thread last turned.
@@ -87,7 +87,7 @@ pub enum Seen {
     Ended(&'static str, Tasks),
 }
 
-/// Looks after the rigs for ever; the task is dropped at the end of the program.
+/// Looks after the rigs; the task is dropped at the end of the program.
 pub async fn run(roster: Arc<Roster>) {
     let mut ticks = interval(EVERY);
     ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);

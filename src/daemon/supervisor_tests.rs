@@ -1,4 +1,4 @@
-//! Rigs that break off or stand still, with a real store: noticed, told, started again.
+//! Rigs that break off or stand still, with a real store: noticed, reported, started again.
 //!
 //! The rigs are real ones at ports that are not there; what breaks off is put in place of their threads.
 
@@ -15,7 +15,7 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
 
-/// What is noticed is told within this.
+/// What is noticed is reported within this.
 const TOLD_WITHIN: Duration = Duration::from_secs(2);
 /// Longest wait for anything else; a fault of the test, not a measure of speed.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -93,12 +93,12 @@ async fn a_rig_whose_thread_broke_off_is_told_everywhere_and_starts_again_in_its
     assert_eq!((states[0].trouble.as_ref(), states[0].tension_kn), (None, None));
     assert_eq!(bench.roster.noticed.started_again.load(Ordering::Relaxed), 1);
     assert_eq!(bench.roster.noticed.broke_off.load(Ordering::Relaxed), 1, "the other one goes on");
-    let mut told = false;
+    let mut heard = false;
     while let Ok(message) = feed.try_recv() {
-        told |= message.rig == "a"
+        heard |= message.rig == "a"
             && matches!(&message.news, News::Link { link: Link::Down, detail: Some(d) } if d.contains("broke off"));
     }
-    assert!(told, "whoever watches is told");
+    assert!(heard, "whoever watches hears of it");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -148,5 +148,5 @@ async fn a_thread_that_stands_still_is_told_within_two_seconds_and_when_it_goes_
         bench.rig().trouble.is_none()
     })
     .await;
-    assert_eq!(bench.roster.noticed.stood_still.load(Ordering::Relaxed), 1, "told once");
+    assert_eq!(bench.roster.noticed.stood_still.load(Ordering::Relaxed), 1, "reported once");
 }

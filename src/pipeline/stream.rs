@@ -292,7 +292,7 @@ impl Stream {
                     }
                     self.settings.calibration = Some(calibration);
                     (self.rig_zero, self.release) = (None, None);
-                    self.resting.awaited = self.rest_anew();
+                    self.resting.awaited = self.rest_again();
                     if let Some((rate_hz, timing)) = rate {
                         let clock = if timing == Timing::Device { Clock::Device } else { Clock::Host };
                         self.rate(rate_hz, clock, out);

@@ -56,15 +56,15 @@ macro_rules! flags {
 
 flags! {
     Clipped, "clipped", LeftOut, "samples stood at the end of the converter's range, so tension may have been higher";
-    Gap, "gap", Counts, "samples are missing inside the run; the peak is a lower bound";
-    Spike, "spike", Counts, "single-sample spikes were removed";
+    Gap, "gap", Counts, "samples are missing inside the run, or were false for a moment; the peak is a lower bound";
+    Spike, "spike", Counts, "wild samples were removed";
     Short, "short", LeftOut, "the tool drove for less than the configured shortest time";
     Unsettled, "unsettled", LeftOut, "less than 0.2 s of settled tension was left after the last blow";
     RePulled, "re-pulled", Counts, "the tool was pulled again before the release; measures are of the first pull";
     BlowsWeak, "blows-weak", Counts, "ringing is under 6 times the noise, so the count of blows is doubtful";
-    BlowsUnsure, "blows-unsure", Counts, "two ways of counting the blows differ by more than 2 %, so no count is given";
+    BlowsUnsure, "blows-unsure", Counts, "two ways of counting the blows differ by more than 1 %, so no count is given";
     StartUnsure, "start-unsure", Counts, "the first blow cannot be told from the signal, so no gate is given and the drive time is an estimate";
-    EndEstimated, "end-estimated", Counts, "single blows are not seen, so the last blow and the drive time are estimates";
+    EndEstimated, "end-estimated", Counts, "single blows are not seen, or not surely the last: the last blow and the drive time are estimates";
     EndUnsure, "end-unsure", LeftOut, "the signal does not tell when the tool stopped, so the held tension may be of another moment";
     ZeroShift, "zero-shift", Counts, "the idle reading has moved away from the rig's zero";
     Interrupted, "interrupted", LeftOut, "the recording began or ended, or the device restarted, inside the run";

@@ -129,6 +129,10 @@ pub struct Input<'a> {
     pub zero_shift_limit_n: f64,
     /// SD of the run's zero, newtons.
     pub zero_noise_n: f64,
+    /// Tension just before the first blow, above the run's zero, newtons: a nut seated or run down after that zero.
+    pub standing_n: f64,
+    /// SD of that, newtons.
+    pub standing_noise_n: f64,
     /// Held tension, newtons.
     pub held_n: Option<f64>,
     /// Samples are missing or clipped in the run, or its recording broke off.
@@ -184,7 +188,10 @@ pub fn measure(input: &Input<'_>) -> (Option<Plateau>, Figures) {
     // Where the limit is not known, nothing tells growth by blows of one energy from another kind of growth.
     let a_blow = line.filter(|_| input.blows_seen && input.blows_sure && fall.is_some());
     let figures = Figures {
-        preload_n: preload.map(|value| Estimate { value, se: input.zero_noise_n }),
+        preload_n: preload.map(|shift| Estimate {
+            value: shift + input.standing_n,
+            se: input.zero_noise_n.hypot(input.standing_noise_n),
+        }),
         growth_n_per_s: input.gates_s.iter().map(|gate| gate.and_then(|g| growth_at(input, g))).collect(),
         reached: input.tensions_n.iter().map(|tension| reached(input, *tension)).collect(),
         held_over_limit: plateau.zip(input.held_n).map(|(p, held)| {
@@ -211,7 +218,7 @@ fn scatter_is_the_tools(steps: &Steps) -> bool {
     steps.known >= SCATTER_STEPS_MIN && steps.scatter_of_noise <= NOISE_SHARE_MAX * steps.scatter
 }
 
-/// Steps between neighbouring medians; the first from the preload where blows are seen.
+/// Steps between neighbouring medians; the first from what stood before the first blow, where blows are seen.
 fn steps_of(input: &Input<'_>, preload_n: f64) -> Vec<Step> {
     let medians = input.medians;
     let step =
@@ -223,7 +230,7 @@ fn steps_of(input: &Input<'_>, preload_n: f64) -> Vec<Step> {
             WHOLE_INTERVAL.contains(&((m.from_s - input.medians[i].from_s) / input.interval_s))
         })
     };
-    let first = (input.blows_seen && !medians.is_empty() && whole(0)).then(|| step(0.0, 0));
+    let first = (input.blows_seen && !medians.is_empty() && whole(0)).then(|| step(input.standing_n, 0));
     let both = |i: &usize| whole(*i) && whole(i + 1);
     let rest = (0..medians.len().saturating_sub(1)).filter(both);
     first.into_iter().chain(rest.map(|i| step(medians[i].tension_n, i + 1))).collect()

@@ -11,6 +11,10 @@ use crate::units::Newtons;
 /// Idle time that a run's zero is the median of, seconds.
 const IDLE_S: f64 = 0.5;
 
+/// What stands on the bolt at the first blow is the median of so long before it, seconds: five periods of mains hum,
+/// and short beside the run-down of a nut.
+const STANDING_S: f64 = 0.1;
+
 /// SD of the median of so many samples of gaussian noise: √(π/2) that of their mean.
 fn median_noise(sample_noise: f64, samples: f64) -> f64 {
     (core::f64::consts::FRAC_PI_2 / samples.max(1.0)).sqrt() * sample_noise
@@ -48,6 +52,9 @@ impl Study<'_> {
             self.settings.tensions_kn.iter().map(|kn| Newtons::from_kn(*kn).get()).collect();
         let gates_s: Vec<Option<f64>> =
             record.gates.iter().map(|g| g.tension.is_some().then_some(g.after_s)).collect();
+        let standing_s = STANDING_S.min(span.first_s);
+        let before = self.wave().range(span.first_s - standing_s, span.first_s);
+        let standing_n = self.wave().median(before).map_or(0.0, |f| f - span.zero);
         let interrupted = record.flags.contains(&RunFlag::Interrupted);
         let input = Input {
             medians: &medians,
@@ -62,6 +69,8 @@ impl Study<'_> {
             zero_shift_n: self.kept.rig_zero.map(|_| record.zero_shift.get()),
             zero_shift_limit_n: self.settings.zero_shift_limit().get(),
             zero_noise_n: median_noise(span.raw_noise, IDLE_S * self.kept.rate_hz),
+            standing_n,
+            standing_noise_n: median_noise(span.raw_noise, standing_s * self.kept.rate_hz),
             held_n: record.held.map(Newtons::get),
             torn: record.missing > 0 || record.clipped > 0 || interrupted || span.start_unsure || span.end_unsure,
         };

@@ -14,7 +14,8 @@ use crate::units::Newtons;
 
 /// A long run is thinned to at most this many points before the fit.
 const POINTS_MAX: usize = 400;
-/// Fewer medians do not tell the two forms apart: in simulation eight to eleven chose the wrong one in 1 of 60.
+/// Fewer medians do not tell the two forms apart: most wrong limits in simulation came of
+/// eight to eleven.
 const POINTS_MIN: usize = 12;
 /// Greatest standard error of a limit that is given, part of the limit: beyond it the error of the limit is no
 /// longer symmetrical and its standard error says too little.

@@ -104,7 +104,7 @@ pub enum RunFlag {
     RePulled,
     /// Ringing is under 6 × the noise: the count of blows is doubtful.
     BlowsWeak,
-    /// Two independent counters of blows differ by more than 2 %: blow figures are null.
+    /// Two independent counters of blows differ by more than 1 %: blow figures are null.
     BlowsUnsure,
     /// The first blow cannot be told: times count from an estimate, and gates are null.
     StartUnsure,

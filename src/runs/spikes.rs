@@ -14,10 +14,8 @@ const LONGEST: usize = 2;
 const AGREE: f64 = 0.5;
 /// What stands beside a wild stretch departs by less than this share of it.
 const SWING: f64 = 0.5;
-/// The share of lone departures that are taken for the signal's own: wild samples are far rarer than one in fifty.
-const OWN_SHARE: f64 = 0.98;
-/// How far a wild sample stands above the signal's own lone departures below 1,000 samples/s.
-const ABOVE_OWN: f64 = 3.0;
+/// The smallest wild sample is so many times as large as the largest departure of the signal's own.
+const APART: f64 = 2.5;
 /// More wild stretches a second than this are no faults of a converter but something that belongs to the signal:
 /// the slowest tools strike six times a second.
 const OFTEN_PER_S: f64 = 4.0;
@@ -82,9 +80,10 @@ fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64, sure_n: f64) -> boo
                 && !swings(at + length..(at + length + BESIDE).min(x.len())))
 }
 
-/// What counts as wild below 1,000 samples/s, newtons: above the lone departures that the signal shows by itself.
+/// What counts as wild below 1,000 samples/s, newtons: wild samples stand apart from the lone departures that the
+/// signal shows by itself, whose sizes run into each other. Infinite where none stands apart.
 #[must_use]
-pub fn jump_among(x: &[f32], noise_n: f64) -> f64 {
+pub fn jump_among(x: &[f32], noise_n: f64, seconds: f64) -> f64 {
     let mut lone: Vec<f64> = x
         .windows(3)
         .map(|w| {
@@ -92,12 +91,10 @@ pub fn jump_among(x: &[f32], noise_n: f64) -> f64 {
             if left * right > 0.0 { left.abs().min(right.abs()) } else { 0.0 }
         })
         .collect();
-    if lone.is_empty() {
-        return f64::INFINITY;
-    }
-    let at = ((OWN_SHARE * lone.len() as f64) as usize).min(lone.len() - 1);
-    let own = *lone.select_nth_unstable_by(at, f64::total_cmp).1;
-    (10.0 * noise_n).max(ABOVE_OWN * own)
+    lone.sort_unstable_by(|a, b| b.total_cmp(a));
+    let most = (OFTEN_PER_S * seconds.max(1.0)) as usize;
+    let gap = lone.windows(2).take(most).rposition(|w| w[0] > APART * w[1].max(10.0 * noise_n / APART));
+    gap.map_or(f64::INFINITY, |k| (10.0 * noise_n).max((lone[k] * lone[k + 1]).sqrt()))
 }
 
 /// Wild stretches with no other within `reach` samples, where they are rare: a converter's fault stands alone,
@@ -165,9 +162,12 @@ mod tests {
     }
 
     #[test]
-    fn blows_one_sample_long_raise_what_counts_as_wild() {
-        let x: Vec<f32> = (0..400).map(|i| if i % 10 == 3 { 500.0 } else { 0.0 }).collect();
-        assert!((jump_among(&x, 1.0) - 1500.0).abs() < 1e-9);
-        assert!(find(&x, jump_among(&x, 1.0), f64::INFINITY).is_empty());
+    fn blows_one_sample_long_are_not_wild_and_what_stands_apart_from_them_is() {
+        let mut x: Vec<f32> =
+            (0..400).map(|i| if i % 10 == 3 { 500.0 + (i % 7) as f32 * 40.0 } else { 0.0 }).collect();
+        assert_eq!(jump_among(&x, 1.0, 2.0), f64::INFINITY);
+        x[205] = 3000.0;
+        let jump = jump_among(&x, 1.0, 2.0);
+        assert_eq!(find(&x, jump, f64::INFINITY), vec![(205, 1)]);
     }
 }

@@ -176,7 +176,8 @@ impl<'a> Study<'a> {
 
     /// Below 1,000 samples/s: what stands out of this run's own lone departures, at most a tenth of the range.
     fn slow_jump(&self, noise: f64) -> f64 {
-        spikes::jump_among(self.kept.samples, noise).min(self.settings.slow_spike().get())
+        let seconds = self.kept.samples.len() as f64 / self.kept.rate_hz;
+        spikes::jump_among(self.kept.samples, noise, seconds).min(self.settings.slow_spike().get())
     }
 
     /// Ringing with nothing taken out: coarse sampling makes single samples of real ringing look like spikes,

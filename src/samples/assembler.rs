@@ -171,8 +171,8 @@ impl Assembler {
             self.rate_hz = Some(rate_hz);
             sink(Piece::Rate { rate_hz, clock: Clock::Device });
         }
-        let (counts, told) = self.bounds.take(frame.counts);
-        told.into_iter().for_each(&mut *sink);
+        let (counts, fault) = self.bounds.take(frame.counts);
+        fault.into_iter().for_each(&mut *sink);
         sink(Piece::Counts { counts: &counts, saturated: frame.saturated });
     }
 
@@ -192,9 +192,9 @@ impl Assembler {
             self.bounds.set(count_min, count_max);
             sink(Piece::Range { count_min, count_max });
         }
-        let (within, told) = self.bounds.take(std::slice::from_ref(&count));
+        let (within, fault) = self.bounds.take(std::slice::from_ref(&count));
         let count = within.first().copied().unwrap_or(count);
-        told.into_iter().for_each(&mut *sink);
+        fault.into_iter().for_each(&mut *sink);
         match self.readings.push(at, tick, count) {
             Step::Held => {}
             Step::Learned { rate_hz, counts } => {

@@ -41,6 +41,8 @@ const STORED_S: f64 = 0.25 + 0.25 * SPEED;
 const ANNOUNCED_S: f64 = 0.7 + STORED_S;
 /// Once samples flow, and after a release, a rest of half a second is waited for; as much again for the machine.
 const READY_S: f64 = 1.0;
+/// Where the daemon heard the whole run before, the next one may follow its release so soon.
+const NEXT_S: f64 = 0.4;
 
 /// What was found.
 #[derive(Default)]
@@ -181,7 +183,11 @@ fn cut_offs(story: &Story, played: &[Played], stored: &[Vec<&Value>], found: &mu
             continue;
         };
         let p = &played[at];
-        let rested_s = at.checked_sub(1).map_or(0.0, |before| played[before].released_s).max(up_s) + READY_S;
+        let rested_s = match at.checked_sub(1).map(|before| &played[before]) {
+            Some(before) if up_s + READY_S < before.first_s => before.released_s + NEXT_S,
+            Some(before) => before.released_s.max(up_s) + READY_S,
+            None => up_s + READY_S,
+        };
         if p.first_s < rested_s || restart.ended_s < p.first_s + STORED_S {
             continue;
         }

@@ -1,4 +1,4 @@
-//! Where a rig rests, and whether a stream waits for it: kept across breaks, told to whoever watches.
+//! Where a rig rests, and whether a stream waits for it: kept across breaks, reported to whoever watches.
 //!
 //! Must not know who remembers it between two starts of the program.
 
@@ -6,9 +6,9 @@ use super::Stream;
 use crate::pipeline::messages::{Event, Output};
 use crate::runs::Rest;
 
-/// A wait longer than this is told, seconds: a rig at rest takes half a second.
+/// A wait longer than this is reported, seconds: a rig at rest takes half a second.
 const TELL_S: f64 = 1.0;
-/// A rest is told to have moved where it moved by more than this share of the start threshold.
+/// A rest counts as moved where it moved by more than this share of the start threshold.
 const MOVED_SHARE: f64 = 0.25;
 
 /// What a stream knows of the rig's rest.
@@ -20,7 +20,7 @@ pub(super) struct Resting {
     given_counts: Option<f64>,
     /// Where it rested last: newtons, and as a code.
     last: Option<(f64, f64)>,
-    told: bool,
+    reported: bool,
 }
 
 impl Stream {
@@ -39,7 +39,7 @@ impl Stream {
     }
 
     /// What is waited for, in the terms of another calibration.
-    pub(super) fn rest_anew(&self) -> Rest {
+    pub(super) fn rest_again(&self) -> Rest {
         match (self.resting.awaited, self.rest_counts().or(self.resting.given_counts)) {
             (Rest::Seen, _) | (_, None) => Rest::Seen,
             (_, Some(counts)) => self.rest_near(counts),
@@ -59,16 +59,16 @@ impl Stream {
         self.look_at_rest(out);
     }
 
-    /// After samples: where the rig rests, and whether a wait begins or ends to be told.
+    /// After samples: where the rig rests, and whether a wait begins or ends.
     pub(super) fn look_at_rest(&mut self, out: &mut Vec<Output>) {
         let Some(finder) = &self.finder else { return };
         let (rest, since_s) = finder.awaited_rest();
         match rest.below() {
-            Some(below) if !self.resting.told && since_s >= TELL_S => {
-                self.resting.told = true;
+            Some(below) if !self.resting.reported && since_s >= TELL_S => {
+                self.resting.reported = true;
                 out.push(Output::Event(Event::AwaitsRest { awaits: true, below }));
             }
-            None if std::mem::take(&mut self.resting.told) => {
+            None if std::mem::take(&mut self.resting.reported) => {
                 let below = self.resting.awaited.below().unwrap_or_default();
                 out.push(Output::Event(Event::AwaitsRest { awaits: false, below }));
             }
@@ -107,7 +107,7 @@ mod tests {
         .unwrap()
     }
 
-    /// A stream that was told of a rest at code 1,000 and hears its first samples; what it says.
+    /// A stream that was given a rest at code 1,000 and hears its first samples; what it says.
     fn hears(stream: &mut Stream, kn: f64, seconds: f64) -> Vec<Event> {
         let mut out = Vec::new();
         let code = ((kn - 0.5) * 1e4) as i32;
@@ -119,7 +119,7 @@ mod tests {
         out.into_iter().filter_map(|o| if let Output::Event(e) = o { Some(e) } else { None }).collect()
     }
 
-    fn told() -> Stream {
+    fn given() -> Stream {
         let (mut stream, mut out) = (stream(), Vec::new());
         stream.command(Command::AwaitRest { rest_counts: 1000.0 }, &mut out);
         stream.piece(MonoNs(0), Piece::Rate { rate_hz: RATE_HZ, clock: Clock::Device }, &mut out);
@@ -128,7 +128,7 @@ mod tests {
 
     #[test]
     fn a_rig_at_rest_tells_of_no_wait_and_where_it_rests() {
-        let mut stream = told();
+        let mut stream = given();
         assert_eq!(hears(&mut stream, 0.7, 3.0), []);
         let counts = stream.rest_counts().unwrap();
         assert!((counts - 2000.0).abs() < 30.0, "{counts}");
@@ -136,7 +136,7 @@ mod tests {
 
     #[test]
     fn a_wait_is_told_once_also_over_a_break_and_ends_with_the_release() {
-        let mut stream = told();
+        let mut stream = given();
         // 1,000 is 0.6 kN; zeros may shift by 1 kN where no range is known, and runs start at 0.3 kN.
         let [Event::AwaitsRest { awaits: true, below }] = &hears(&mut stream, 60.0, 5.0)[..] else {
             panic!("expected one wait")
@@ -152,7 +152,7 @@ mod tests {
 
     #[test]
     fn a_zero_that_a_person_takes_ends_the_wait() {
-        let mut stream = told();
+        let mut stream = given();
         hears(&mut stream, 4.0, 3.0);
         let mut out = Vec::new();
         stream.command(Command::Zero, &mut out);

@@ -46,7 +46,7 @@ impl Finder {
                 let level = self.level_now();
                 if level < below {
                     self.idle.clear();
-                    self.idle_from = self.next;
+                    self.idle_from = self.below_since(below);
                     self.unproven = false;
                     // Back at the zero it came from: the next tightening may begin at once.
                     self.state = State::Idle { armed: (level - self.zero).abs() < self.threshold };
@@ -86,6 +86,13 @@ impl Finder {
             }
         }
         self.forget();
+    }
+
+    /// Since which sample tension has stood below a release: it may be told late, where a reading that jumps away
+    /// could still have come back.
+    fn below_since(&self, below: f64) -> u64 {
+        let above = self.kept.iter().rposition(|x| f64::from(*x) >= below);
+        self.kept_first + above.map_or(0, |at| at + 1) as u64
     }
 
     /// The first idle reading is the rig's zero until one is given. A bolt cannot push, so a later one far below
