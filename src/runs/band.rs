@@ -26,6 +26,16 @@ pub const LONGER_S: [f64; 3] = [0.006, 0.010, 0.016];
 /// are about twice the variance, so half a code keeps them above 0.5.
 const FLIP_CODES: f64 = 0.5;
 
+/// Samples whose rises are compared with a threshold together.
+const BLOCK: usize = 32;
+
+fn corner_hz(rate_hz: f64) -> f64 {
+    CORNER_HZ.min(CORNER_SHARE * rate_hz)
+}
+
+/// Periods of the corner after which the band knows nothing of what was before: 8.3 and some to spare.
+const FORGOTTEN: f64 = 9.0;
+
 /// The design of the band for one sampling rate.
 #[derive(Clone, Copy, Debug)]
 pub struct Band {
@@ -41,8 +51,7 @@ impl Band {
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
         let window = ((WINDOW_S * rate_hz).round() as usize).max(2);
-        let corner_hz = CORNER_HZ.min(CORNER_SHARE * rate_hz);
-        Self { filter: Butterworth::highpass(corner_hz, rate_hz), window, rate_hz }
+        Self { filter: Butterworth::highpass(corner_hz(rate_hz), rate_hz), window, rate_hz }
     }
 
     /// A state in which `x` is the level.
@@ -51,10 +60,28 @@ impl Band {
         self.filter.settled_at(x)
     }
 
-    /// One sample into the band.
+    /// Samples into the band; `out` is given what comes out for each.
     #[inline]
-    pub fn process(&self, state: &mut State<1>, x: f64) -> f64 {
-        self.filter.process(state, x)
+    pub fn run(&self, state: &mut State<1>, tension: &[f32], out: impl FnMut(f64)) {
+        self.filter.run(state, tension.iter().map(|x| f64::from(*x)), out);
+    }
+
+    /// Samples after which the band knows nothing of what was before: its poles die away as exp(−2π·fc·cos(45°)·t), to
+    /// the last bit of double precision (2^-53) after 8.3/fc.
+    #[must_use]
+    pub fn forgets(&self) -> usize {
+        (FORGOTTEN * self.rate_hz / corner_hz(self.rate_hz)).ceil() as usize
+    }
+
+    /// The band of `tension`, whose first sample is taken for the level before it.
+    fn values(&self, tension: &[f32], band: &mut [f32]) {
+        let mut state = self.settled_at(tension.first().copied().map_or(0.0, f64::from));
+        let mut band = band.iter_mut();
+        self.run(&mut state, tension, |b| {
+            if let Some(place) = band.next() {
+                *place = b as f32;
+            }
+        });
     }
 
     /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance
@@ -74,6 +101,22 @@ pub fn chi_square_mean(n: usize, z: f64) -> f64 {
     root * root * root
 }
 
+/// What a single change of code puts into the band, newtons.
+fn flip(raw: &[f32]) -> f64 {
+    FLIP_CODES * ROUNDING_VARIANCE.sqrt() * rounding(raw)
+}
+
+/// Noise (SD) of a part of the band, as [`BandSignal::noise`]; `raw` is what the converter gave.
+#[must_use]
+pub fn noise_of(band: &[f32], raw: &[f32]) -> f64 {
+    noise_at_least(band, flip(raw))
+}
+
+fn noise_at_least(band: &[f32], flip: f64) -> f64 {
+    let mut v: Vec<f64> = band.iter().copied().map(f64::from).collect();
+    robust_sd(&mut v, 0.0).unwrap_or(0.0).max(flip)
+}
+
 /// The band of a whole stretch of samples, with sums of its squares.
 #[derive(Clone, Debug)]
 pub struct BandSignal {
@@ -88,21 +131,22 @@ impl BandSignal {
     /// Takes tension in newtons; `raw` is what the converter gave, from whose steps the size of a code is read.
     #[must_use]
     pub fn new(tension: &[f32], rate_hz: f64, raw: &[f32]) -> Self {
+        Self::from(tension, rate_hz, raw, 0)
+    }
+
+    /// As [`BandSignal::new`], where nothing before offset `from` will be looked at: there the band is zero.
+    #[must_use]
+    pub fn from(tension: &[f32], rate_hz: f64, raw: &[f32], from: usize) -> Self {
         let design = Band::new(rate_hz);
-        let mut state = design.settled_at(tension.first().copied().map_or(0.0, f64::from));
-        let mut squares = Vec::with_capacity(tension.len() + 1);
+        let (mut values, mut squares) = (vec![0.0; tension.len()], vec![0.0; tension.len() + 1]);
+        let from = from.saturating_sub(design.forgets() + (LONGER_S[2] * rate_hz) as usize).min(tension.len());
+        design.values(&tension[from..], &mut values[from..]);
         let mut sum = 0.0;
-        squares.push(sum);
-        let values = tension
-            .iter()
-            .map(|x| {
-                let b = design.process(&mut state, f64::from(*x));
-                sum += b * b;
-                squares.push(sum);
-                b as f32
-            })
-            .collect();
-        Self { design, values, squares, flip: FLIP_CODES * ROUNDING_VARIANCE.sqrt() * rounding(raw) }
+        for (square, b) in squares[1..].iter_mut().zip(&values).skip(from) {
+            sum += f64::from(*b) * f64::from(*b);
+            *square = sum;
+        }
+        Self { design, values, squares, flip: flip(raw) }
     }
 
     /// Compares windows of another length from now on, seconds.
@@ -132,8 +176,7 @@ impl BandSignal {
     /// rig's every change of code were a blow.
     #[must_use]
     pub fn noise(&self, range: Range<usize>) -> f64 {
-        let mut v: Vec<f64> = self.values[range].iter().copied().map(f64::from).collect();
-        robust_sd(&mut v, 0.0).unwrap_or(0.0).max(self.flip)
+        noise_at_least(&self.values[range], self.flip)
     }
 
     /// Mean square just after sample `i` minus the mean square just before it, newtons squared.
@@ -144,6 +187,30 @@ impl BandSignal {
         let after = self.squares[(i + w).min(n)] - self.squares[i];
         let before = self.squares[i] - self.squares[i.saturating_sub(w)];
         (after - before) / w as f64
+    }
+
+    /// Samples in `range` whose rise is above `threshold`, with it.
+    pub fn rises_above(&self, range: Range<usize>, threshold: f64) -> impl Iterator<Item = (usize, f64)> + '_ {
+        // Rounded down, so that none is missed.
+        let sum = threshold * self.design.window as f64;
+        let least = sum - 1e-9 * sum.abs();
+        let blocks = range.clone().step_by(BLOCK).map(move |from| from..(from + BLOCK).min(range.end));
+        blocks
+            .filter(move |block| self.may_rise(block.clone(), least))
+            .flatten()
+            .map(|i| (i, self.rise(i)))
+            .filter(move |(_, rise)| *rise > threshold)
+    }
+
+    /// Whether any sum of squares in a block rises by more than `least`.
+    fn may_rise(&self, block: Range<usize>, least: f64) -> bool {
+        let w = self.design.window;
+        if block.start < w || block.end + w > self.values.len() {
+            return true;
+        }
+        let (before, at) = (&self.squares[block.start - w..block.end - w], &self.squares[block.clone()]);
+        let after = &self.squares[block.start + w..block.end + w];
+        before.iter().zip(at).zip(after).fold(false, |any, ((a, b), c)| any | ((c - b) - (b - a) > least))
     }
 
     /// Mean square just after sample `i` is at least twice that just before it: an onset, not a tail.

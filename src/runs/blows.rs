@@ -167,11 +167,7 @@ fn peaks(band: &BandSignal, range: Range<usize>, threshold: f64) -> Vec<Onset> {
     let closest = ((CLOSEST_S * band.design().rate_hz) as usize).max(2);
     let mut found: Vec<Onset> = Vec::new();
     let end = range.end.min(band.len());
-    for i in range.start..end {
-        let rise = band.rise(i);
-        if rise <= threshold {
-            continue;
-        }
+    for (i, rise) in band.rises_above(range.start..end, threshold) {
         match found.last_mut() {
             Some(last) if i - last.index < closest => {
                 if rise > last.rise {

@@ -8,7 +8,7 @@
 //! know what `blows` found: where the two counters differ, the count is not given.
 
 use super::lowpass::Butterworth;
-use crate::stats::median;
+use crate::stats::{median, value_at};
 use std::ops::Range;
 
 /// Rate the samples are averaged down to before the prediction, hertz: twice the fastest ring of a load cell
@@ -91,13 +91,11 @@ impl Epochs {
         let predictor = fit(&band, poles)?;
         let excited = loudness(&excitation(&band, &predictor), &excitation(&quiet, &predictor), hz);
         let ways = [excited, rises(&band, &quiet, RISE_S.0, hz), rises(&band, &quiet, RISE_S.1, hz)];
-        let (loud, periods, _) = ways
+        let (loud, rhythm) = ways
             .into_iter()
-            .filter_map(|loud| {
-                let (periods, contrast) = Periods::new(&loud, hz)?;
-                Some((loud, periods, contrast))
-            })
-            .max_by(|a, b| a.2.total_cmp(&b.2))?;
+            .filter_map(|loud| Rhythm::new(&loud, hz).map(|rhythm| (loud, rhythm)))
+            .max_by(|a, b| a.1.contrast.total_cmp(&b.1.contrast))?;
+        let periods = rhythm.periods();
         let candidates = candidates(&loud, hz);
         let chain = chain(&candidates, &periods);
         let at: Vec<usize> = chain.iter().map(|c| range.start + c.0 * step).collect();
@@ -116,13 +114,43 @@ fn averaged(x: &[f32], step: usize) -> Vec<f64> {
 fn highpassed(x: &[f64], hz: f64) -> Vec<f64> {
     let filter = Butterworth::<1>::highpass(HIGHPASS.0.min(HIGHPASS.1 * hz), hz);
     let mut state = filter.settled_at(x.first().copied().unwrap_or(0.0));
-    x.iter().map(|v| filter.process(&mut state, *v)).collect()
+    let mut band = Vec::with_capacity(x.len());
+    filter.run(&mut state, x.iter().copied(), |b| band.push(b));
+    band
+}
+
+/// Lags whose sums are made in one pass over the samples.
+const LANES: usize = 8;
+
+/// Sums of products of `x` with itself `lags` later. Several lags go in one pass, each in the order of time, so that
+/// the sums are those of one lag after the other.
+fn products(x: &[f64], lags: Range<usize>) -> Vec<f64> {
+    let mut sums = Vec::with_capacity(lags.len());
+    let mut first = lags.start;
+    while first < lags.end {
+        let count = LANES.min(lags.end - first);
+        let mut sum = [0.0_f64; LANES];
+        let whole = (x.len() + 1).saturating_sub(first + LANES);
+        for (a, later) in x.iter().zip(x.get(first..).unwrap_or(&[]).windows(LANES)) {
+            for (s, b) in sum.iter_mut().zip(later) {
+                *s += a * b;
+            }
+        }
+        for (lane, s) in sum[..count].iter_mut().enumerate() {
+            let lag = first + lane;
+            for i in whole..x.len().saturating_sub(lag) {
+                *s += x[i] * x[i + lag];
+            }
+        }
+        sums.extend_from_slice(&sum[..count]);
+        first += count;
+    }
+    sums
 }
 
 /// Coefficients of the predictor by the autocorrelation method (Levinson and Durbin's recursion).
 fn fit(x: &[f64], poles: usize) -> Option<Vec<f64>> {
-    let lag = |k: usize| x[k..].iter().zip(x).map(|(a, b)| a * b).sum::<f64>();
-    let r: Vec<f64> = (0..=poles).map(lag).collect();
+    let r = products(x, 0..poles + 1);
     let mut error = r[0] * (1.0 + CONDITION);
     if error <= 0.0 {
         return None;
@@ -141,14 +169,26 @@ fn fit(x: &[f64], poles: usize) -> Option<Vec<f64>> {
     a.iter().all(|v| v.is_finite()).then_some(a)
 }
 
-/// What the predictor did not foresee.
+/// What the predictor did not foresee. Several samples side by side, each summed in the order of the coefficients.
 fn excitation(x: &[f64], predictor: &[f64]) -> Vec<f64> {
-    (0..x.len())
-        .map(|i| {
-            let known = predictor.len().min(i);
-            x[i] - (0..known).map(|k| predictor[k] * x[i - 1 - k]).sum::<f64>()
-        })
-        .collect()
+    let poles = predictor.len().min(x.len());
+    let mut left: Vec<f64> = (0..poles)
+        .map(|i| x[i] - (0..i).map(|k| predictor[k] * x[i - 1 - k]).sum::<f64>())
+        .collect();
+    left.reserve(x.len() - poles);
+    let mut at = poles;
+    while at + LANES <= x.len() {
+        let mut known = [0.0; LANES];
+        for (k, p) in predictor.iter().enumerate() {
+            for (sum, v) in known.iter_mut().zip(&x[at - 1 - k..at - 1 - k + LANES]) {
+                *sum += p * v;
+            }
+        }
+        left.extend(x[at..at + LANES].iter().zip(&known).map(|(v, known)| v - known));
+        at += LANES;
+    }
+    left.extend((at..x.len()).map(|i| x[i] - predictor.iter().enumerate().map(|(k, p)| p * x[i - 1 - k]).sum::<f64>()));
+    left
 }
 
 /// Logarithm of the excitation's energy over its floor: the larger of what idle shows and of what stands between
@@ -167,18 +207,28 @@ fn loudness(run: &[f64], idle: &[f64], hz: f64) -> Vec<f64> {
     };
     let (run, idle) = (energy(run), energy(idle));
     let usual = quantile(&run, BLOWS_SHARE);
-    let floor =
-        quantile(&idle, 0.5).max(quantile(&run, BETWEEN_BLOWS)).max(FAINT * usual).max(f64::MIN_POSITIVE);
-    run.iter().map(|e| libm::log((e / floor).max(1.0)).min(LOUD)).collect()
+    let floor = quantile(&idle, 0.5).max(quantile(&run, BETWEEN_BLOWS)).max(FAINT * usual).max(f64::MIN_POSITIVE);
+    let loud = loudest(1.0);
+    run.iter().map(|e| if *e > loud * floor { LOUD } else { logarithm(e / floor, 1.0) }).collect()
+}
+
+/// So little above the loudest that no rounding of an exponential matters.
+const SURELY_ABOVE: f64 = 1.0 + 1e-9;
+
+/// Ratios above this one surely count as the loudest.
+fn loudest(unit: f64) -> f64 {
+    libm::exp(LOUD * unit) * SURELY_ABOVE
+}
+
+/// Natural logarithm of a ratio over `unit`, held between zero and the loudest that counts. Most places lie outside
+/// of that and need no logarithm.
+fn logarithm(ratio: f64, unit: f64) -> f64 {
+    if ratio <= 1.0 { 0.0 } else { (libm::log(ratio) / unit).min(LOUD) }
 }
 
 fn quantile(values: &[f64], share: f64) -> f64 {
-    let mut sorted = values.to_vec();
-    if sorted.is_empty() {
-        return 0.0;
-    }
-    let at = ((share * sorted.len() as f64) as usize).min(sorted.len() - 1);
-    *sorted.select_nth_unstable_by(at, f64::total_cmp).1
+    let at = ((share * values.len() as f64) as usize).min(values.len().saturating_sub(1));
+    value_at(values, at).unwrap_or(0.0)
 }
 
 /// Logarithm of the band's energy just after each place over that just before it, both at least the noise.
@@ -190,21 +240,28 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     };
     let (run, idle) = (sums(run), sums(idle));
     let n = run.len() - 1;
-    let mean = |s: &[f64], from: usize, to: usize| (s[to] - s[from]) / (to - from).max(1) as f64;
-    let rest = mean(&idle, 0, idle.len() - 1);
-    let after: Vec<f64> = (0..n).map(|i| mean(&run, i, (i + window).min(n))).collect();
-    let floor = rest
-        .max(quantile(&after, BETWEEN_RISES))
-        .max(FAINT * quantile(&after, BLOWS_SHARE))
-        .max(f64::MIN_POSITIVE);
+    let rest = idle[idle.len() - 1] / (idle.len() - 1).max(1) as f64;
+    let mut after = Vec::with_capacity(n);
+    after.extend(run.iter().zip(run.get(window..).unwrap_or(&[])).map(|(a, b)| (b - a) / window as f64));
+    after.truncate(n);
+    after.extend((after.len()..n).map(|i| (run[n] - run[i]) / (n - i) as f64));
+    let floor = rest.max(quantile(&after, BETWEEN_RISES)).max(FAINT * quantile(&after, BLOWS_SHARE)).max(f64::MIN_POSITIVE);
     // Of noise alone the ratio of two means of squares scatters by the square root of four over their number.
     let chance = (RATIO_VARIANCE / window as f64).sqrt();
-    (0..n)
-        .map(|i| {
-            let before = if i < window { floor } else { mean(&run, i - window, i) };
-            (libm::log((after[i] + floor) / (before + floor)) / chance).clamp(0.0, LOUD)
-        })
-        .collect()
+    // What is just before a place is what was just after the one a window earlier.
+    let before = std::iter::repeat_n(&floor, window).chain(&after);
+    let loud = loudest(chance);
+    let rise = |(a, b): (&f64, &f64)| {
+        let (a, b) = (a + floor, b + floor);
+        if a <= b {
+            0.0
+        } else if a > loud * b {
+            LOUD
+        } else {
+            logarithm(a / b, chance)
+        }
+    };
+    after.iter().zip(before).map(rise).collect()
 }
 
 /// Peaks of the loudness, at least 3 ms apart: (place, loudness).
@@ -227,6 +284,46 @@ fn candidates(loud: &[f64], hz: f64) -> Vec<(usize, f64)> {
     found
 }
 
+/// The usual period of the loudness and how clear it is.
+struct Rhythm {
+    /// The loudness on a grid just fine enough.
+    pooled: Vec<f64>,
+    pool: usize,
+    grid_hz: f64,
+    /// In points of the grid.
+    whole: f64,
+    /// The greatest correlation over that at no lag.
+    contrast: f64,
+}
+
+impl Rhythm {
+    /// None without a rhythm.
+    fn new(loud: &[f64], hz: f64) -> Option<Self> {
+        // The rhythm needs no finer grid than this; the greatest of each piece keeps short excitations.
+        let pool = ((hz / RHYTHM_GRID_HZ) as usize).max(1);
+        let pooled: Vec<f64> = loud.chunks(pool).map(|c| c.iter().copied().fold(0.0, f64::max)).collect();
+        let grid_hz = hz / pool as f64;
+        let (shortest, longest) = ((grid_hz / RHYTHM_HZ.0) as usize, (grid_hz / RHYTHM_HZ.1) as usize);
+        let (whole, contrast) = period(&pooled, shortest.max(2)..longest)?;
+        Some(Self { pooled, pool, grid_hz, whole, contrast })
+    }
+
+    fn periods(&self) -> Periods {
+        let (pooled, whole) = (&self.pooled, self.whole);
+        let every = ((LOCAL_EVERY_S * self.grid_hz) as usize).max(1);
+        let half = (LOCAL_PERIODS * whole).max(0.5 * self.grid_hz) as usize;
+        let near = (LOCAL_SPAN.0 * whole) as usize..(LOCAL_SPAN.1 * whole) as usize;
+        let periods = (0..=pooled.len() / every)
+            .map(|k| {
+                let middle = k * every;
+                let part = middle.saturating_sub(half).min(pooled.len())..(middle + half).min(pooled.len());
+                self.pool as f64 * period(&pooled[part], near.clone()).map_or(whole, |p| p.0)
+            })
+            .collect();
+        Periods { every: every * self.pool, periods }
+    }
+}
+
 /// The local period of the loudness, in samples, at points a quarter of a second apart.
 struct Periods {
     every: usize,
@@ -234,27 +331,6 @@ struct Periods {
 }
 
 impl Periods {
-    /// With the contrast of the rhythm: the greatest correlation over that at no lag; none without a rhythm.
-    fn new(loud: &[f64], hz: f64) -> Option<(Self, f64)> {
-        // The rhythm needs no finer grid than this; the greatest of each piece keeps short excitations.
-        let pool = ((hz / RHYTHM_GRID_HZ) as usize).max(1);
-        let pooled: Vec<f64> = loud.chunks(pool).map(|c| c.iter().copied().fold(0.0, f64::max)).collect();
-        let grid_hz = hz / pool as f64;
-        let (shortest, longest) = ((grid_hz / RHYTHM_HZ.0) as usize, (grid_hz / RHYTHM_HZ.1) as usize);
-        let (whole, contrast) = period(&pooled, shortest.max(2)..longest)?;
-        let every = ((LOCAL_EVERY_S * grid_hz) as usize).max(1);
-        let half = (LOCAL_PERIODS * whole).max(0.5 * grid_hz) as usize;
-        let near = (LOCAL_SPAN.0 * whole) as usize..(LOCAL_SPAN.1 * whole) as usize;
-        let periods = (0..=pooled.len() / every)
-            .map(|k| {
-                let middle = k * every;
-                let part = middle.saturating_sub(half).min(pooled.len())..(middle + half).min(pooled.len());
-                pool as f64 * period(&pooled[part], near.clone()).map_or(whole, |p| p.0)
-            })
-            .collect();
-        Some((Self { every: every * pool, periods }, contrast))
-    }
-
     fn at(&self, place: usize) -> f64 {
         let last = self.periods.len() - 1;
         self.periods[(place / self.every).min(last)]
@@ -269,8 +345,10 @@ fn period(loud: &[f64], lags: Range<usize>) -> Option<(f64, f64)> {
     if lags.start + 2 >= end {
         return None;
     }
-    let correlation: Vec<f64> = (lags.start..end)
-        .map(|k| centred[k..].iter().zip(&centred).map(|(a, b)| a * b).sum::<f64>() / (loud.len() - k) as f64)
+    let correlation: Vec<f64> = products(&centred, lags.start..end)
+        .into_iter()
+        .zip(lags.start..)
+        .map(|(sum, k)| sum / (loud.len() - k) as f64)
         .collect();
     let greatest = correlation.iter().copied().fold(f64::MIN, f64::max);
     if greatest <= 0.0 {

@@ -12,7 +12,7 @@ mod resume;
 use super::after::After;
 use super::idle::Idle;
 use super::kept::{Kept, Wave};
-use super::lowpass::{Lowpass, State as FilterState, corner_hz};
+use super::lowpass::{Smooth, corner_hz, forgets};
 use super::measure::{Outcome, measure};
 use super::record::{Basis, CloseReason, Closing, Record, RunFlag, Settings, Timing};
 use super::watch::Watch;
@@ -117,9 +117,11 @@ pub struct Finder {
     rate_hz: f64,
     timing: Timing,
     rig_zero: Option<Newtons>,
-    filter: Lowpass,
-    filter_state: Option<FilterState<2>>,
-    last_two: [f32; 2],
+    smooth: Smooth,
+    /// Samples before this one went through it: only while idle or seated is it needed.
+    smooth_until: u64,
+    /// Samples after which it knows nothing of what it had before.
+    smooth_forgets: u64,
     idle: Idle,
     zero: f64,
     noise: f64,
@@ -165,9 +167,9 @@ impl Finder {
     pub fn new(settings: Settings, rate_hz: f64, timing: Timing, first_sample: u64, runs: u32) -> Self {
         let threshold = settings.start_threshold().get();
         Self {
-            filter: Lowpass::lowpass(corner_hz(settings.lowpass_hz, rate_hz), rate_hz),
-            filter_state: None,
-            last_two: [0.0; 2],
+            smooth: Smooth::new(corner_hz(settings.lowpass_hz, rate_hz), rate_hz),
+            smooth_until: first_sample,
+            smooth_forgets: forgets(corner_hz(settings.lowpass_hz, rate_hz), rate_hz) as u64,
             idle: Idle::new(rate_hz),
             zero: 0.0,
             noise: 0.0,
@@ -277,23 +279,13 @@ impl Finder {
     /// A piece that ends at or before the next point of the grid.
     fn piece(&mut self, piece: &[f32], found: &mut Vec<Found>) {
         let first = self.next;
-        let mut crossing = None;
+        let crossing = match self.state {
+            State::Idle { armed } => self.smoothed(piece, self.zero, armed, true),
+            State::Seated { level, .. } => self.smoothed(piece, level, true, false),
+            _ => None,
+        };
         let seated =
             if let State::Seated { level, crossing } = self.state { Some((level, crossing)) } else { None };
-        let level = seated.map_or(self.zero, |(level, _)| level) + self.threshold;
-        let armed = seated.is_some() || matches!(self.state, State::Idle { armed: true });
-        let idle = matches!(self.state, State::Idle { .. });
-        for (i, x) in piece.iter().enumerate() {
-            let y = self.filtered(*x);
-            if (idle || seated.is_some()) && crossing.is_none() {
-                if armed && f64::from(y) > level {
-                    crossing = Some(first + i as u64);
-                }
-                if idle {
-                    self.idle.push(*x, y);
-                }
-            }
-        }
         self.kept.extend_from_slice(piece);
         self.next += piece.len() as u64;
         let (pause, mut ignored) = ((PAUSE_S * self.rate_hz) as u64, None);
@@ -306,45 +298,60 @@ impl Finder {
         };
         if let Some((watch, mut active, struck, paused)) = watched {
             let lag = watch.lag() as u64;
-            for (i, x) in piece.iter().enumerate() {
-                if watch.push(f64::from(*x)) {
-                    let sample = (first + i as u64).saturating_sub(lag);
-                    if sample > *struck + pause {
-                        *paused = Some(sample);
-                    }
-                    *struck = (*struck).max(sample);
-                    if let Some(active) = &mut active {
-                        **active = (**active).max(sample);
-                    }
-                    found.push(Found::Blow { run: self.runs, sample });
+            watch.push_all(piece, |i| {
+                let sample = (first + i as u64).saturating_sub(lag);
+                if sample > *struck + pause {
+                    *paused = Some(sample);
                 }
-            }
+                *struck = (*struck).max(sample);
+                if let Some(active) = &mut active {
+                    **active = (**active).max(sample);
+                }
+                found.push(Found::Blow { run: self.runs, sample });
+            });
         }
         if let Some(crossing) = crossing {
             self.state = State::Candidate { crossing, seated };
         }
     }
 
-    /// Low-passed value of the middle one of three, so that a lone spike starts nothing.
-    #[inline]
-    fn filtered(&mut self, x: f32) -> f32 {
-        let [a, b] = self.last_two;
-        self.last_two = [b, x];
-        let state = match &mut self.filter_state {
-            Some(state) => state,
-            none => {
-                self.last_two = [x, x];
-                none.insert(self.filter.settled_at(f64::from(x)))
+    /// Low-passes a piece up to where it crosses the threshold above `base`, if `armed`: that sample. What is `idle`
+    /// is noted.
+    fn smoothed(&mut self, piece: &[f32], base: f64, armed: bool, idle: bool) -> Option<u64> {
+        self.smooth_later();
+        let level = base + self.threshold;
+        let (mut smooth, first) = (self.smooth, self.next);
+        let mut crossing = None;
+        for (x, sample) in piece.iter().zip(first..) {
+            let y = smooth.push(*x);
+            if idle {
+                self.idle.push(*x, y);
             }
-        };
-        let middle = if (a <= b) == (b <= x) {
-            b
-        } else if (b <= a) == (a <= x) {
-            a
-        } else {
-            x
-        };
-        self.filter.process(state, f64::from(middle)) as f32
+            if armed && f64::from(y) > level {
+                crossing = Some(sample);
+                break;
+            }
+        }
+        self.smooth = smooth;
+        self.smooth_until = crossing.map_or(first + piece.len() as u64, |sample| sample + 1);
+        crossing
+    }
+
+    /// Low-passes what was kept while nobody asked for it, as far back as the filter remembers.
+    fn smooth_later(&mut self) {
+        let lag = self.next - self.smooth_until;
+        if lag == 0 {
+            return;
+        }
+        let mut from = self.smooth_until;
+        if lag > self.smooth_forgets || from < self.kept_first {
+            self.smooth.clear();
+            from = (self.next - lag.min(self.smooth_forgets)).max(self.kept_first);
+        }
+        for x in &self.kept[(from - self.kept_first) as usize..] {
+            self.smooth.push(*x);
+        }
+        self.smooth_until = self.next;
     }
 
     fn close(

@@ -3,7 +3,7 @@
 //! Must not know what is measured on them, nor how long they are kept.
 
 use super::record::Timing;
-use crate::stats::{median_f32, robust_sd, scaled_mad};
+use crate::stats::{median_of, robust_sd, scaled_mad};
 use crate::units::Newtons;
 use std::ops::Range;
 
@@ -63,7 +63,7 @@ impl Wave<'_> {
     /// Median over offsets; none where the stretch is empty.
     #[must_use]
     pub fn median(&self, range: Range<usize>) -> Option<f64> {
-        median_f32(&mut self.x[range].to_vec())
+        median_of(&self.x[range])
     }
 
     /// 1.4826 × MAD about the median over offsets.
@@ -108,10 +108,29 @@ impl Wave<'_> {
 /// between neighbours that is none.
 #[must_use]
 pub fn rounding(x: &[f32]) -> f64 {
-    let steps = x.windows(2).map(|w| f64::from((w[1] - w[0]).abs())).filter(|s| *s > 0.0);
-    let code = steps.fold(f64::INFINITY, f64::min);
+    // Smallest differences side by side, so that the search is one pass of a few instructions.
+    let mut least = [f32::INFINITY; STEPS];
+    let later = x.get(1..).unwrap_or(&[]);
+    let (mut a, mut b) = (x[..later.len()].chunks_exact(STEPS), later.chunks_exact(STEPS));
+    let smaller = |least: &mut f32, a: f32, b: f32| {
+        let step = (b - a).abs();
+        let step = if step > 0.0 { step } else { f32::INFINITY };
+        *least = if step < *least { step } else { *least };
+    };
+    for (a, b) in a.by_ref().zip(b.by_ref()) {
+        for ((least, a), b) in least.iter_mut().zip(a).zip(b) {
+            smaller(least, *a, *b);
+        }
+    }
+    for (a, b) in a.remainder().iter().zip(b.remainder()) {
+        smaller(&mut least[0], *a, *b);
+    }
+    let code = f64::from(least.into_iter().fold(f32::INFINITY, f32::min));
     if code.is_finite() { code / ROUNDING_VARIANCE.sqrt() } else { 0.0 }
 }
+
+/// Differences that are compared side by side.
+const STEPS: usize = 8;
 
 #[cfg(test)]
 mod tests {

@@ -6,7 +6,7 @@
 use super::ends::{self, PAUSE_INTERVALS};
 use super::figures::Figures;
 use super::held::{self, Held};
-use super::kept::{Kept, Wave};
+use super::kept::Kept;
 use super::record::{Blow, Gate, Record, RunFlag, Settings};
 use super::study::{Span, Study};
 use crate::units::Newtons;
@@ -145,10 +145,11 @@ impl Study<'_> {
     }
 
     fn peak(&self, span: &Span, held: &Held) -> (f64, f64) {
-        let wave = Wave { x: &self.filtered, rate_hz: self.kept.rate_hz };
+        let wave = self.wave();
         let range = wave.range(span.first_s + self.delay_s, held.end_s + self.delay_s);
         let start = range.start;
-        let best = wave.x[range].iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
+        let best = self.filtered(range);
+        let best = best.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
         best.map_or((0.0, span.first_s), |(i, y)| {
             (f64::from(*y) - span.zero, (start + i) as f64 / wave.rate_hz - self.delay_s)
         })

@@ -36,6 +36,10 @@ pub fn find(x: &[f32], jump_n: f64, sure_n: f64) -> Vec<Wild> {
     let mut found = Vec::new();
     let mut i = 1;
     while i + 1 < x.len() {
+        if i + BLOCK < x.len() && !jumps(&x[i - 1..i + BLOCK], jump_n) {
+            i += BLOCK;
+            continue;
+        }
         // The size is asked first: hardly a sample has it.
         if f64::from((x[i] - x[i - 1]).abs()) > jump_n
             && let Some(length) = (1..=LONGEST).find(|n| is_wild(x, i, *n, jump_n, sure_n))
@@ -47,6 +51,16 @@ pub fn find(x: &[f32], jump_n: f64, sure_n: f64) -> Vec<Wild> {
         }
     }
     found
+}
+
+/// Samples that are passed over together where none of them jumps.
+const BLOCK: usize = 32;
+
+/// Whether a sample differs from the one before it by more than `jump_n`.
+fn jumps(x: &[f32], jump_n: f64) -> bool {
+    // Rounded down, so that nothing that jumps is missed.
+    let least = (jump_n as f32).next_down();
+    x[1..].iter().zip(x).fold(false, |any, (b, a)| any | ((b - a).abs() > least))
 }
 
 fn is_wild(x: &[f32], at: usize, length: usize, jump_n: f64, sure_n: f64) -> bool {

@@ -9,11 +9,13 @@ use super::ends::{self, MEDIAN_SD, PAUSE_INTERVALS, PAUSE_S, Pull};
 use super::epochs::Epochs;
 use super::held::{HELD_FROM_S, LEVEL_FROM_S};
 use super::kept::{Kept, Wave};
-use super::lowpass::{corner_hz, delay_s, filter_from};
+use super::lowpass::{corner_hz, delay_s, filtered};
 use super::record::Settings;
 use super::spikes::{self, FAST_FROM_HZ, SPIKE_NOISE, SPIKE_RINGING, Wild};
 use super::starts::{self, Departure};
 use crate::stats::median;
+use std::borrow::Cow;
+use std::ops::Range;
 
 /// A spike has no other within this, seconds.
 const LONE_S: f64 = 0.005;
@@ -74,8 +76,10 @@ const GROWS_ON: (f64, f64) = (0.004, 4.0);
 pub(super) struct Study<'a> {
     pub(super) kept: &'a Kept<'a>,
     pub(super) settings: &'a Settings,
-    pub(super) repaired: Vec<f32>,
-    pub(super) filtered: Vec<f32>,
+    pub(super) repaired: Cow<'a, [f32]>,
+    /// What stood before the first kept sample, as far as the low-pass is concerned, newtons.
+    rest: Option<f64>,
+    corner_hz: f64,
     pub(super) delay_s: f64,
     pub(super) spikes: Vec<Wild>,
     pub(super) band: BandSignal,
@@ -131,13 +135,13 @@ impl<'a> Study<'a> {
         let delay = delay_s(corner);
         let idle = before(kept, kept.crossing, CROSSING_GUARD_S);
         let raw = Wave { x: kept.samples, rate_hz: kept.rate_hz };
-        let filtered = filter_from(kept.samples, corner, kept.rate_hz, raw.median(idle.clone()));
         let noise = raw.sample_noise(idle.clone());
         let mut study = Self {
             kept,
             settings,
-            repaired: kept.samples.to_vec(),
-            filtered,
+            repaired: Cow::Borrowed(kept.samples),
+            rest: raw.median(idle),
+            corner_hz: corner,
             delay_s: delay,
             spikes: Vec::new(),
             band: BandSignal::new(&[], kept.rate_hz, &[]),
@@ -145,14 +149,15 @@ impl<'a> Study<'a> {
             seen: false,
         };
         let mut calm = study.calm(noise);
-        study.band = BandSignal::new(&calm, kept.rate_hz, kept.samples);
+        let from = study.looks_from();
+        study.band = BandSignal::from(&calm, kept.rate_hz, kept.samples, from);
         study.find_blows();
-        study.spikes = spikes::find(kept.samples, study.spike_jump(noise), study.surely_wild());
+        let untouched = matches!(calm, Cow::Borrowed(_));
+        study.spikes = spikes::find(kept.samples, study.spike_jump(noise, untouched), study.surely_wild());
         if !study.spikes.is_empty() {
-            spikes::repair(&mut study.repaired, &study.spikes);
-            study.filtered = filter_from(&study.repaired, corner, kept.rate_hz, raw.median(idle));
-            spikes::repair(&mut calm, &study.spikes);
-            study.band = BandSignal::new(&calm, kept.rate_hz, kept.samples);
+            spikes::repair(study.repaired.to_mut(), &study.spikes);
+            spikes::repair(calm.to_mut(), &study.spikes);
+            study.band = BandSignal::from(&calm, kept.rate_hz, kept.samples, from);
             study.find_blows();
         }
         study.seen = study.series.seen(kept.rate_hz);
@@ -161,14 +166,17 @@ impl<'a> Study<'a> {
 
     /// Samples without the lone ones that could be wild, also those too small beside the ringing to be
     /// removed from the tension: blows are looked for in these.
-    fn calm(&self, noise: f64) -> Vec<f32> {
+    fn calm(&self, noise: f64) -> Cow<'a, [f32]> {
         let rate_hz = self.kept.rate_hz;
         let jump_n = if rate_hz >= FAST_FROM_HZ { SPIKE_NOISE * noise } else { self.slow_jump(noise) };
         let suspects = spikes::find(self.kept.samples, jump_n, self.surely_wild());
-        let mut calm = self.kept.samples.to_vec();
+        let mut calm = Cow::Borrowed(self.kept.samples);
         // Faults of a converter come with and without load; what comes often under load belongs to the blows.
         let seconds = calm.len() as f64 / rate_hz;
-        spikes::repair(&mut calm, &spikes::alone(&suspects, (LONE_S * rate_hz) as usize, seconds));
+        let alone = spikes::alone(&suspects, (LONE_S * rate_hz) as usize, seconds);
+        if !alone.is_empty() {
+            spikes::repair(calm.to_mut(), &alone);
+        }
         calm
     }
 
@@ -177,10 +185,12 @@ impl<'a> Study<'a> {
         if self.kept.rate_hz >= FAST_FROM_HZ { f64::INFINITY } else { self.settings.slow_spike().get() }
     }
 
-    fn spike_jump(&self, noise: f64) -> f64 {
+    /// `untouched`: the band was made of the samples as they came.
+    fn spike_jump(&self, noise: f64, untouched: bool) -> f64 {
         if self.kept.rate_hz >= FAST_FROM_HZ {
             // Ringing not seen counts as none, so the noise of the band stands in for it.
-            let ringing = self.raw_ringing().max(self.series.ringing).max(self.series.noise);
+            let raw = if untouched { self.ringing_in(&self.band) } else { self.raw_ringing() };
+            let ringing = raw.max(self.series.ringing).max(self.series.noise);
             (SPIKE_NOISE * noise).max(SPIKE_RINGING * ringing)
         } else {
             self.slow_jump(noise)
@@ -196,7 +206,10 @@ impl<'a> Study<'a> {
     /// Ringing with nothing taken out: coarse sampling makes single samples of real ringing look like spikes,
     /// and a median over blows is blind to the few that are.
     fn raw_ringing(&self) -> f64 {
-        let raw = BandSignal::new(self.kept.samples, self.kept.rate_hz, &[]);
+        self.ringing_in(&BandSignal::from(self.kept.samples, self.kept.rate_hz, &[], self.looks_from()))
+    }
+
+    fn ringing_in(&self, raw: &BandSignal) -> f64 {
         let reach = 2 * raw.design().window;
         let mut all: Vec<f64> = self
             .series
@@ -207,10 +220,19 @@ impl<'a> Study<'a> {
         median(&mut all).unwrap_or(0.0)
     }
 
+    /// Farther back nothing is looked for in the band.
+    fn looks_from(&self) -> usize {
+        self.kept.crossing.saturating_sub((starts::LOOK_BACK_S * self.kept.rate_hz) as usize)
+    }
+
+    /// The low-passed tension over offsets.
+    pub(super) fn filtered(&self, range: Range<usize>) -> Vec<f32> {
+        filtered(&self.repaired, self.corner_hz, self.kept.rate_hz, self.rest, range)
+    }
+
     fn find_blows(&mut self) {
         let kept = self.kept;
-        let back = (starts::LOOK_BACK_S * kept.rate_hz) as usize;
-        let from = kept.crossing.saturating_sub(back).max(kept.idle_from);
+        let from = self.looks_from().max(kept.idle_from);
         let noise = self.band.noise(before(kept, kept.crossing, 0.0));
         self.series = Series::find(&self.band, noise, from..kept.samples.len());
     }
@@ -249,8 +271,7 @@ impl<'a> Study<'a> {
 
     fn attempt(&mut self) -> Span {
         let kept = self.kept;
-        let back = (starts::LOOK_BACK_S * kept.rate_hz) as usize;
-        let earliest = kept.crossing.saturating_sub(back).max(kept.idle_from).min(kept.crossing);
+        let earliest = self.looks_from().max(kept.idle_from).min(kept.crossing);
         let wave = Wave { x: &self.repaired, rate_hz: kept.rate_hz };
         let first = if self.seen {
             starts::first_seen(wave, &self.band, &mut self.series, kept.crossing, earliest)
@@ -273,7 +294,7 @@ impl<'a> Study<'a> {
         };
         let idle = self.idle_before(departure_s.min(first_s), first_s);
         let zero = self.wave().median(idle.clone()).unwrap_or(0.0);
-        let noise = Wave { x: &self.filtered, rate_hz: kept.rate_hz }.noise(idle.clone());
+        let noise = Wave { x: &self.filtered(idle.clone()), rate_hz: kept.rate_hz }.noise(0..idle.len());
         let raw_noise = self.wave().sample_noise(idle);
         let pull = self.pull(first, zero, noise, raw_noise);
         let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
@@ -397,7 +418,7 @@ impl<'a> Study<'a> {
     /// Offsets of what is idle before a run that leaves its rest at `end_s` and is struck first at `first_s`: half a
     /// second, less where tension moved in it. What stands still right before the first blow is its zero, also where
     /// a hand has just pulled the nut up; before a run-down it is what stood before that.
-    fn idle_before(&self, end_s: f64, first_s: f64) -> std::ops::Range<usize> {
+    fn idle_before(&self, end_s: f64, first_s: f64) -> Range<usize> {
         let (wave, kept) = (self.wave(), self.kept);
         let half = before(kept, wave.offset(end_s), 0.0);
         let (Some(all), noise) = (wave.median(half.clone()), wave.sample_noise(half.clone())) else { return half };
@@ -429,7 +450,7 @@ impl<'a> Study<'a> {
     }
 
     /// Goes back by half seconds from a stretch in which tension rises to one in which it does not.
-    fn before_the_rise(&self, mut idle: std::ops::Range<usize>, noise: f64) -> std::ops::Range<usize> {
+    fn before_the_rise(&self, mut idle: Range<usize>, noise: f64) -> Range<usize> {
         let wave = self.wave();
         while idle.start > self.kept.idle_from + idle.len() / 2 {
             let earlier = before(self.kept, idle.start, 0.0);
@@ -511,7 +532,7 @@ impl<'a> Study<'a> {
 }
 
 /// Offsets of the 0.5 s of idle that ends `guard_s` before `offset`; what there is where that is less.
-fn before(kept: &Kept<'_>, offset: usize, guard_s: f64) -> std::ops::Range<usize> {
+fn before(kept: &Kept<'_>, offset: usize, guard_s: f64) -> Range<usize> {
     let half = (0.5 * kept.rate_hz).round() as usize;
     let guard = (guard_s * kept.rate_hz).round() as usize;
     let end = offset.saturating_sub(guard);

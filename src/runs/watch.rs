@@ -2,7 +2,7 @@
 //!
 //! The blows of the record are found anew by `blows`; must not know the run's state.
 
-use super::band::{Band, BandSignal};
+use super::band::{self, Band};
 use super::blows::{CLOSEST_S, NOISE_BEFORE};
 use super::lowpass::State;
 
@@ -20,8 +20,14 @@ const ENDED_SHARE: f64 = 0.25;
 pub struct Watch {
     band: Band,
     state: State<1>,
+    /// Squares of the band: two windows, then those that come.
     squares: Vec<f64>,
-    at: usize,
+    energies: Energies,
+}
+
+/// What a rise is told by: energies just after and just before a sample, and what was seen so far.
+#[derive(Clone, Copy, Debug)]
+struct Energies {
     after: f64,
     before: f64,
     threshold: f64,
@@ -38,29 +44,37 @@ impl Watch {
     pub fn new(kept: &[f32], idle_to: usize, rate_hz: f64) -> (Self, Vec<usize>) {
         let band = Band::new(rate_hz);
         let half = (0.5 * rate_hz) as usize;
-        let signal = BandSignal::new(kept, rate_hz, kept);
-        let noise = signal.noise(idle_to.saturating_sub(half)..idle_to);
+        // The half second that noise is learned from; of what was before it nothing is left in the band.
+        let from = idle_to.saturating_sub(half);
+        let begin = from.saturating_sub(band.forgets());
+        let mut values = Vec::with_capacity(kept.len() - begin);
+        let mut state = band.settled_at(kept.get(begin).copied().map_or(0.0, f64::from));
+        band.run(&mut state, &kept[begin..], |b| values.push(b));
+        let idle: Vec<f32> = values[from - begin..idle_to - begin].iter().map(|b| *b as f32).collect();
+        let noise = band::noise_of(&idle, kept);
         let mut watch = Self {
-            state: band.settled_at(kept.first().copied().map_or(0.0, f64::from)),
+            state,
             squares: vec![0.0; 2 * band.window],
-            at: 0,
-            after: 0.0,
-            before: 0.0,
-            threshold: noise * noise * (band.noise_factor(NEWS_Z) - NOISE_BEFORE) * band.window as f64,
-            typical: 0.0,
-            // A spike must not hide the blows that follow it for longer than a third of a second.
-            fading: 1.0 - 1.0 / (FADING_S * rate_hz).max(2.0),
-            armed: true,
-            since: 0,
-            closest: ((CLOSEST_S * rate_hz) as usize).max(2),
+            energies: Energies {
+                after: 0.0,
+                before: 0.0,
+                threshold: noise * noise * (band.noise_factor(NEWS_Z) - NOISE_BEFORE) * band.window as f64,
+                typical: 0.0,
+                // A spike must not hide the blows that follow it for longer than a third of a second.
+                fading: 1.0 - 1.0 / (FADING_S * rate_hz).max(2.0),
+                armed: true,
+                since: 0,
+                closest: ((CLOSEST_S * rate_hz) as usize).max(2),
+            },
             band,
         };
         let mut seen = Vec::new();
-        for (i, x) in kept.iter().enumerate() {
-            if watch.push(f64::from(*x)) && i >= idle_to {
-                seen.push(i);
+        watch.squares.extend(values[from - begin..].iter().map(|b| b * b));
+        watch.step(|i| {
+            if from + i >= idle_to {
+                seen.push(from + i);
             }
-        }
+        });
         (watch, seen)
     }
 
@@ -70,29 +84,47 @@ impl Watch {
         self.band.window
     }
 
-    /// True when this sample shows a new blow.
-    #[inline]
-    pub fn push(&mut self, x: f64) -> bool {
-        let b = self.band.process(&mut self.state, x);
+    /// Takes samples, newtons; `seen` is given the offset of each that shows a new blow.
+    pub fn push_all(&mut self, tension: &[f32], seen: impl FnMut(usize)) {
+        let squares = &mut self.squares;
+        self.band.run(&mut self.state, tension, |b| squares.push(b * b));
+        self.step(seen);
+    }
+
+    /// Compares the energies at all squares that have come.
+    fn step(&mut self, mut seen: impl FnMut(usize)) {
         let w = self.band.window;
-        let square = b * b;
-        let middle = if self.at >= w { self.at - w } else { self.at + w };
-        let (leaves_after, leaves_before) = (self.squares[middle], self.squares[self.at]);
-        self.after += square - leaves_after;
-        self.before += leaves_after - leaves_before;
-        self.squares[self.at] = square;
-        self.at = if self.at + 1 == 2 * w { 0 } else { self.at + 1 };
-        self.since += 1;
-        let rise = self.after - self.before;
-        self.typical *= self.fading;
-        let least = self.threshold.max(FAINT_SHARE * self.typical);
-        if self.armed && rise > least && self.since > self.closest {
-            self.armed = false;
-            self.since = 0;
-            self.typical = rise;
-            return true;
+        let mut energies = self.energies;
+        let (now, middle) = (&self.squares[2 * w..], &self.squares[w..]);
+        for (i, ((now, middle), last)) in now.iter().zip(middle).zip(&self.squares).enumerate() {
+            if energies.shows(now - middle, middle - last) {
+                seen(i);
+            }
         }
-        if !self.armed && rise < ENDED_SHARE * least {
+        self.energies = energies;
+        let before = self.squares.len() - 2 * w;
+        self.squares.drain(..before);
+    }
+}
+
+impl Energies {
+    /// Takes by how much the energies change; whether they show a new blow.
+    #[inline]
+    fn shows(&mut self, after: f64, before: f64) -> bool {
+        self.after += after;
+        self.before += before;
+        self.since += 1;
+        self.typical *= self.fading;
+        let rise = self.after - self.before;
+        let least = self.threshold.max(FAINT_SHARE * self.typical);
+        if self.armed {
+            if rise > least && self.since > self.closest {
+                self.armed = false;
+                self.since = 0;
+                self.typical = rise;
+                return true;
+            }
+        } else if rise < ENDED_SHARE * least {
             self.armed = true;
         }
         false
@@ -119,7 +151,9 @@ mod tests {
         let kept: Vec<f32> = (0..1900).map(wave).collect();
         let (mut watch, seen) = Watch::new(&kept, 1900, rate);
         assert!(seen.is_empty());
-        let blows = (1900..12_000).filter(|n| watch.push(f64::from(wave(*n)))).count();
+        let later: Vec<f32> = (1900..12_000).map(wave).collect();
+        let mut blows = 0;
+        later.chunks(37).for_each(|piece| watch.push_all(piece, |_| blows += 1));
         assert_eq!(blows, 50);
     }
 }

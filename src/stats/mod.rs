@@ -25,6 +25,6 @@ pub mod two_samples;
 pub use double_double::DoubleDouble;
 pub use linear::{Design, LinearError, LinearFit, least_squares, least_squares_exact};
 pub use moments::{Moments, mean, moments, moments_exact, sd};
-pub use order::{median, median_f32, robust_sd, scaled_mad};
+pub use order::{median, median_f32, median_of, robust_sd, scaled_mad, value_at};
 pub use polynomial::{PolynomialError, PolynomialFit, fit_polynomial, fit_polynomial_exact};
 pub use saturating::{Saturating, fit_saturating};

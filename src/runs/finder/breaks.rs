@@ -92,7 +92,8 @@ impl Finder {
 
     /// Idle, from the next sample on, with nothing known of what was before.
     fn begin_again(&mut self) {
-        self.filter_state = None;
+        self.smooth.clear();
+        self.smooth_until = self.next;
         self.idle.clear();
         self.kept.clear();
         self.kept_first = self.next;
