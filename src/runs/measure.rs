@@ -5,8 +5,9 @@
 
 use super::ends::{self, PAUSE_INTERVALS};
 use super::figures::Figures;
+use super::glitch::{self, Scale};
 use super::held::{self, Held};
-use super::kept::Kept;
+use super::kept::{Kept, Wave};
 use super::record::{Blow, Gate, Record, RunFlag, Settings};
 use super::study::{Span, Study};
 use crate::units::Newtons;
@@ -47,6 +48,34 @@ const IDLE_DOUBTED_S: f64 = 1.5;
 /// Measures a run, or says when to ask again.
 #[must_use]
 pub fn measure(kept: &Kept<'_>, settings: &Settings) -> Outcome {
+    let idle = kept.idle_from.min(kept.crossing)..kept.crossing;
+    let wave = Wave { x: kept.samples, rate_hz: kept.rate_hz };
+    let scale = Scale {
+        rate_hz: kept.rate_hz,
+        base_n: wave.median(idle).unwrap_or(0.0),
+        threshold_n: settings.start_threshold().get(),
+    };
+    if !scale.jumps(&kept.samples[kept.crossing.min(kept.samples.len())..]) {
+        return measured(kept, settings);
+    }
+    let gone = glitch::all(kept.samples, scale, kept.crossing);
+    if gone.is_empty() {
+        return measured(kept, settings);
+    }
+    let (mut samples, mut missing) = (kept.samples.to_vec(), kept.missing.to_vec());
+    for range in &gone {
+        let last = samples[range.start - 1];
+        samples[range.clone()].fill(last);
+        missing.push((range.start, range.len()));
+    }
+    missing.sort_unstable();
+    let read = |offset: &usize| !gone.iter().any(|range| range.contains(offset));
+    let clipped: Vec<usize> = kept.clipped.iter().copied().filter(read).collect();
+    measured(&Kept { samples: &samples, missing: &missing, clipped: &clipped, ..*kept }, settings)
+}
+
+/// The same without false readings.
+fn measured(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let mut study = Study::new(kept, settings);
     let span = study.span();
     let wave = study.wave();

@@ -11,6 +11,7 @@ pub mod ends;
 pub mod epochs;
 pub mod figures;
 pub mod finder;
+pub mod glitch;
 pub mod held;
 pub mod idle;
 pub mod kept;

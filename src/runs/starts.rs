@@ -168,18 +168,19 @@ pub fn steps_up(wave: Wave<'_>, series: &Series, first: usize, departure_s: f64,
 /// The band stands out at the onset by so many standard deviations of its noise.
 const ONSET_Z: f64 = 5.0;
 /// And by this share of the departure that follows.
-const ONSET_SHARE: f64 = 0.12;
+const ONSET_SHARE: f64 = 0.15;
 
-/// Onset of the first blow, samples: back from the greatest rise to where the band first stands out.
+/// Onset of the first blow, samples: where the band first stands out, no farther from the greatest rise than that
+/// compares.
 #[must_use]
 pub fn onset_of_first(band: &BandSignal, series: &Series, first: usize) -> usize {
     let index = series.onsets[first].index;
-    let least = index.saturating_sub(band.design().window);
+    let window = band.design().window;
     // A converter's filter shows a little of a blow before it comes.
-    let own = band.excursion(index..index + band.design().window);
+    let own = band.excursion(index..index + window);
     let least_n = (ONSET_Z * series.noise).max(ONSET_SHARE * own);
-    let stands_out = |i: usize| band.excursion(i..i + 1) > least_n;
-    (least..index).rev().take_while(|i| stands_out(*i)).last().unwrap_or(index)
+    let stands_out = |i: &usize| band.excursion(*i..*i + 1) > least_n;
+    (index.saturating_sub(window)..index + window).find(stands_out).unwrap_or(index)
 }
 
 /// A stretch without activity that ends the search for an unseen first blow, seconds.
