@@ -59,8 +59,17 @@ impl After {
         // Released before it settled: what was reached counts.
         let level = if settled < RELEASED * reached { reached } else { settled };
         let blows_seen = record.blow_count.is_some();
-        Self { level, pull_over, last_blow, blows_seen, highest: None, higher_looks: 0,
-            higher_since: None, rate_hz, fell: None }
+        Self {
+            level,
+            pull_over,
+            last_blow,
+            blows_seen,
+            highest: None,
+            higher_looks: 0,
+            higher_since: None,
+            rate_hz,
+            fell: None,
+        }
     }
 
     /// The level that counts for a release.

@@ -139,7 +139,8 @@ impl BandSignal {
     pub fn from(tension: &[f32], rate_hz: f64, raw: &[f32], from: usize) -> Self {
         let design = Band::new(rate_hz);
         let (mut values, mut squares) = (vec![0.0; tension.len()], vec![0.0; tension.len() + 1]);
-        let from = from.saturating_sub(design.forgets() + (LONGER_S[2] * rate_hz) as usize).min(tension.len());
+        let from =
+            from.saturating_sub(design.forgets() + (LONGER_S[2] * rate_hz) as usize).min(tension.len());
         design.values(&tension[from..], &mut values[from..]);
         let mut sum = 0.0;
         for (square, b) in squares[1..].iter_mut().zip(&values).skip(from) {
@@ -190,7 +191,11 @@ impl BandSignal {
     }
 
     /// Samples in `range` whose rise is above `threshold`, with it.
-    pub fn rises_above(&self, range: Range<usize>, threshold: f64) -> impl Iterator<Item = (usize, f64)> + '_ {
+    pub fn rises_above(
+        &self,
+        range: Range<usize>,
+        threshold: f64,
+    ) -> impl Iterator<Item = (usize, f64)> + '_ {
         // Rounded down, so that none is missed.
         let sum = threshold * self.design.window as f64;
         let least = sum - 1e-9 * sum.abs();

@@ -172,9 +172,8 @@ fn fit(x: &[f64], poles: usize) -> Option<Vec<f64>> {
 /// What the predictor did not foresee. Several samples side by side, each summed in the order of the coefficients.
 fn excitation(x: &[f64], predictor: &[f64]) -> Vec<f64> {
     let poles = predictor.len().min(x.len());
-    let mut left: Vec<f64> = (0..poles)
-        .map(|i| x[i] - (0..i).map(|k| predictor[k] * x[i - 1 - k]).sum::<f64>())
-        .collect();
+    let mut left: Vec<f64> =
+        (0..poles).map(|i| x[i] - (0..i).map(|k| predictor[k] * x[i - 1 - k]).sum::<f64>()).collect();
     left.reserve(x.len() - poles);
     let mut at = poles;
     while at + LANES <= x.len() {
@@ -187,7 +186,10 @@ fn excitation(x: &[f64], predictor: &[f64]) -> Vec<f64> {
         left.extend(x[at..at + LANES].iter().zip(&known).map(|(v, known)| v - known));
         at += LANES;
     }
-    left.extend((at..x.len()).map(|i| x[i] - predictor.iter().enumerate().map(|(k, p)| p * x[i - 1 - k]).sum::<f64>()));
+    left.extend(
+        (at..x.len())
+            .map(|i| x[i] - predictor.iter().enumerate().map(|(k, p)| p * x[i - 1 - k]).sum::<f64>()),
+    );
     left
 }
 
@@ -207,7 +209,8 @@ fn loudness(run: &[f64], idle: &[f64], hz: f64) -> Vec<f64> {
     };
     let (run, idle) = (energy(run), energy(idle));
     let usual = quantile(&run, BLOWS_SHARE);
-    let floor = quantile(&idle, 0.5).max(quantile(&run, BETWEEN_BLOWS)).max(FAINT * usual).max(f64::MIN_POSITIVE);
+    let floor =
+        quantile(&idle, 0.5).max(quantile(&run, BETWEEN_BLOWS)).max(FAINT * usual).max(f64::MIN_POSITIVE);
     let loud = loudest(1.0);
     run.iter().map(|e| if *e > loud * floor { LOUD } else { logarithm(e / floor, 1.0) }).collect()
 }
@@ -236,7 +239,12 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     let window = ((window_s * hz).round() as usize).max(2);
     let sums = |x: &[f64]| {
         let mut sum = 0.0;
-        std::iter::once(0.0).chain(x.iter().map(|v| { sum += v * v; sum })).collect::<Vec<f64>>()
+        std::iter::once(0.0)
+            .chain(x.iter().map(|v| {
+                sum += v * v;
+                sum
+            }))
+            .collect::<Vec<f64>>()
     };
     let (run, idle) = (sums(run), sums(idle));
     let n = run.len() - 1;
@@ -245,7 +253,10 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     after.extend(run.iter().zip(run.get(window..).unwrap_or(&[])).map(|(a, b)| (b - a) / window as f64));
     after.truncate(n);
     after.extend((after.len()..n).map(|i| (run[n] - run[i]) / (n - i) as f64));
-    let floor = rest.max(quantile(&after, BETWEEN_RISES)).max(FAINT * quantile(&after, BLOWS_SHARE)).max(f64::MIN_POSITIVE);
+    let floor = rest
+        .max(quantile(&after, BETWEEN_RISES))
+        .max(FAINT * quantile(&after, BLOWS_SHARE))
+        .max(f64::MIN_POSITIVE);
     // Of noise alone the ratio of two means of squares scatters by the square root of four over their number.
     let chance = (RATIO_VARIANCE / window as f64).sqrt();
     // What is just before a place is what was just after the one a window earlier.

@@ -5,6 +5,7 @@
 
 mod breaks;
 mod decide;
+mod found;
 mod glitch;
 mod rest;
 mod resume;
@@ -14,59 +15,14 @@ use super::idle::Idle;
 use super::kept::{Kept, Wave};
 use super::lowpass::{Smooth, corner_hz, forgets};
 use super::measure::{Outcome, measure};
-use super::record::{Basis, CloseReason, Closing, Record, RunFlag, Settings, Timing};
+use super::record::{Basis, CloseReason, Closing, RunFlag, Settings, Timing};
 use super::watch::Watch;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
+pub use found::Found;
 pub use rest::{REST_MAX_S, Rest};
 pub use resume::Opening;
-
-/// News from the finder, in order. Sample numbers count from the start of the stream.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Found {
-    /// A run has begun; its samples are kept from here.
-    Opened {
-        /// Number of the run, from 1.
-        run: u32,
-        /// First sample kept.
-        keep_from: u64,
-        /// Where tension crossed the threshold.
-        crossing: u64,
-        /// What it begins from: with its samples, all that measuring needs.
-        opening: Opening,
-    },
-    /// A blow was seen; provisional.
-    Blow {
-        /// Number of the run.
-        run: u32,
-        /// Sample of its onset.
-        sample: u64,
-    },
-    /// The run is measured.
-    Announced {
-        /// Number of the run.
-        run: u32,
-        /// The record.
-        record: Box<Record>,
-        /// What it was measured from.
-        basis: Basis,
-    },
-    /// The run has closed.
-    Closed {
-        /// Number of the run.
-        run: u32,
-        /// How.
-        closing: Closing,
-    },
-    /// Samples of the run are kept up to here and no further.
-    KeptUntil {
-        /// Number of the run.
-        run: u32,
-        /// First sample not kept.
-        sample: u64,
-    },
-}
 
 /// Kept before a crossing, seconds: the idle half second and the look-back of a soft start.
 const BEFORE_S: f64 = 2.1;
@@ -362,8 +318,13 @@ impl Finder {
         flags: Vec<RunFlag>,
         found: &mut Vec<Found>,
     ) {
-        let closing =
-            Closing { closed_s: self.next as f64 / self.rate_hz, reason, re_pulled, re_pulled_level: level, flags };
+        let closing = Closing {
+            closed_s: self.next as f64 / self.rate_hz,
+            reason,
+            re_pulled,
+            re_pulled_level: level,
+            flags,
+        };
         found.push(Found::Closed { run: self.runs, closing });
         let reference = match &self.state {
             State::Announced { after, .. } => after.reference(),

@@ -132,7 +132,13 @@ pub fn forgets(corner_hz: f64, rate_hz: f64) -> usize {
 
 /// Low-passes the part `range` of a record that stood at `start` before it; without one, at its first sample.
 #[must_use]
-pub fn filtered(x: &[f32], corner_hz: f64, rate_hz: f64, start: Option<f64>, range: Range<usize>) -> Vec<f32> {
+pub fn filtered(
+    x: &[f32],
+    corner_hz: f64,
+    rate_hz: f64,
+    start: Option<f64>,
+    range: Range<usize>,
+) -> Vec<f32> {
     let filter = Lowpass::lowpass(corner_hz, rate_hz);
     let from = range.start.saturating_sub(forgets(corner_hz, rate_hz));
     let start = start.filter(|_| from == 0).unwrap_or_else(|| x.get(from).copied().map_or(0.0, f64::from));

@@ -74,7 +74,11 @@ impl Study<'_> {
             standing_n,
             standing_noise_n: median_noise(span.raw_noise, standing_s * self.kept.rate_hz),
             held_n: record.held.map(Newtons::get),
-            torn: record.missing > 0 || record.clipped > 0 || interrupted || span.start_unsure || span.end_unsure,
+            torn: record.missing > 0
+                || record.clipped > 0
+                || interrupted
+                || span.start_unsure
+                || span.end_unsure,
         };
         (record.plateau, record.figures) = figures::measure(&input);
     }

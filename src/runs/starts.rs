@@ -124,7 +124,8 @@ fn step(wave: Wave<'_>, series: &Series, at: usize) -> Option<(f64, f64, f64)> {
     let after = (here + ((behind - here) / RINGING_PART).max(guard), behind.saturating_sub(1));
     let (a, na) = part(wave, before.0, before.1)?;
     let (b, nb) = part(wave, after.0, after.1)?;
-    let noise = wave.sample_noise(before.0..before.1).max(wave.sample_noise(after.0..after.1.min(wave.x.len())));
+    let noise =
+        wave.sample_noise(before.0..before.1).max(wave.sample_noise(after.0..after.1.min(wave.x.len())));
     let far = (at + STEP_BLOWS).min(series.onsets.len() - 1);
     let far_end = series.onsets.get(far + 1).map_or(index(far) + usual, |o| o.index);
     let (c, _) = part(wave, index(far) + (far_end - index(far)) / RINGING_PART, far_end)?;
@@ -247,7 +248,8 @@ pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64,
         }
     }
     // What the first blow leaves, some 20 ms behind: the onset is where a part of that is reached for good.
-    let mut soon: Vec<f64> = bins[start.saturating_sub(behind)..=start.min(bins.len().saturating_sub(1))].to_vec();
+    let mut soon: Vec<f64> =
+        bins[start.saturating_sub(behind)..=start.min(bins.len().saturating_sub(1))].to_vec();
     let height = median(&mut soon).unwrap_or(0.0);
     let least = ONSET_STEP_SHARE * height;
     let sharp = least > ONSET_STEP_Z * noise;
@@ -257,7 +259,10 @@ pub fn first_unseen(wave: Wave<'_>, crossing: usize, earliest: usize, zero: f64,
     }
     let index = (end - (start + 1) * bin) as f64;
     // A point sample shows an onset up to one spacing late, an averaged one up to half a spacing early.
-    Departure { at_s: (index - DATED_LATE).max(0.0) / wave.rate_hz, sharp: sharp || 0.5 * height > DEPARTS_Z * noise }
+    Departure {
+        at_s: (index - DATED_LATE).max(0.0) / wave.rate_hz,
+        sharp: sharp || 0.5 * height > DEPARTS_Z * noise,
+    }
 }
 
 /// Window in which the first growth is compared with later growth, seconds; at least three samples.

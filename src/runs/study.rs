@@ -2,15 +2,16 @@
 //!
 //! Pure. Must not know what is made of it (`measure`).
 
+use super::activity::{self, Unseen};
 use super::band::{BandSignal, LONGER_S};
 use super::blows::{INTERVAL_UNSEEN_S, Onset, Series};
-use super::activity::{self, Unseen};
 use super::ends::{self, MEDIAN_SD, PAUSE_INTERVALS, PAUSE_S, Pull};
-use super::epochs::Epochs;
 use super::held::{HELD_FROM_S, LEVEL_FROM_S};
 use super::kept::{Kept, Wave};
 use super::lowpass::{corner_hz, delay_s, filtered};
+use super::opinion::Opinion;
 use super::record::Settings;
+use super::rest::before;
 use super::spikes::{self, FAST_FROM_HZ, SPIKE_NOISE, SPIKE_RINGING, Wild};
 use super::starts::{self, Departure};
 use crate::stats::median;
@@ -20,48 +21,15 @@ use std::ops::Range;
 /// A spike has no other within this, seconds.
 const LONE_S: f64 = 0.005;
 
-/// How much the two counters of blows may differ.
-const COUNTERS_DIFFER: f64 = 0.01;
-/// Where they differ by more, neither is believed.
-const FAR: f64 = 0.1;
-/// On a ramp neighbouring pieces differ by a good part of what the newer differs from the half second, also where
-/// it levels off: less than this part is none.
-const STILL_SHARE: f64 = 0.05;
-/// Where the half second scatters so many times as much as its end, tension moved in it.
-const MOVED_NOISE: f64 = 5.0;
-/// A run-down leaves at most this share of what the tool then reaches.
-const RUN_DOWN_SHARE: f64 = 0.4;
-/// Tension stands still right before a first blow for so long, twice, seconds.
-const STILL_S: f64 = 0.2;
-/// The last samples before an onset may belong to it, seconds.
-const STILL_GUARD_S: f64 = 0.01;
-/// An estimate of the first blow may be late by so much, seconds.
-const EARLIER_S: f64 = 0.6;
-/// So few onsets must agree to the last one.
-const FEW: usize = 8;
 /// Fewer onsets than this are no series.
 const FEWEST: usize = 3;
 /// The windows of the band are at most this part of an interval.
 const WINDOW_SHARE: f64 = 0.4;
-/// Two onsets are the same blow within this part of an interval.
-const NEAR: f64 = 0.3;
-/// Unrest or growth so long after the last blow tells that blows go on, seconds.
-const DRIVES_ON_S: f64 = 0.12;
-/// What the second counter sees beside the pull, seconds.
-const MARGIN_S: f64 = 0.3;
-/// And at least this many intervals.
-const MARGIN_INTERVALS: f64 = 3.0;
 /// The last samples before a crossing, or a first onset, are no idle ones for sure, seconds.
-const CROSSING_GUARD_S: f64 = 0.1;
+pub(super) const CROSSING_GUARD_S: f64 = 0.1;
 /// Blows that may seem to be missing where blows are believed to be seen (as many as a weak count may be off), and
 /// where their count is whole, as a share.
 const MISSING: (f64, f64) = (0.05, 0.01);
-/// Rest is the same as earlier within this many standard errors of a median; fewer samples than this tell nothing.
-const SAME_REST: (f64, usize) = (4.0, 4);
-/// And by one of so many parts of the start threshold.
-const THRESHOLD_PARTS: f64 = 4.0;
-/// A pause between onsets ends what the second counter sees of a pull, intervals.
-const COUNTER_PAUSE: f64 = 2.5;
 /// Three blows within so many intervals are another pull.
 const NEXT_PULL: f64 = 5.0;
 /// The scatter of a level is that of a median over so long, seconds.
@@ -87,23 +55,6 @@ pub(super) struct Study<'a> {
     pub(super) seen: bool,
 }
 
-/// Where the second, independent counter agrees with the first.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Opinion {
-    /// In the number of blows, within 1 %.
-    pub(super) count: bool,
-    /// In the first blow: it sees that one and none in the intervals before it.
-    pub(super) first: bool,
-    /// In the last blow.
-    pub(super) last: bool,
-    /// The numbers differ by more than a tenth.
-    pub(super) far: bool,
-    /// Blows stood out, but the counters did not agree on them.
-    pub(super) disagreed: bool,
-    /// Its median interval, seconds; 0 where there is none.
-    pub(super) interval_s: f64,
-}
-
 /// First and last blow with what belongs to them; seconds from the first kept sample.
 pub(super) struct Span {
     pub(super) first_s: f64,
@@ -127,6 +78,16 @@ pub(super) struct Span {
     pub(super) zero_unsure: bool,
     /// The end of the pull cannot be told.
     pub(super) end_unsure: bool,
+}
+
+/// Where a run begins, with what it counts from; tensions in newtons.
+struct Begin {
+    first: usize,
+    first_s: f64,
+    departure: Departure,
+    zero: f64,
+    noise: f64,
+    raw_noise: f64,
 }
 
 impl<'a> Study<'a> {
@@ -249,7 +210,9 @@ impl<'a> Study<'a> {
         // A ring slower than the window looks like a blow in each half cycle.
         let (band, series, seen) = (self.band.clone(), self.series.clone(), self.seen);
         for window_s in LONGER_S {
-            if span.opinion.interval_s > 0.0 && window_s > WINDOW_SHARE * span.interval_s.max(span.opinion.interval_s) {
+            if span.opinion.interval_s > 0.0
+                && window_s > WINDOW_SHARE * span.interval_s.max(span.opinion.interval_s)
+            {
                 break;
             }
             self.band.set_window(window_s);
@@ -269,7 +232,8 @@ impl<'a> Study<'a> {
         span
     }
 
-    fn attempt(&mut self) -> Span {
+    /// Where the run begins, and what it counts from.
+    fn begin(&mut self) -> Begin {
         let kept = self.kept;
         let earliest = self.looks_from().max(kept.idle_from).min(kept.crossing);
         let wave = Wave { x: &self.repaired, rate_hz: kept.rate_hz };
@@ -279,52 +243,76 @@ impl<'a> Study<'a> {
             None
         };
         self.seen = first.is_some();
-        let first = first.map_or(0, |first| starts::without_idle_blows(wave, &self.series, first, kept.crossing));
+        let first =
+            first.map_or(0, |first| starts::without_idle_blows(wave, &self.series, first, kept.crossing));
         let (departure, rest) = self.departure(earliest);
-        let departure_s = departure.at_s;
         if self.seen && self.driven_before(first, rest) {
             self.seen = false;
-            return self.attempt();
+            return self.begin();
         }
-        self.add_faint_first(first, departure_s, rest);
+        self.add_faint_first(first, departure.at_s, rest);
         let first_s = if self.seen {
             (starts::onset_of_first(&self.band, &self.series, first) as f64 - 0.5).max(0.0) / kept.rate_hz
         } else {
-            departure_s
+            departure.at_s
         };
-        let idle = self.idle_before(departure_s.min(first_s), first_s);
-        let zero = self.wave().median(idle.clone()).unwrap_or(0.0);
-        let noise = Wave { x: &self.filtered(idle.clone()), rate_hz: kept.rate_hz }.noise(0..idle.len());
-        let raw_noise = self.wave().sample_noise(idle);
+        let idle = self.idle_before(departure.at_s.min(first_s), first_s);
+        Begin {
+            first,
+            first_s,
+            departure,
+            zero: self.wave().median(idle.clone()).unwrap_or(0.0),
+            noise: Wave { x: &self.filtered(idle.clone()), rate_hz: kept.rate_hz }.noise(0..idle.len()),
+            raw_noise: self.wave().sample_noise(idle),
+        }
+    }
+
+    /// Whether the blows of a pull are seen well enough to build on.
+    fn believed(&self, pull: &Pull, of_pull: &Series, zero: f64) -> bool {
+        let rate_hz = self.kept.rate_hz;
+        of_pull.seen(rate_hz)
+            && of_pull.whole(MISSING.0)
+            && !ends::only_steps(of_pull, &pull.levels, zero)
+            && !(rate_hz < FAST_FROM_HZ && ends::ambiguous_end(&self.band, &self.series, pull.last))
+    }
+
+    fn attempt(&mut self) -> Span {
+        let kept = self.kept;
+        let begin = self.begin();
+        let Begin { first, first_s, departure, zero, noise, raw_noise } = begin;
         let pull = self.pull(first, zero, noise, raw_noise);
-        let unseen_end = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
-        let unseen_until = |study: &Self, end: usize| {
-            let (wave, noise) = (study.wave(), study.series.noise);
-            activity::last_unseen(wave, &study.band, noise, (zero, raw_noise), first_s, kept.crossing..end)
-        };
-        let unseen = unseen_until(self, unseen_end);
+        let until = pull.as_ref().and_then(|p| self.next_pull(p)).unwrap_or(kept.samples.len());
+        let loaded = kept.crossing..until;
+        let (wave, band_noise) = (self.wave(), self.series.noise);
+        let unseen = activity::last_unseen(wave, &self.band, band_noise, (zero, raw_noise), first_s, loaded);
         let of_pull = pull.as_ref().map(|p| {
             let onsets = &self.series.onsets;
             self.series.within(onsets[first].index..onsets[p.last].index + 1, kept.rate_hz)
         });
-        let slow = kept.rate_hz < FAST_FROM_HZ;
-        let believed = of_pull.as_ref().is_some_and(|s| s.seen(kept.rate_hz) && s.whole(MISSING.0))
-            && !of_pull.as_ref().zip(pull.as_ref()).is_some_and(|(s, p)| ends::only_steps(s, &p.levels, zero))
-            && !(slow
-                && pull.as_ref().is_some_and(|p| ends::ambiguous_end(&self.band, &self.series, p.last)));
-        if pull.as_ref().is_some_and(|p| !believed || self.blows_vanish(p, &unseen, zero, raw_noise)) {
+        let lost = |(p, s): (&Pull, &Series)| {
+            !self.believed(p, s, zero) || self.blows_vanish(p, &unseen, zero, raw_noise)
+        };
+        if pull.as_ref().zip(of_pull.as_ref()).is_some_and(lost) {
             // What single blows seemed to tell counts no longer, neither where it begins nor where it ends.
             self.seen = false;
             return self.attempt();
         }
         let whole = of_pull.as_ref().is_some_and(|s| s.whole(MISSING.1));
-        let echoes = pull.as_ref().is_some_and(|p| ends::echoes(&p.levels, zero));
-        let opinion = pull.as_ref().filter(|_| !echoes).map_or(Opinion { disagreed: echoes, ..Opinion::default() }, |p| self.second_opinion(first, p.last, unseen.surely_s));
+        let opinion = match &pull {
+            Some(p) if ends::echoes(&p.levels, zero) => Opinion { disagreed: true, ..Opinion::default() },
+            Some(p) => self.second_opinion(first, p.last, unseen.surely_s),
+            None => Opinion::default(),
+        };
         let (last_s, interval_s) = match (&pull, of_pull) {
             (Some(p), Some(of_pull)) => {
                 ((self.series.onsets[p.last].index as f64 - 0.5) / kept.rate_hz, of_pull.interval_s)
             }
             _ => (unseen.last_s, INTERVAL_UNSEEN_S),
+        };
+        let start_sure = if self.seen {
+            self.start_seen(first, opinion, departure.at_s, zero)
+        } else {
+            departure.sharp && starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
         };
         Span {
             first_s,
@@ -339,133 +327,11 @@ impl<'a> Study<'a> {
             flat: pull.is_none() && unseen.flat,
             whole,
             zero_unsure: self.zero_unsure(first_s, zero, raw_noise),
-            start_unsure: !if self.seen {
-                self.start_seen(first, opinion, departure_s, zero)
-            } else {
-                departure.sharp && starts::leaves_steeply(self.wave(), first_s, last_s, zero, raw_noise)
-            },
+            start_unsure: !start_sure,
             end_unsure: pull.is_none() && unseen.doubtful,
             pull,
             opinion,
         }
-    }
-
-    /// Whether tension had risen by more than a run-down leaves before the first onset behind the crossing: blows
-    /// before it were not seen.
-    fn driven_before(&self, first: usize, rest: f64) -> bool {
-        let (wave, index) = (self.wave(), self.series.onsets[first].index);
-        let piece = ((STILL_S * wave.rate_hz) as usize).max(3);
-        let before = wave.median(index.saturating_sub(piece)..index).unwrap_or(rest);
-        let later = (index..wave.x.len()).step_by(piece).filter(|at| at + piece <= wave.x.len());
-        let greatest = later.filter_map(|at| wave.median(at..at + piece)).fold(before, f64::max);
-        index > self.kept.crossing + piece && before - rest > RUN_DOWN_SHARE * (greatest - rest)
-    }
-
-    /// Whether the first blow can be told where blows are seen: tension stands at its zero before it and a step
-    /// behind it; or it rose smoothly before (a run-down) and both counters begin there.
-    fn start_seen(&self, first: usize, opinion: Opinion, departure_s: f64, zero: f64) -> bool {
-        let wave = self.wave();
-        let carries = starts::carries(wave, &self.series, first);
-        match starts::before_first(wave, &self.series, first, zero) {
-            Some(starts::Before::AtZero) => carries,
-            Some(starts::Before::Risen(height)) => {
-                opinion.first && starts::rose_smoothly(wave, &self.series, first, departure_s, height)
-            }
-            None => false,
-        }
-    }
-
-    /// Whether the zero would be another one if the first blow lay earlier.
-    fn zero_unsure(&self, first_s: f64, zero: f64, raw_noise: f64) -> bool {
-        let end = self.wave().offset(first_s - EARLIER_S);
-        let earlier = before(self.kept, end, 0.0);
-        let n = earlier.len();
-        let most = self.settings.start_threshold().get() / THRESHOLD_PARTS
-            + SAME_REST.0 * starts::MEDIAN_SE * raw_noise / (n.max(1) as f64).sqrt();
-        n < SAME_REST.1 || self.wave().median(earlier).is_none_or(|other| (zero - other).abs() > most)
-    }
-
-    /// What the independent counter says of a pull.
-    fn second_opinion(&self, first: usize, last: usize, surely_s: f64) -> Opinion {
-        let onsets = &self.series.onsets[first..=last];
-        let (from, to) = (onsets[0].index, onsets[onsets.len() - 1].index);
-        let usual = self.series.interval_s * self.kept.rate_hz;
-        let margin = (MARGIN_S * self.kept.rate_hz).max(MARGIN_INTERVALS * usual) as usize;
-        let idle = before(self.kept, from, CROSSING_GUARD_S);
-        let range = from.saturating_sub(margin)..(to + margin).min(self.repaired.len());
-        let Some(epochs) = Epochs::find(&self.repaired, self.kept.rate_hz, idle, range) else {
-            return Opinion { far: true, disagreed: true, ..Opinion::default() };
-        };
-        let reach = (NEAR * usual) as usize;
-        let within = |from: usize, to: usize| epochs.at.iter().filter(|at| (from..=to).contains(*at)).count();
-        let beside = |at: usize| within(at.saturating_sub(reach), at + reach) > 0;
-        let others = within(from.saturating_sub(reach), to + reach);
-        let most = (COUNTERS_DIFFER * onsets.len() as f64).floor();
-        let pause = (COUNTER_PAUSE * usual) as usize;
-        let off = (others as f64 - onsets.len() as f64).abs();
-        let drives_on = surely_s
-            > to as f64 / self.kept.rate_hz + (COUNTER_PAUSE * self.series.interval_s).max(DRIVES_ON_S);
-        Opinion {
-            count: off <= most && !drives_on,
-            far: off > (FAR * onsets.len() as f64).max(if onsets.len() < FEW { 0.0 } else { 1.0 }),
-            disagreed: off > most,
-            interval_s: epochs.period / self.kept.rate_hz,
-            first: beside(from) && within(from.saturating_sub(pause), from.saturating_sub(reach + 1)) == 0,
-            last: beside(to) && within(to + reach + 1, to + pause) == 0 && !drives_on,
-        }
-    }
-
-    /// Offsets of what is idle before a run that leaves its rest at `end_s` and is struck first at `first_s`: half a
-    /// second, less where tension moved in it. What stands still right before the first blow is its zero, also where
-    /// a hand has just pulled the nut up; before a run-down it is what stood before that.
-    fn idle_before(&self, end_s: f64, first_s: f64) -> Range<usize> {
-        let (wave, kept) = (self.wave(), self.kept);
-        let half = before(kept, wave.offset(end_s), 0.0);
-        let (Some(all), noise) = (wave.median(half.clone()), wave.sample_noise(half.clone())) else { return half };
-        let piece = |end_s: f64| {
-            let end = wave.offset(end_s);
-            end.saturating_sub((STILL_S * kept.rate_hz) as usize).max(kept.idle_from.min(end))..end
-        };
-        let doubt_of =
-            |noise: f64, n: usize| SAME_REST.0 * starts::MEDIAN_SE * noise / (n.max(1) as f64).sqrt();
-        let (late, later) = (piece(first_s - STILL_S), piece(first_s - STILL_GUARD_S));
-        let (Some(a), Some(b)) = (wave.median(late.clone()), wave.median(later.clone())) else { return half };
-        let n = later.len();
-        let early = half.start..half.start + half.len() / 4;
-        let falls = wave.median(early).is_some_and(|early| early > b);
-        if n >= 4 && falls && noise > MOVED_NOISE * wave.sample_noise(later.clone()) {
-            // A release has just ended: what is at rest is what is newest.
-            return later;
-        }
-        let doubt = doubt_of(noise.min(wave.sample_noise(later.clone())), n);
-        let moved = (b - all).abs() > doubt;
-        let still = (b - a).abs() <= doubt.min(STILL_SHARE * (b - all).abs());
-        if moved && n >= 3 && still {
-            late.start..later.end
-        } else if moved && b - all > 0.0 {
-            self.before_the_rise(half, noise)
-        } else {
-            half
-        }
-    }
-
-    /// Goes back by half seconds from a stretch in which tension rises to one in which it does not.
-    fn before_the_rise(&self, mut idle: Range<usize>, noise: f64) -> Range<usize> {
-        let wave = self.wave();
-        while idle.start > self.kept.idle_from + idle.len() / 2 {
-            let earlier = before(self.kept, idle.start, 0.0);
-            let (Some(a), Some(b)) = (wave.median(earlier.clone()), wave.median(idle.clone())) else { break };
-            let doubt = SAME_REST.0 * starts::MEDIAN_SE * noise / (idle.len().max(1) as f64).sqrt();
-            let quarter = earlier.len() / 4;
-            let begins = wave.median(earlier.start..earlier.start + quarter);
-            let falls = begins.zip(wave.median(earlier.end - quarter..earlier.end)).is_none_or(|(from, to)| from - to > doubt);
-            // Tension that falls there is a release that has just ended, and no rest.
-            if b - a <= doubt || falls {
-                break;
-            }
-            idle = earlier;
-        }
-        idle
     }
 
     /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
@@ -525,17 +391,11 @@ impl<'a> Study<'a> {
         let grows = unseen.greatest - level > (GROWS_ON.0 * (level - zero)).max(GROWS_ON.1 * spread);
         // One knock after the tool has stopped is no sign that blows went on.
         let pause_s = PAUSE_S.max(PAUSE_INTERVALS * self.series.interval_s);
-        let restless =
-            activity::restless_blocks(&self.band, self.series.noise, wave.range(last_s + pause_s, unseen.last_s));
+        let restless = activity::restless_blocks(
+            &self.band,
+            self.series.noise,
+            wave.range(last_s + pause_s, unseen.last_s),
+        );
         (unseen.by_unrest && restless >= 3) || grows
     }
-}
-
-/// Offsets of the 0.5 s of idle that ends `guard_s` before `offset`; what there is where that is less.
-fn before(kept: &Kept<'_>, offset: usize, guard_s: f64) -> Range<usize> {
-    let half = (0.5 * kept.rate_hz).round() as usize;
-    let guard = (guard_s * kept.rate_hz).round() as usize;
-    let end = offset.saturating_sub(guard);
-    let start = end.saturating_sub(half).max(kept.idle_from.min(end));
-    if end - start >= 4 { start..end } else { offset.saturating_sub(half)..offset }
 }

@@ -60,7 +60,11 @@ fn nth<T: Copy + PartialOrd>(
     (at < all.len()).then(|| last_of(&mut all, at, order))
 }
 
-fn last_of<T: Copy>(values: &mut [T], at: usize, order: impl Fn(&T, &T) -> Ordering + Copy) -> (T, Option<T>) {
+fn last_of<T: Copy>(
+    values: &mut [T],
+    at: usize,
+    order: impl Fn(&T, &T) -> Ordering + Copy,
+) -> (T, Option<T>) {
     let (below, value, _) = values.select_nth_unstable_by(at, order);
     (*value, below.iter().copied().max_by(order))
 }

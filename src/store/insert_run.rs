@@ -55,8 +55,13 @@ pub(super) fn recovered(
 
 /// The closing row of a run whose end was not recorded.
 pub(super) fn interrupted(run_seq: u32, closed_s: f64) -> Closed {
-    let closing =
-        Closing { closed_s, reason: CloseReason::Interrupted, re_pulled: false, re_pulled_level: None, flags: Vec::new() };
+    let closing = Closing {
+        closed_s,
+        reason: CloseReason::Interrupted,
+        re_pulled: false,
+        re_pulled_level: None,
+        flags: Vec::new(),
+    };
     Closed::new(run_seq, closing)
 }
 

@@ -38,7 +38,12 @@ fn hardly_a_figure_of_either_model_is_wrong_and_untold_on_a_fresh_seed() {
 /// Traces of one kind of difficulty with what is measured of them.
 fn of_kind(family: &str) -> Vec<(Trace, Vec<Measured>)> {
     let traces = trace::campaign(KIND_SEED, OF_A_KIND, Some(family)).into_iter().map(trace::play);
-    traces.map(|trace| { let runs = measure(&trace); (trace, runs) }).collect()
+    traces
+        .map(|trace| {
+            let runs = measure(&trace);
+            (trace, runs)
+        })
+        .collect()
 }
 
 /// No figure of these is wrong and untold, no run is missed or invented.

@@ -3,9 +3,9 @@
 //! One method a state. Must not know how samples are handed over: it looks at what is kept only.
 
 use super::super::after::After;
+use super::super::kept::Wave;
 use super::super::measure::Outcome;
 use super::super::record::{Basis, CloseReason, Record, RunFlag};
-use super::super::kept::Wave;
 use super::super::watch::Watch;
 use super::{Finder, Found, LEVEL_S, PAUSE_S, RUN_MAX_S, START_NOISE, Seat, State};
 use crate::units::Newtons;
@@ -127,9 +127,8 @@ impl Finder {
         let third = n / 3;
         let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
         let end = self.kept.len();
-        let medians: Vec<f64> = (0..3)
-            .filter_map(|k| wave.median(end - n + k * third..end - n + (k + 1) * third))
-            .collect();
+        let medians: Vec<f64> =
+            (0..3).filter_map(|k| wave.median(end - n + k * third..end - n + (k + 1) * third)).collect();
         let spread = medians.iter().copied().fold(f64::MIN, f64::max)
             - medians.iter().copied().fold(f64::MAX, f64::min);
         medians.len() == 3 && spread < self.threshold

@@ -9,10 +9,7 @@ impl Finder {
     /// At a point of the grid: true while a reading that has jumped away may still come back, and until the window
     /// of the present level has nothing of it any more.
     pub(super) fn glitches(&mut self) -> bool {
-        if !matches!(
-            self.state,
-            State::Driving { .. } | State::Announced { .. } | State::Candidate { .. }
-        ) {
+        if !matches!(self.state, State::Driving { .. } | State::Announced { .. } | State::Candidate { .. }) {
             return false;
         }
         let scale = Scale {

@@ -130,7 +130,13 @@ pub fn judge(trace: &Trace) -> Vec<Verdict> {
     let mut verdicts = Vec::new();
     let mut add = |run: usize, figure: Figure, came: Came, words: String| {
         let Trace { id, family, rate_hz, .. } = *trace;
-        let flags: Vec<&str> = pairs.of_true.get(run).copied().flatten().map(|m| measured[m].flags().map(|f| f.name()).collect()).unwrap_or_default();
+        let flags: Vec<&str> = pairs
+            .of_true
+            .get(run)
+            .copied()
+            .flatten()
+            .map(|m| measured[m].flags().map(|f| f.name()).collect())
+            .unwrap_or_default();
         let words = format!("{words} {flags:?}");
         verdicts.push(Verdict { id, family, rate_hz, run, figure, came, words });
     };
@@ -212,7 +218,11 @@ impl Judge<'_> {
             if self.seen() { (FIRST_S, FIRST_SPACINGS) } else { (FIRST_UNSEEN_S, FIRST_UNSEEN_SPACINGS) };
         let (is, should) = (self.found.record.first_blow_s, self.run.first_blow_s);
         let right = (is - should).abs() <= s.max(spacings / self.rate_hz);
-        add(Figure::First, self.came(right, self.doubted(DOUBTS_FIRST)), format!("{is:.4} s, true {should:.4} s"));
+        add(
+            Figure::First,
+            self.came(right, self.doubted(DOUBTS_FIRST)),
+            format!("{is:.4} s, true {should:.4} s"),
+        );
     }
 
     fn last(&self, add: Add<'_>) {
@@ -220,7 +230,11 @@ impl Judge<'_> {
         let (is, should) = (self.found.record.last_blow_s, self.run.last_blow_s);
         // A knock within the pause that ends a pull is a last blow by the definition.
         let right = (is - should).abs() <= most || self.run.knock_s.is_some_and(|s| (is - s).abs() <= most);
-        add(Figure::Last, self.came(right, self.doubted(DOUBTS_LAST)), format!("{is:.4} s, true {should:.4} s"));
+        add(
+            Figure::Last,
+            self.came(right, self.doubted(DOUBTS_LAST)),
+            format!("{is:.4} s, true {should:.4} s"),
+        );
     }
 
     fn count(&self, add: Add<'_>) {
