@@ -33,6 +33,8 @@ fn corner_hz(rate_hz: f64) -> f64 {
     CORNER_HZ.min(CORNER_SHARE * rate_hz)
 }
 
+/// Share by which a limit is lowered, so that the rounding of sums hides nothing.
+const ROUNDED: f64 = 1e-9;
 /// Periods of the corner after which the band knows nothing of what was before: 8.3 and some to spare.
 const FORGOTTEN: f64 = 9.0;
 
@@ -198,7 +200,7 @@ impl BandSignal {
     ) -> impl Iterator<Item = (usize, f64)> + '_ {
         // Rounded down, so that none is missed.
         let sum = threshold * self.design.window as f64;
-        let least = sum - 1e-9 * sum.abs();
+        let least = sum - ROUNDED * sum.abs();
         let blocks = range.clone().step_by(BLOCK).map(move |from| from..(from + BLOCK).min(range.end));
         blocks
             .filter(move |block| self.may_rise(block.clone(), least))

@@ -22,6 +22,7 @@ mod opinion;
 pub mod plateau;
 pub mod record;
 mod rest;
+mod rhythm;
 pub mod spikes;
 pub mod starts;
 pub mod steps;

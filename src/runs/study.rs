@@ -32,9 +32,8 @@ pub(super) const CROSSING_GUARD_S: f64 = 0.1;
 const MISSING: (f64, f64) = (0.05, 0.01);
 /// Three blows within so many intervals are another pull.
 const NEXT_PULL: f64 = 5.0;
-/// The scatter of a level is that of a median over so long, seconds.
+/// The scatter of a level is that of a median over so long, seconds, and so many samples at least.
 const LEVEL_LASTS_S: f64 = 0.1;
-/// And over at least so many samples.
 const LEVEL_SAMPLES: f64 = 3.0;
 /// Tension that grows on after blows vanish: by this share of level, or this many SD of its median. Found on the
 /// virtual rig.
