@@ -5,6 +5,7 @@
 
 use crate::desk::Desk;
 use boltscribe::store::migrate::SCHEMA_VERSION;
+use serde_json::Value;
 use sha2::Digest;
 use std::io::Read;
 use std::path::Path;
@@ -44,20 +45,55 @@ fn a_store_of_version_1_keeps_every_row_and_gets_its_registers() {
         assert_eq!(held, [7527.0, 7702.0, 7342.0, 7567.0, 7731.0], "as the program of then listed them");
         assert_eq!(list[4]["left_out_because"][0], "excluded by root: socket slipped");
         // What that program measured comes out again, but for the fit, which took no soft start out and put its
-        // errors too small, and figures that it did not know.
+        // errors too small, and figures that it did not know. Its boards gave 80 samples/s, where single blows are
+        // not seen: the last blow was the middle of the greatest median and is the last growth now, so it comes
+        // earlier by up to 1.2 s, held tension with it, and the run says that it is an estimate.
         let again = desk.json(&["runs", "recompute", "--all", "--dry-run"]);
-        let fitted = ["plateau_form", "plateau_kN", "plateau_se_kN", "time_constant_s", "time_constant_se_s"];
         for difference in
             again["outcomes"].as_array().unwrap().iter().flat_map(|o| o["differences"].as_array().unwrap())
         {
-            let figure = difference["figure"].as_str().unwrap();
-            let of_fit = fitted.contains(&figure) || figure == "equivalent_torque_plateau_Nm";
-            assert!(of_fit || difference["before"].is_null(), "{difference}");
+            assert!(follows_from_the_last_blow(difference) || of_the_fit(difference), "{difference}");
         }
         let batteries = desk.json(&["setup", "list", "source"]);
         assert_eq!(batteries["sources"][0]["uses"]["runs"], 2, "{batteries}");
     }
     assert_eq!(rows("runs"), before, "to the last byte");
+}
+
+fn of_the_fit(difference: &Value) -> bool {
+    let fitted = [
+        "plateau_form",
+        "plateau_kN",
+        "plateau_se_kN",
+        "time_constant_s",
+        "time_constant_se_s",
+        "equivalent_torque_plateau_Nm",
+    ];
+    fitted.contains(&difference["figure"].as_str().unwrap()) || difference["before"].is_null()
+}
+
+fn follows_from_the_last_blow(difference: &Value) -> bool {
+    let figure = difference["figure"].as_str().unwrap();
+    if figure == "flags" {
+        let mut before = difference["before"].as_array().unwrap().clone();
+        before.push("end-estimated".into());
+        let after = difference["after"].as_array().unwrap();
+        return after.len() == before.len() && after.iter().all(|flag| before.contains(flag));
+    }
+    let (Some(before), Some(after)) = (difference["before"].as_f64(), difference["after"].as_f64()) else {
+        // A gate at which the tool no longer surely drove.
+        return figure.starts_with("gate_") && difference["after"].is_null();
+    };
+    match figure {
+        "last_blow_s" | "drive_time_s" => (0.0..1.2).contains(&(before - after)),
+        // The half second of rest ends at that sample: its median moves within a code or two of noise.
+        "zero_kN" | "zero_shift_kN" | "noise_kN" => (before - after).abs() < 0.02,
+        _ if figure.ends_with("_kN") || figure.ends_with("_Nm") => (after / before - 1.0).abs() < 0.003,
+        // Dated where a part of the first step is reached: the next sample, at most.
+        "first_blow_s" => (before - after).abs() < 1.5 / 80.0,
+        "peak_time_s" => (before - after).abs() < 1.2,
+        _ => false,
+    }
 }
 
 #[test]
