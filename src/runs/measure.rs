@@ -103,7 +103,7 @@ impl Study<'_> {
         let clipped = count(&mut kept.clipped.iter().copied());
         let spikes = count(&mut self.spikes.iter().flat_map(|(at, n)| *at..at + n));
         let missing = self.missing_in(span.first_s, held.end_s);
-        let sure = !span.end_unsure && !(span.start_unsure && span.zero_unsure);
+        let sure = !(span.end_unsure || span.start_unsure && span.zero_unsure);
         let blows = self.blows(span, base_s, held);
         let mut record = Record {
             first_sample: kept.first_sample,

@@ -107,7 +107,7 @@ fn nth_between<T: Copy + PartialOrd>(
 /// Median of single-precision values, in double precision; nothing is reordered.
 #[must_use]
 pub fn median_of(values: &[f32]) -> Option<f64> {
-    let (upper, lower) = nth(values, values.len() / 2, |a, b| f32::total_cmp(a, b))?;
+    let (upper, lower) = nth(values, values.len() / 2, f32::total_cmp)?;
     if values.len() % 2 == 1 {
         return Some(f64::from(upper));
     }
@@ -117,11 +117,11 @@ pub fn median_of(values: &[f32]) -> Option<f64> {
 /// The value at place `at` of the sorted values; nothing is reordered.
 #[must_use]
 pub fn value_at(values: &[f64], at: usize) -> Option<f64> {
-    nth(values, at, |a, b| f64::total_cmp(a, b)).map(|found| found.0)
+    nth(values, at, f64::total_cmp).map(|found| found.0)
 }
 
 fn median_kept(values: &[f64]) -> Option<f64> {
-    let (upper, lower) = nth(values, values.len() / 2, |a, b| f64::total_cmp(a, b))?;
+    let (upper, lower) = nth(values, values.len() / 2, f64::total_cmp)?;
     if values.len() % 2 == 1 { Some(upper) } else { Some(0.5 * (lower? + upper)) }
 }
 

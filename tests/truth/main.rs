@@ -6,8 +6,9 @@
 #![allow(
     clippy::unwrap_used,
     clippy::print_stdout,
+    clippy::disallowed_methods,
     dead_code,
-    reason = "a test may panic and print, and does not use all of what the campaign uses"
+    reason = "a test may panic and print, has a clock for a fresh seed, and does not use all of what the campaign uses"
 )]
 
 mod difficulties;

@@ -6,6 +6,7 @@
 //! than promised.
 #![allow(clippy::print_stdout)] // A bench prints.
 #![allow(clippy::print_stderr)]
+#![allow(clippy::disallowed_methods)] // A fresh seed comes from the clock.
 
 #[path = "truth/judge.rs"]
 mod judge;

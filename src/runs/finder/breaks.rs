@@ -65,7 +65,7 @@ impl Finder {
         {
             let interrupted = !self.stood_still(crossing);
             if let Outcome::Done(record) = self.measure(crossing, true, interrupted) {
-                let whole = if self.stands_alone(&record) { self.from_the_seat(false) } else { None };
+                let whole = if self.stands_alone(&record) { self.measure_with_seat(false) } else { None };
                 let (record, basis) =
                     whole.unwrap_or_else(|| (record, self.basis(crossing, true, interrupted)));
                 found.push(Found::Announced { run: self.runs, record, basis });

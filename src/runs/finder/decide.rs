@@ -189,7 +189,7 @@ impl Finder {
         // It was the tightening after all: idle is what stood before it.
         self.idle_from = self.run_idle_from;
         if let Outcome::Done(record) = self.measure(crossing, true, false) {
-            let whole = if self.stands_alone(&record) { self.from_the_seat(false) } else { None };
+            let whole = if self.stands_alone(&record) { self.measure_with_seat(false) } else { None };
             let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, true, false)));
             self.announce(measured, released, false, found);
         }
@@ -232,7 +232,7 @@ impl Finder {
             }
             Outcome::Done(record) => {
                 let ended = released || overlong;
-                let whole = if self.stands_alone(&record) { self.from_the_seat(overlong) } else { None };
+                let whole = if self.stands_alone(&record) { self.measure_with_seat(overlong) } else { None };
                 let measured = whole.unwrap_or_else(|| (record, self.basis(crossing, ended, overlong)));
                 self.announce(measured, released, overlong, found);
             }
@@ -246,7 +246,7 @@ impl Finder {
     }
 
     /// Measures from the first tightening on.
-    pub(super) fn from_the_seat(&mut self, overlong: bool) -> Option<(Box<Record>, Basis)> {
+    pub(super) fn measure_with_seat(&mut self, overlong: bool) -> Option<(Box<Record>, Basis)> {
         let seat = self.seat.take()?;
         (self.zero, self.idle_from) = (seat.zero, seat.idle_from);
         match self.measure(seat.crossing, true, overlong) {
