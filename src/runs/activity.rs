@@ -146,9 +146,13 @@ impl Pieces {
 
     /// The piece in which tension falls for good, or how many there are: it falls by a tenth and stays there; where
     /// it began to is looked up behind.
-    fn fall(&self, zero: f64) -> usize {
+    fn fall(&self, zero: f64, crossing: usize) -> usize {
         let mut greatest = f64::MIN;
         for (i, level) in self.levels.iter().enumerate() {
+            // Before it crossed the threshold it has nothing to fall from but the release before.
+            if self.start + i * self.hop < crossing {
+                continue;
+            }
             greatest = greatest.max(*level);
             let doubt = GROWS_Z * self.spread;
             let low = greatest - FALLS_SHARE * (greatest - zero) - doubt;
@@ -209,14 +213,21 @@ pub fn last_unseen(
 ) -> Unseen {
     let start = wave.offset(first_s);
     let pieces = Pieces::new(wave, band, noise, raw_noise, start..loaded.end);
-    let until = pieces.fall(zero);
+    let until = pieces.fall(zero, loaded.start);
     let released = until < pieces.levels.len();
     let (growing, restless) = (pieces.growing(zero, until), pieces.restless(until));
     let knock = pieces.count(PAUSE_RELEASE_S, wave.rate_hz);
     let active: Vec<bool> =
         (0..until).map(|i| growing[i] || (restless[i] && !lone(&restless, &growing, i, knock))).collect();
     let active = without_edge(active, &growing, released);
-    let pull = Walk { pieces: &pieces, growing: &growing, restless: &restless, active: &active, zero };
+    let pull = Walk {
+        pieces: &pieces,
+        growing: &growing,
+        restless: &restless,
+        active: &active,
+        zero,
+        crossing: loaded.start,
+    };
     let end = pull.end(wave.rate_hz, released);
     let greatest = pieces.levels[..end.search].iter().copied().fold(f64::MIN, f64::max);
     let last = end.last.map_or(start, |i| pieces.middle(i));
@@ -258,6 +269,8 @@ struct Walk<'a> {
     restless: &'a [bool],
     active: &'a [bool],
     zero: f64,
+    /// Where tension crossed the threshold, offset.
+    crossing: usize,
 }
 
 struct End {
@@ -282,7 +295,8 @@ impl Walk<'_> {
                 last = Some(i);
                 continue;
             };
-            let quiet = i - before;
+            // What was restless before tension crossed is no pull of its own.
+            let quiet = if self.pieces.middle(before) < self.crossing { 0 } else { i - before };
             let by_unrest = self.reliable(before);
             // What follows a pause right before the release belongs to the release.
             if quiet > short && released && i >= lead && !self.growing[i] {

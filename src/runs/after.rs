@@ -72,6 +72,12 @@ impl After {
         }
     }
 
+    /// The run's blows were counted.
+    #[must_use]
+    pub const fn blows_seen(&self) -> bool {
+        self.blows_seen
+    }
+
     /// The level that counts for a release.
     #[must_use]
     pub fn reference(&self) -> f64 {

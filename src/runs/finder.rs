@@ -315,9 +315,14 @@ impl Finder {
         reason: CloseReason,
         re_pulled: bool,
         level: Option<Newtons>,
-        flags: Vec<RunFlag>,
+        mut flags: Vec<RunFlag>,
         found: &mut Vec<Found>,
     ) {
+        let blows_seen = !matches!(&self.state, State::Announced { after, .. } if !after.blows_seen());
+        if re_pulled && !blows_seen {
+            // Where blows are not seen nobody can say whether it was a second pull or the first went on.
+            flags.push(RunFlag::EndUnsure);
+        }
         let closing = Closing {
             closed_s: self.next as f64 / self.rate_hz,
             reason,

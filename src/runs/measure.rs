@@ -9,7 +9,7 @@ use super::glitch::{self, Scale};
 use super::held::{self, Held};
 use super::kept::{Kept, Wave};
 use super::record::{Blow, Gate, Record, RunFlag, Settings};
-use super::study::{Span, Study};
+use super::study::{CROSSES_WITHIN_S, Span, Study};
 use crate::units::Newtons;
 
 /// What measuring says.
@@ -85,6 +85,12 @@ fn measured(kept: &Kept<'_>, settings: &Settings) -> Outcome {
     let due_s = span.last_s + ANNOUNCE_S.max(PAUSE_INTERVALS * span.interval_s) + patience;
     let due = wave.rate_hz * due_s;
     let cut_early = held.cut && (held.end_s + BEHIND_CUT_S) * kept.rate_hz < kept.samples.len() as f64;
+    let crossing_s = kept.crossing as f64 / kept.rate_hz;
+    if !kept.ended && span.last_s + CROSSES_WITHIN_S < crossing_s {
+        // What ended before tension crossed is not what carried it.
+        let later = (ANNOUNCE_S * kept.rate_hz).ceil() as usize;
+        return Outcome::Wait { until: kept.samples.len() + later, still: false };
+    }
     if !kept.ended && !cut_early && (kept.samples.len() as f64) < due {
         return Outcome::Wait { until: due.ceil() as usize, still: span.flat };
     }

@@ -27,6 +27,9 @@ const FEWEST: usize = 3;
 const WINDOW_SHARE: f64 = 0.4;
 /// The last samples before a crossing, or a first onset, are no idle ones for sure, seconds.
 pub(super) const CROSSING_GUARD_S: f64 = 0.1;
+/// Tension crosses the threshold so soon after the onset of the blow that carries it, seconds: ten times the delay
+/// of the low-pass.
+pub(super) const CROSSES_WITHIN_S: f64 = 0.02;
 /// Blows that may seem to be missing where blows are believed to be seen (as many as a weak count may be off), and
 /// where their count is whole, as a share.
 const MISSING: (f64, f64) = (0.05, 0.01);
@@ -269,7 +272,11 @@ impl<'a> Study<'a> {
     /// Whether the blows of a pull are seen well enough to build on.
     fn believed(&self, pull: &Pull, of_pull: &Series, zero: f64) -> bool {
         let rate_hz = self.kept.rate_hz;
-        of_pull.seen(rate_hz)
+        // What ended before tension crossed the threshold did not carry it there.
+        let slack = (CROSSES_WITHIN_S * rate_hz) as usize;
+        let carried = self.series.onsets[pull.last].index + slack >= self.kept.crossing;
+        carried
+            && of_pull.seen(rate_hz)
             && of_pull.whole(MISSING.0)
             && !ends::only_steps(of_pull, &pull.levels, zero)
             && !(rate_hz < FAST_FROM_HZ && ends::ambiguous_end(&self.band, &self.series, pull.last))
