@@ -20,6 +20,7 @@ use super::watch::Watch;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
+use decide::Seat;
 pub use found::Found;
 pub use rest::{REST_MAX_S, Rest};
 pub use resume::Opening;
@@ -105,15 +106,6 @@ pub struct Finder {
     /// From here on samples before the run under way were idle.
     run_idle_from: u64,
     rest: (Rest, u64),
-}
-
-/// Small tension that stood still before the run under way: a nut seated by hand, or a run of its own after all.
-#[derive(Clone, Copy)]
-struct Seat {
-    zero: f64,
-    level: f64,
-    crossing: u64,
-    idle_from: u64,
 }
 
 impl Finder {

@@ -3,8 +3,8 @@
 //! README "What is measured": zero. Must not know how the first blow is found.
 
 use super::kept::Kept;
-use super::starts;
-use super::study::Study;
+use super::starts::{self, Departure};
+use super::study::{CROSSING_GUARD_S, Study};
 use std::ops::Range;
 
 /// On a ramp neighbouring pieces differ by a good part of what the newer differs from the half second, also where
@@ -24,6 +24,15 @@ pub(super) const STILL_S: f64 = 0.2;
 pub(super) const SAME_REST: (f64, usize) = (4.0, 4);
 
 impl Study<'_> {
+    /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
+    /// may rise smoothly before the hammer starts.
+    pub(super) fn departure(&self, earliest: usize) -> (Departure, f64) {
+        let rough = before(self.kept, self.kept.crossing, CROSSING_GUARD_S);
+        let (rest, noise) =
+            (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
+        (starts::first_unseen(self.wave(), self.kept.crossing, earliest, rest, noise), rest)
+    }
+
     /// Offsets of what is idle before a run that leaves its rest at `end_s` and is struck first at `first_s`: half a
     /// second, less where tension moved in it. What stands still right before the first blow is its zero, also where
     /// a hand has just pulled the nut up; before a run-down it is what stood before that.

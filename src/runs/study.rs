@@ -340,15 +340,6 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// When tension leaves the rest before it, seconds, and that rest in newtons: idle ends there, because tension
-    /// may rise smoothly before the hammer starts.
-    fn departure(&self, earliest: usize) -> (Departure, f64) {
-        let rough = before(self.kept, self.kept.crossing, CROSSING_GUARD_S);
-        let (rest, noise) =
-            (self.wave().median(rough.clone()).unwrap_or(0.0), self.wave().sample_noise(rough));
-        (starts::first_unseen(self.wave(), self.kept.crossing, earliest, rest, noise), rest)
-    }
-
     /// Where tension left its rest at a step, an interval ahead of the first onset, that was a blow too faint for
     /// the band.
     fn add_faint_first(&mut self, first: usize, departure_s: f64, rest: f64) {

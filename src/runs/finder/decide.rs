@@ -7,7 +7,7 @@ use super::super::kept::Wave;
 use super::super::measure::Outcome;
 use super::super::record::{Basis, CloseReason, Record, RunFlag};
 use super::super::watch::Watch;
-use super::{Finder, Found, LEVEL_S, PAUSE_S, RUN_MAX_S, START_NOISE, Seat, State};
+use super::{Finder, Found, LEVEL_S, PAUSE_S, RUN_MAX_S, START_NOISE, State};
 use crate::units::Newtons;
 
 /// A candidate must carry tension this long, seconds.
@@ -44,6 +44,15 @@ const RELEASED: f64 = 0.5;
 const TAIL_S: f64 = 2.0;
 /// Quiet for this long: ask whether the run is over, seconds.
 const QUIET_S: f64 = 0.7;
+
+/// Small tension that stood still before the run under way: a nut seated by hand, or a run of its own after all.
+#[derive(Clone, Copy)]
+pub(super) struct Seat {
+    pub(super) zero: f64,
+    pub(super) level: f64,
+    pub(super) crossing: u64,
+    pub(super) idle_from: u64,
+}
 
 impl Finder {
     /// At a point of the grid: what the finder makes of what it has seen.
