@@ -63,7 +63,7 @@ flags! {
     RePulled, "re-pulled", Counts, "the tool was pulled again before the release; measures are of the first pull";
     BlowsWeak, "blows-weak", Counts, "ringing is under 6 times the noise, so the count of blows is doubtful";
     BlowsUnsure, "blows-unsure", Counts, "two ways of counting the blows differ by more than 1 %, so no count is given";
-    StartUnsure, "start-unsure", Counts, "the first blow cannot be told from the signal, so no gate is given and the drive time is an estimate";
+    StartUnsure, "start-unsure", Counts, "the first blow cannot be told from the signal, so gates are given only where that does not matter, and the drive time is an estimate";
     EndEstimated, "end-estimated", Counts, "single blows are not seen, or not surely the last: the last blow and the drive time are estimates";
     EndUnsure, "end-unsure", LeftOut, "the signal does not tell when the tool stopped, so the held tension may be of another moment";
     ZeroShift, "zero-shift", Counts, "the idle reading has moved away from the rig's zero";

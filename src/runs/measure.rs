@@ -191,20 +191,22 @@ impl Study<'_> {
     }
 
     fn gates(&self, span: &Span) -> Vec<Gate> {
-        let around = |g: &f64, width_s: f64| {
-            let (from, to) = (span.first_s + g - 0.5 * width_s, span.first_s + g + 0.5 * width_s);
+        let around = |at_s: f64, width_s: f64| {
+            let (from, to) = (span.first_s + at_s - 0.5 * width_s, span.first_s + at_s + 0.5 * width_s);
             let whole = self.missing_in(from, to) == 0;
             whole.then(|| self.wave().average(from, to)).flatten().map(|f| f - span.zero)
         };
         let one = |g: &f64| {
-            let told = *g <= span.surely_s - span.first_s && !span.start_unsure;
-            let tension = around(g, span.interval_s).filter(|f| {
-                // An interval that is not surely known must not matter.
-                let same = |factor: f64| {
-                    around(g, factor * span.interval_s)
+            let tension = around(*g, span.interval_s).filter(|f| {
+                // What is not surely known must not matter: the interval, and a first blow that may lie earlier.
+                let same = |at_s: f64, factor: f64| {
+                    around(at_s, factor * span.interval_s)
                         .is_none_or(|other| (other - f).abs() <= INTERVAL_MATTERS * f.abs())
                 };
-                told && (span.opinion.count || (same(0.5) && same(2.0)))
+                let start =
+                    !span.start_unsure || (span.start_doubt_s < *g && same(g - span.start_doubt_s, 1.0));
+                let interval = span.opinion.count || (same(*g, 0.5) && same(*g, 2.0));
+                *g <= span.surely_s - span.first_s && start && interval
             });
             Gate { after_s: *g, tension: tension.map(Newtons) }
         };

@@ -2,6 +2,7 @@
 //!
 //! Must not know what is given, null or flagged because of it (`study`, `measure`).
 
+use super::blows::Onset;
 use super::epochs::Epochs;
 use super::rest::{STILL_S, before};
 use super::starts;
@@ -44,6 +45,15 @@ pub(super) struct Opinion {
 }
 
 impl Study<'_> {
+    /// Where tension left its rest at a step, an interval ahead of the first onset, that was a blow too faint for
+    /// the band.
+    pub(super) fn add_faint_first(&mut self, first: usize, departure_s: f64, rest: f64) {
+        if self.seen && starts::steps_up(self.wave(), &self.series, first, departure_s, rest) {
+            let index = self.wave().offset(departure_s) + 1;
+            self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
+        }
+    }
+
     /// Whether tension had risen by more than a run-down leaves before the first onset behind the crossing: blows
     /// before it were not seen.
     pub(super) fn driven_before(&self, first: usize, rest: f64) -> bool {

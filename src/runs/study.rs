@@ -4,7 +4,7 @@
 
 use super::activity::{self, Unseen};
 use super::band::{BandSignal, LONGER_S};
-use super::blows::{INTERVAL_UNSEEN_S, Onset, Series};
+use super::blows::{INTERVAL_UNSEEN_S, Series};
 use super::ends::{self, MEDIAN_SD, PAUSE_INTERVALS, PAUSE_S, Pull};
 use super::held::{HELD_FROM_S, LEVEL_FROM_S};
 use super::kept::{Kept, Wave};
@@ -76,6 +76,8 @@ pub(super) struct Span {
     pub(super) opinion: Opinion,
     /// The first blow cannot be told.
     pub(super) start_unsure: bool,
+    /// Where it cannot, it lies at most so much earlier, seconds; infinite where nothing tells.
+    pub(super) start_doubt_s: f64,
     /// Tension did not stand still before the estimate of the first blow.
     pub(super) zero_unsure: bool,
     /// The end of the pull cannot be told.
@@ -334,18 +336,14 @@ impl<'a> Study<'a> {
             whole,
             zero_unsure: self.zero_unsure(first_s, zero, raw_noise),
             start_unsure: !start_sure,
+            start_doubt_s: if self.seen {
+                (first_s - departure.at_s).max(0.0) + interval_s
+            } else {
+                f64::INFINITY
+            },
             end_unsure: pull.is_none() && unseen.doubtful,
             pull,
             opinion,
-        }
-    }
-
-    /// Where tension left its rest at a step, an interval ahead of the first onset, that was a blow too faint for
-    /// the band.
-    fn add_faint_first(&mut self, first: usize, departure_s: f64, rest: f64) {
-        if self.seen && starts::steps_up(self.wave(), &self.series, first, departure_s, rest) {
-            let index = self.wave().offset(departure_s) + 1;
-            self.series.onsets.insert(first, Onset { index, rise: 0.0, excursion: 0.0 });
         }
     }
 

@@ -14,7 +14,7 @@ export const FLAGS: Record<string, FlagWords> = {
   're-pulled': { leavesOut: false, words: 'the tool was pulled again before the release; measures are of the first pull' },
   'blows-weak': { leavesOut: false, words: 'ringing is under 6 times the noise, so the count of blows is doubtful' },
   'blows-unsure': { leavesOut: false, words: 'two ways of counting the blows differ by more than 1 %, so no count is given' },
-  'start-unsure': { leavesOut: false, words: 'the first blow cannot be told from the signal, so no gate is given and the drive time is an estimate' },
+  'start-unsure': { leavesOut: false, words: 'the first blow cannot be told from the signal, so gates are given only where that does not matter, and the drive time is an estimate' },
   'end-estimated': { leavesOut: false, words: 'single blows are not seen, or not surely the last: the last blow and the drive time are estimates' },
   'end-unsure': { leavesOut: true, words: 'the signal does not tell when the tool stopped, so the held tension may be of another moment' },
   'zero-shift': { leavesOut: false, words: 'the idle reading has moved away from the rig\'s zero' },
