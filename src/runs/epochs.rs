@@ -234,7 +234,7 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     after.iter().zip(before).map(rise).collect()
 }
 
-/// Peaks of the loudness, at least 3 ms apart: (place, loudness).
+/// Peaks of the loudness, at least `CANDIDATES_APART_S` apart: (place, loudness).
 fn candidates(loud: &[f64], hz: f64) -> Vec<(usize, f64)> {
     let closest = ((CANDIDATES_APART_S * hz) as usize).max(2);
     let mut found: Vec<(usize, f64)> = Vec::new();

@@ -124,7 +124,7 @@ pub enum RunFlag {
     BlowsWeak,
     /// Two independent counters of blows differ by more than 1 %: blow figures are null.
     BlowsUnsure,
-    /// The first blow cannot be told: times count from an estimate, and gates are null.
+    /// The first blow cannot be told: times count from an estimate, and gates are null where that matters.
     StartUnsure,
     /// Blows are not seen: last blow and drive time are estimates.
     EndEstimated,
