@@ -69,7 +69,7 @@ test('a tool is checked on one sheet, and a run that is left out is driven again
   await bench.landed(3);
 
   const watched = await Watched.open(browser, bench, 'results', { who: 'tester', size: 'phone' });
-  await watched.page.getByRole('link', { name: 'Check an incoming tool' }).tap();
+  await watched.follow(watched.page.getByRole('link', { name: 'Check an incoming tool' }), /^Check a tool/);
   await watched.tile('Tool', 'wrench 2').tap();
   await watched.tile('Limit', 'Share of another tool').tap();
   await watched.tile('Tool that counts as 100 %', 'wrench 1').tap();

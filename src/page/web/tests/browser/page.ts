@@ -140,6 +140,12 @@ export class Watched {
     return this.page.getByRole('group', { name: group, exact: true }).locator('label.tile').filter({ has: this.page.locator(`.tile-words`, { hasText: new RegExp(`^${name.replace(/[/+.*]/g, '\\$&')}`) }) }).locator('input');
   }
 
+  /** Follows a link and waits for the heading of the view that it leads to: until then the view left behind still answers. */
+  async follow(link: Locator, heading: string | RegExp): Promise<void> {
+    await link.tap();
+    await this.page.getByRole('heading', { level: 1, name: heading }).waitFor();
+  }
+
   field(name: string): Locator {
     return this.page.getByRole('textbox', { name, exact: true });
   }
