@@ -5,7 +5,7 @@
 //! the mean just before it. The difference, the *rise*, is greatest at an onset and negative while
 //! ringing dies away, so a tail is never taken for a blow.
 
-use super::kept::{ROUNDING_VARIANCE, rounding};
+use super::kept::{ROUNDING_VARIANCE, rounding, some};
 use super::lowpass::{Butterworth, State};
 use crate::stats::robust_sd;
 use std::ops::Range;
@@ -77,13 +77,8 @@ impl Band {
 
     /// The band of `tension`, whose first sample is taken for the level before it.
     fn values(&self, tension: &[f32], band: &mut [f32]) {
-        let mut state = self.settled_at(tension.first().copied().map_or(0.0, f64::from));
-        let mut band = band.iter_mut();
-        self.run(&mut state, tension, |b| {
-            if let Some(place) = band.next() {
-                *place = b as f32;
-            }
-        });
+        let state = self.settled_at(tension.first().copied().map_or(0.0, f64::from));
+        self.filter.fill(state, tension, band, self.forgets());
     }
 
     /// The factor by which the mean of `window` squares of gaussian noise exceeds the variance
@@ -115,8 +110,7 @@ pub fn noise_of(band: &[f32], raw: &[f32]) -> f64 {
 }
 
 fn noise_at_least(band: &[f32], flip: f64) -> f64 {
-    let mut v: Vec<f64> = band.iter().copied().map(f64::from).collect();
-    robust_sd(&mut v, 0.0).unwrap_or(0.0).max(flip)
+    robust_sd(&mut some(band), 0.0).unwrap_or(0.0).max(flip)
 }
 
 /// The band of a whole stretch of samples, with sums of its squares.

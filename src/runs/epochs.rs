@@ -12,9 +12,10 @@ use super::rhythm::{LANES, Periods, Rhythm, products};
 use crate::stats::{median, value_at};
 use std::ops::Range;
 
-/// Rate the samples are averaged down to before the prediction, hertz: twice the fastest ring of a load cell
-/// that is expected (3 kHz), below which more poles would be spent on noise.
-const WORK_HZ: f64 = 6000.0;
+/// Rate the samples are averaged down to before the prediction, hertz. A blow excites the slow modes of a rig with the
+/// fast ones; those above half of this rate would take poles and time, and tell no more blows (counts of the virtual
+/// rig's models, whose cells ring at up to 3 kHz, are the same at twice this rate).
+const WORK_HZ: f64 = 3000.0;
 /// Poles of the predictor: two for each of up to eight modes, less where the record is coarse.
 const POLES: usize = 16;
 /// White noise added to the zero lag of the correlation, as a share: keeps the recursion well conditioned.
@@ -35,6 +36,8 @@ const PAUSE_COST: f64 = 3.0;
 const RISE_S: (f64, f64) = (0.003, 0.009);
 /// Share of the run's places that are quieter than a blow: a blow's excitation fills about a tenth of a period.
 const BLOWS_SHARE: f64 = 0.92;
+/// Means that are looked at for a quantile in each length of their window.
+const A_WINDOW: usize = 4;
 /// What is fainter than this share of a usual blow's energy is no blow.
 const FAINT: f64 = 0.01;
 /// Loudness above the floor that counts at most, so that one loud blow does not buy a false one beside it.
@@ -167,9 +170,11 @@ fn loudness(run: &[f64], idle: &[f64], hz: f64) -> Vec<f64> {
             .collect()
     };
     let (run, idle) = (energy(run), energy(idle));
-    let usual = quantile(&run, BLOWS_SHARE);
-    let floor =
-        quantile(&idle, 0.5).max(quantile(&run, BETWEEN_BLOWS)).max(FAINT * usual).max(f64::MIN_POSITIVE);
+    let usual = quantile(&run, window, BLOWS_SHARE);
+    let floor = quantile(&idle, window, 0.5)
+        .max(quantile(&run, window, BETWEEN_BLOWS))
+        .max(FAINT * usual)
+        .max(f64::MIN_POSITIVE);
     let loud = loudest(1.0);
     run.iter().map(|e| if *e > loud * floor { LOUD } else { logarithm(e / floor, 1.0) }).collect()
 }
@@ -188,9 +193,11 @@ fn logarithm(ratio: f64, unit: f64) -> f64 {
     if ratio <= 1.0 { 0.0 } else { (libm::log(ratio) / unit).min(LOUD) }
 }
 
-fn quantile(values: &[f64], share: f64) -> f64 {
-    let at = ((share * values.len() as f64) as usize).min(values.len().saturating_sub(1));
-    value_at(values, at).unwrap_or(0.0)
+/// A quantile of means over `window` places each: a few of them a window tell all there is.
+fn quantile(means: &[f64], window: usize, share: f64) -> f64 {
+    let some: Vec<f64> = means.iter().step_by((window / A_WINDOW).max(1)).copied().collect();
+    let at = ((share * some.len() as f64) as usize).min(some.len().saturating_sub(1));
+    value_at(&some, at).unwrap_or(0.0)
 }
 
 /// Logarithm of the band's energy just after each place over that just before it, both at least the noise.
@@ -213,8 +220,8 @@ fn rises(run: &[f64], idle: &[f64], window_s: f64, hz: f64) -> Vec<f64> {
     after.truncate(n);
     after.extend((after.len()..n).map(|i| (run[n] - run[i]) / (n - i) as f64));
     let floor = rest
-        .max(quantile(&after, BETWEEN_RISES))
-        .max(FAINT * quantile(&after, BLOWS_SHARE))
+        .max(quantile(&after, window, BETWEEN_RISES))
+        .max(FAINT * quantile(&after, window, BLOWS_SHARE))
         .max(f64::MIN_POSITIVE);
     // Of noise alone the ratio of two means of squares scatters by the square root of four over their number.
     let chance = (RATIO_VARIANCE / window as f64).sqrt();

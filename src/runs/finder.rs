@@ -12,11 +12,12 @@ mod resume;
 
 use super::after::After;
 use super::idle::Idle;
-use super::kept::{Kept, Wave};
+use super::kept::Kept;
 use super::lowpass::{Smooth, corner_hz, forgets};
 use super::measure::{Outcome, measure};
 use super::record::{Basis, CloseReason, Closing, RunFlag, Settings, Timing};
 use super::watch::Watch;
+use crate::stats::median_f32;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
@@ -37,6 +38,8 @@ pub const RUN_MAX_S: f64 = 300.0;
 const START_NOISE: f64 = 8.0;
 /// The present level is the median over so long, seconds.
 const LEVEL_S: f64 = 0.1;
+/// Most samples it is made of, evenly spread over that time; more would change it by less than decisions need.
+const LEVEL_SAMPLES: usize = 256;
 
 enum State {
     Idle {
@@ -370,8 +373,10 @@ impl Finder {
     /// Median of the last 0.1 s, newtons in the calibration's terms.
     fn level_now(&self) -> f64 {
         let n = ((LEVEL_S * self.rate_hz) as usize).max(3).min(self.kept.len());
-        let wave = Wave { x: &self.kept, rate_hz: self.rate_hz };
-        wave.median(self.kept.len() - n..self.kept.len()).unwrap_or(self.zero)
+        let mut some = [0.0_f32; LEVEL_SAMPLES];
+        let thinned = self.kept[self.kept.len() - n..].iter().step_by(n.div_ceil(LEVEL_SAMPLES).max(1));
+        let count = some.iter_mut().zip(thinned).map(|(s, x)| *s = *x).count();
+        median_f32(&mut some[..count]).unwrap_or(self.zero)
     }
 
     /// Outside a run only the stretch before a possible crossing is kept.

@@ -100,6 +100,36 @@ impl<const S: usize> Butterworth<S> {
     }
 }
 
+impl<const S: usize> Butterworth<S> {
+    /// `x` through the filter from `state` on into `out`, of the same length. Each value waits for the one before it, so
+    /// two halves go side by side where they are long: the second begins `forgets` samples early, after which the filter
+    /// knows nothing of what was before.
+    pub fn fill(&self, mut state: State<S>, x: &[f32], out: &mut [f32], forgets: usize) {
+        let half = x.len().min(out.len()) / 2;
+        let mut later = 0;
+        if half > HALVES_FROM * forgets {
+            let from = half - forgets;
+            let mut second = self.settled_at(f64::from(x[from]));
+            self.run(&mut second, x[from..half].iter().map(|v| f64::from(*v)), |_| ());
+            let (front, back) = out.split_at_mut(half);
+            for ((y, x), (z, w)) in front.iter_mut().zip(x).zip(back.iter_mut().zip(&x[half..])) {
+                *y = self.process(&mut state, f64::from(*x)) as f32;
+                *z = self.process(&mut second, f64::from(*w)) as f32;
+            }
+            (state, later) = (second, 2 * half);
+        }
+        let mut rest = out[later..].iter_mut();
+        self.run(&mut state, x[later..].iter().map(|v| f64::from(*v)), |y| {
+            if let Some(place) = rest.next() {
+                *place = y as f32;
+            }
+        });
+    }
+}
+
+/// Halves go side by side where they are so many times as long as what is filtered twice for it.
+const HALVES_FROM: usize = 4;
+
 /// The low-pass of a run: order 4.
 pub type Lowpass = Butterworth<2>;
 
@@ -144,8 +174,8 @@ pub fn filtered(
     let start = start.filter(|_| from == 0).unwrap_or_else(|| x.get(from).copied().map_or(0.0, f64::from));
     let mut state = filter.settled_at(start);
     filter.run(&mut state, x[from..range.start].iter().map(|v| f64::from(*v)), |_| ());
-    let mut y = Vec::with_capacity(range.len());
-    filter.run(&mut state, x[range].iter().map(|v| f64::from(*v)), |v| y.push(v as f32));
+    let mut y = vec![0.0; range.len()];
+    filter.fill(state, &x[range], &mut y, forgets(corner_hz, rate_hz));
     y
 }
 

@@ -18,20 +18,25 @@ const LOCAL_SPAN: (f64, f64) = (0.55, 1.8);
 /// Found on both models of the virtual rig.
 const FIRST_PEAK: f64 = 0.7;
 /// Lags whose sums are made in one pass over the samples.
-pub(super) const LANES: usize = 8;
+pub(super) const LANES: usize = 16;
 
 /// Sums of products of `x` with itself `lags` later. Several lags go in one pass, each in the order of time, so that
 /// the sums are those of one lag after the other.
-pub(super) fn products(x: &[f64], lags: Range<usize>) -> Vec<f64> {
+pub(super) fn products<T>(x: &[T], lags: Range<usize>) -> Vec<T>
+where
+    T: Copy + Default + std::ops::Mul<Output = T> + std::ops::AddAssign,
+{
     let mut sums = Vec::with_capacity(lags.len());
     let mut first = lags.start;
     while first < lags.end {
         let count = LANES.min(lags.end - first);
-        let mut sum = [0.0_f64; LANES];
+        let mut sum = [T::default(); LANES];
         let whole = (x.len() + 1).saturating_sub(first + LANES);
         for (a, later) in x.iter().zip(x.get(first..).unwrap_or(&[]).windows(LANES)) {
+            // A length known beforehand lets them go side by side.
+            let Some(later) = later.first_chunk::<LANES>() else { break };
             for (s, b) in sum.iter_mut().zip(later) {
-                *s += a * b;
+                *s += *a * *b;
             }
         }
         for (lane, s) in sum[..count].iter_mut().enumerate() {
@@ -49,7 +54,7 @@ pub(super) fn products(x: &[f64], lags: Range<usize>) -> Vec<f64> {
 /// The usual period of the loudness and how clear it is.
 pub(super) struct Rhythm {
     /// The loudness on a grid just fine enough.
-    pooled: Vec<f64>,
+    pooled: Vec<f32>,
     pool: usize,
     grid_hz: f64,
     /// In points of the grid.
@@ -63,7 +68,8 @@ impl Rhythm {
     pub(super) fn new(loud: &[f64], hz: f64) -> Option<Self> {
         // The rhythm needs no finer grid than this; the greatest of each piece keeps short excitations.
         let pool = ((hz / RHYTHM_GRID_HZ) as usize).max(1);
-        let pooled: Vec<f64> = loud.chunks(pool).map(|c| c.iter().copied().fold(0.0, f64::max)).collect();
+        let pooled: Vec<f32> =
+            loud.chunks(pool).map(|c| c.iter().copied().fold(0.0, f64::max) as f32).collect();
         let grid_hz = hz / pool as f64;
         let (shortest, longest) = ((grid_hz / RHYTHM_HZ.0) as usize, (grid_hz / RHYTHM_HZ.1) as usize);
         let (whole, contrast) = period(&pooled, shortest.max(2)..longest)?;
@@ -100,9 +106,9 @@ impl Periods {
 }
 
 /// The period of a stretch: the shortest lag whose correlation is nearly as great as the greatest.
-fn period(loud: &[f64], lags: Range<usize>) -> Option<(f64, f64)> {
-    let mean = loud.iter().sum::<f64>() / loud.len().max(1) as f64;
-    let centred: Vec<f64> = loud.iter().map(|l| l - mean).collect();
+fn period(loud: &[f32], lags: Range<usize>) -> Option<(f64, f64)> {
+    let mean = loud.iter().sum::<f32>() / loud.len().max(1) as f32;
+    let centred: Vec<f32> = loud.iter().map(|l| l - mean).collect();
     let end = lags.end.min(loud.len() / 2);
     if lags.start + 2 >= end {
         return None;
@@ -110,7 +116,7 @@ fn period(loud: &[f64], lags: Range<usize>) -> Option<(f64, f64)> {
     let correlation: Vec<f64> = products(&centred, lags.start..end)
         .into_iter()
         .zip(lags.start..)
-        .map(|(sum, k)| sum / (loud.len() - k) as f64)
+        .map(|(sum, k)| f64::from(sum) / (loud.len() - k) as f64)
         .collect();
     let greatest = correlation.iter().copied().fold(f64::MIN, f64::max);
     if greatest <= 0.0 {
@@ -121,6 +127,6 @@ fn period(loud: &[f64], lags: Range<usize>) -> Option<(f64, f64)> {
             && correlation[i] >= *correlation.get(i + 1).unwrap_or(&f64::MIN)
     };
     let first = (0..correlation.len()).find(|i| correlation[*i] >= FIRST_PEAK * greatest && peak(*i))?;
-    let power = centred.iter().map(|a| a * a).sum::<f64>() / loud.len() as f64;
+    let power = f64::from(centred.iter().map(|a| a * a).sum::<f32>()) / loud.len() as f64;
     Some(((lags.start + first) as f64, greatest / power))
 }
