@@ -111,7 +111,9 @@ const fn of_that_time(flag: Flag) -> bool {
         | Flag::StartUnsure
         | Flag::EndEstimated
         | Flag::EndUnsure
+        | Flag::PeakUnsure
         | Flag::ZeroShift
+        | Flag::Seated
         | Flag::Interrupted
         | Flag::OverLimit
         | Flag::NoLimit

@@ -66,7 +66,9 @@ flags! {
     StartUnsure, "start-unsure", Counts, "the first blow cannot be told from the signal, so gates are given only where that does not matter, and the drive time is an estimate";
     EndEstimated, "end-estimated", Counts, "single blows are not seen, or not surely the last: the last blow and the drive time are estimates";
     EndUnsure, "end-unsure", LeftOut, "the signal does not tell when the tool stopped, so the held tension may be of another moment";
+    PeakUnsure, "peak-unsure", Counts, "a single sample makes the peak, and hardly another one stands out as far: it may be a wild one, and the peak too high";
     ZeroShift, "zero-shift", Counts, "the idle reading has moved away from the rig's zero";
+    Seated, "seated", LeftOut, "small tension without blows upon which the tool drove later: it looks like a nut seated by hand";
     Interrupted, "interrupted", LeftOut, "the recording began or ended, or the device restarted, inside the run";
     OverLimit, "over-limit", Counts, "tension passed the test bolt's allowed tension: stop and inspect the bolt";
     NoLimit, "no-limit", Counts, "no allowed tension is set for the test bolt";
@@ -95,7 +97,9 @@ impl From<RunFlag> for Flag {
             RunFlag::StartUnsure => Self::StartUnsure,
             RunFlag::EndEstimated => Self::EndEstimated,
             RunFlag::EndUnsure => Self::EndUnsure,
+            RunFlag::PeakUnsure => Self::PeakUnsure,
             RunFlag::ZeroShift => Self::ZeroShift,
+            RunFlag::Seated => Self::Seated,
             RunFlag::Interrupted => Self::Interrupted,
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! README "What is measured": released, re-pulled. The measures of the first pull stay as they are.
 
-use super::record::{CloseReason, Record};
+use super::record::{CloseReason, Record, RunFlag};
 use crate::units::Newtons;
 
 /// A run closes this long after its last blow, seconds.
@@ -41,6 +41,7 @@ pub struct After {
     /// Sample of the last blow of any pull.
     pub last_blow: u64,
     blows_seen: bool,
+    no_blows: bool,
     highest: Option<f64>,
     higher_looks: u8,
     higher_since: Option<u64>,
@@ -59,11 +60,13 @@ impl After {
         // Released before it settled: what was reached counts.
         let level = if settled < RELEASED * reached { reached } else { settled };
         let blows_seen = record.blow_count.is_some();
+        let no_blows = record.ringing.is_none() && !record.flags.contains(&RunFlag::BlowsUnsure);
         Self {
             level,
             pull_over,
             last_blow,
             blows_seen,
+            no_blows,
             highest: None,
             higher_looks: 0,
             higher_since: None,
@@ -76,6 +79,30 @@ impl After {
     #[must_use]
     pub const fn blows_seen(&self) -> bool {
         self.blows_seen
+    }
+
+    /// Nothing that looks like a blow was seen.
+    #[must_use]
+    pub const fn no_blows(&self) -> bool {
+        self.no_blows
+    }
+
+    /// The level that the first pull left.
+    #[must_use]
+    pub const fn settled(&self) -> f64 {
+        self.level
+    }
+
+    /// From this sample on blows belong to another pull.
+    #[must_use]
+    pub const fn pull_over(&self) -> u64 {
+        self.pull_over
+    }
+
+    /// Tension has stood higher than after the first pull in the last two looks.
+    #[must_use]
+    pub const fn higher(&self) -> bool {
+        self.higher_looks >= 2
     }
 
     /// The level that counts for a release.

@@ -9,6 +9,7 @@ mod found;
 mod glitch;
 mod rest;
 mod resume;
+mod upon;
 
 use super::after::After;
 use super::idle::Idle;
@@ -21,7 +22,7 @@ use crate::stats::median_f32;
 use crate::units::Newtons;
 
 pub use breaks::RELEASE_MAX_S;
-use decide::Seat;
+use decide::{SEATED_BELOW, Seat};
 pub use found::Found;
 pub use rest::{REST_MAX_S, Rest};
 pub use resume::Opening;

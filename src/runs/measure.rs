@@ -101,7 +101,7 @@ impl Study<'_> {
     fn record(&self, span: &Span, held: &Held) -> Record {
         let kept = self.kept;
         let base_s = kept.first_sample as f64 / kept.rate_hz;
-        let (peak, peak_s) = self.peak(span, held);
+        let peak = self.peak(span, held);
         let count = |offsets: &mut dyn Iterator<Item = usize>| {
             let range = self.wave().range(span.first_s, held.end_s);
             offsets.filter(|o| range.contains(o)).count() as u32
@@ -129,8 +129,8 @@ impl Study<'_> {
                 .and_then(|p| ends::blow_rate_hz(&self.series, span.first, p.last, kept.rate_hz)),
             ringing: self.seen.then_some(Newtons(self.series.ringing)),
             blows,
-            peak: Newtons(peak),
-            peak_time_s: base_s + peak_s,
+            peak: Newtons(peak.tension_n),
+            peak_time_s: base_s + peak.at_s,
             peak_is_lower_bound: clipped > 0 || missing > 0,
             level: held.level.filter(|_| sure).map(Newtons),
             held: held.held.filter(|_| sure).map(Newtons),
@@ -142,7 +142,7 @@ impl Study<'_> {
             flags: Vec::new(),
             figures: Figures::default(),
         };
-        record.flags = self.flags(&record, span, held);
+        record.flags = self.flags(&record, span, held, peak.unsure);
         self.complete(&mut record, span);
         record
     }
@@ -179,17 +179,6 @@ impl Study<'_> {
         blows
     }
 
-    fn peak(&self, span: &Span, held: &Held) -> (f64, f64) {
-        let wave = self.wave();
-        let range = wave.range(span.first_s + self.delay_s, held.end_s + self.delay_s);
-        let start = range.start;
-        let best = self.filtered(range);
-        let best = best.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1));
-        best.map_or((0.0, span.first_s), |(i, y)| {
-            (f64::from(*y) - span.zero, (start + i) as f64 / wave.rate_hz - self.delay_s)
-        })
-    }
-
     fn gates(&self, span: &Span) -> Vec<Gate> {
         let around = |at_s: f64, width_s: f64| {
             let (from, to) = (span.first_s + at_s - 0.5 * width_s, span.first_s + at_s + 0.5 * width_s);
@@ -213,7 +202,7 @@ impl Study<'_> {
         self.settings.gates_s.iter().map(one).collect()
     }
 
-    fn flags(&self, record: &Record, span: &Span, held: &Held) -> Vec<RunFlag> {
+    fn flags(&self, record: &Record, span: &Span, held: &Held, peak_unsure: bool) -> Vec<RunFlag> {
         let limit = self.settings.zero_shift_limit();
         let all = [
             (RunFlag::Clipped, record.clipped > 0),
@@ -226,6 +215,7 @@ impl Study<'_> {
             (RunFlag::StartUnsure, span.start_unsure),
             (RunFlag::EndEstimated, !(self.seen && span.opinion.count && span.opinion.last)),
             (RunFlag::EndUnsure, span.end_unsure || held.doubtful),
+            (RunFlag::PeakUnsure, peak_unsure),
             (RunFlag::ZeroShift, record.zero_shift.get().abs() > limit.get()),
             (RunFlag::Interrupted, self.kept.interrupted || self.begins_inside(span)),
         ];

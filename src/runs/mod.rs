@@ -19,6 +19,7 @@ pub mod lowpass;
 pub mod measure;
 mod medians;
 mod opinion;
+mod peak;
 pub mod plateau;
 pub mod record;
 mod rest;

@@ -130,8 +130,12 @@ pub enum RunFlag {
     EndEstimated,
     /// The end of the pull cannot be told: level and held are null, or do not hold.
     EndUnsure,
+    /// A single sample makes the peak whose like hardly comes in this run: it may be a wild one.
+    PeakUnsure,
     /// The idle reading moved away from the rig's zero.
     ZeroShift,
+    /// Small tension without blows upon which the tool drove later.
+    Seated,
     /// The recording ended, or the device restarted, inside the run.
     Interrupted,
 }
@@ -278,6 +282,8 @@ pub enum CloseReason {
     Loosened,
     /// 60 s passed after the last blow.
     TimedOut,
+    /// A tightening upon it began: it was a nut seated by hand.
+    Tightened,
     /// The recording ended, or the device restarted.
     Interrupted,
 }

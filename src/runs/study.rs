@@ -49,7 +49,7 @@ pub(super) struct Study<'a> {
     pub(super) repaired: Cow<'a, [f32]>,
     /// What stood before the first kept sample, as far as the low-pass is concerned, newtons.
     rest: Option<f64>,
-    corner_hz: f64,
+    pub(super) corner_hz: f64,
     pub(super) delay_s: f64,
     pub(super) spikes: Vec<Wild>,
     pub(super) band: BandSignal,
@@ -200,6 +200,10 @@ impl<'a> Study<'a> {
         let from = self.looks_from().max(kept.idle_from);
         let noise = self.band.noise(before(kept, kept.crossing, 0.0));
         self.series = Series::find(&self.band, noise, from..kept.samples.len());
+    }
+
+    pub(super) fn rate_hz(&self) -> f64 {
+        self.kept.rate_hz
     }
 
     pub(super) fn wave(&self) -> Wave<'_> {

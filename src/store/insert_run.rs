@@ -252,6 +252,7 @@ pub(super) fn closed(tx: &Connection, stream: StreamId, row: &Closed) -> Applied
         CloseReason::Released => "released",
         CloseReason::Loosened => "loosened",
         CloseReason::TimedOut => "timed-out",
+        CloseReason::Tightened => "tightened",
         CloseReason::Interrupted => "interrupted",
     };
     tx.prepare_cached(

@@ -99,7 +99,7 @@ pub struct OutboxClosing {
     pub key: OutboxKey,
     /// Seconds since sample 0 of the stream.
     pub closed_s: f64,
-    /// `released`, `loosened`, `timed-out` or `interrupted`.
+    /// `released`, `loosened`, `timed-out`, `tightened` or `interrupted`.
     pub reason: String,
     /// It was pulled again.
     pub re_pulled: bool,

@@ -73,6 +73,35 @@ fn a_nut_seated_by_hand_is_the_zero_of_the_run_that_follows() {
     nothing_untold("seated by hand long before");
 }
 
+/// A seat that crept under the hand for four seconds and was taken for a run.
+const CREEPING_SEAT: u64 = 1_269_242_560;
+
+#[test]
+fn a_seat_that_was_taken_for_a_run_is_left_out_once_the_tool_drives_upon_it() {
+    let trace = trace::play(trace::Id::Impact(CREEPING_SEAT));
+    let runs = measure(&trace);
+    let [seat, run] = &runs[..] else { panic!("{} runs", runs.len()) };
+    assert!(seat.closing.as_ref().is_some_and(|closing| closing.flags.contains(&RunFlag::Seated)));
+    assert!(!run.record.flags.contains(&RunFlag::Seated));
+    let (held, should) = (run.record.held.unwrap().kn(), trace.runs[0].held_kn.unwrap());
+    assert!((held / should - 1.0).abs() < 1e-3, "{held} kN, true {should} kN above the seat");
+    assert!((run.record.first_blow_s - trace.runs[0].first_blow_s).abs() < 0.002);
+}
+
+/// One wild sample of these rides on the ringing and carries the peak.
+const CARRIED_PEAKS: [u64; 3] = [752_380_802, 3_026_610_502, 5_159_475_149];
+
+#[test]
+fn a_peak_that_a_single_sample_makes_is_told() {
+    for id in CARRIED_PEAKS {
+        let trace = trace::play(trace::Id::Impact(id));
+        let told = |m: &Measured| m.record.flags.contains(&RunFlag::PeakUnsure);
+        assert!(measure(&trace).iter().any(told), "{id}: no peak is told");
+        let wrong: Vec<String> = untold(&judge(&trace));
+        assert!(wrong.is_empty(), "{id}: {wrong:#?}");
+    }
+}
+
 #[test]
 fn a_run_that_the_stream_cuts_does_not_count() {
     for family in ["begins while driving", "begins on a tight bolt", "ends while driving"] {

@@ -14,7 +14,7 @@ use crate::units::Newtons;
 const CONFIRM_S: f64 = 0.1;
 /// Tension below this many start thresholds (a tenth of the range), standing still and without blows, may be a
 /// nut seated by hand.
-const SEATED_BELOW: f64 = 50.0;
+pub(super) const SEATED_BELOW: f64 = 50.0;
 /// What counts as idle before the tool drives a seated nut, seconds.
 const SEATED_IDLE_S: f64 = 0.4;
 /// How often it is asked whether what stands still is a seat, seconds.
@@ -327,6 +327,9 @@ impl Finder {
     fn decide_announced(&mut self, found: &mut Vec<Found>) {
         let (level, now) = (self.level_now() - self.zero, self.next);
         let noise = self.noise;
+        if self.driven_upon(level, found) {
+            return;
+        }
         let State::Announced { after, .. } = &mut self.state else {
             return;
         };

@@ -51,9 +51,10 @@ const PLATEAU_SIGMAS: f64 = 4.0;
 const LIFT_DOUBT: (f64, f64) = (0.5, 1.6);
 /// Flags that say of count and last blow that they are doubtful.
 const DOUBTS_BLOWS: &[&str] = &["blows-weak"];
-/// Flags that say of the first blow, and of the last, that they are estimates.
+/// Flags that say of the first blow, the last and the peak that they are estimates.
 const DOUBTS_FIRST: &[&str] = &["start-unsure"];
 const DOUBTS_LAST: &[&str] = &["blows-weak", "end-estimated"];
+const DOUBTS_PEAK: &[&str] = &["peak-unsure"];
 
 /// A figure of a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -314,7 +315,8 @@ impl Judge<'_> {
         let other = if self.rate_hz < PEAK_BLIND_HZ { run.peak_sampled_kn } else { run.peak_kn };
         let (low, high) = (run.peak_kn.min(other), run.peak_kn.max(other));
         let right = is >= low - most && is <= high + most;
-        let told = self.found.record.peak_is_lower_bound && is < run.peak_kn;
+        let told = self.found.record.peak_is_lower_bound && is < run.peak_kn
+            || is > high && self.doubted(DOUBTS_PEAK);
         let words = format!("{is:.4} kN, true {:.4} kN (sampled {:.4} kN)", run.peak_kn, run.peak_sampled_kn);
         add(Figure::Peak, self.came(right, told), words);
     }
