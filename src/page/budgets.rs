@@ -129,6 +129,12 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     {
         notes.push("one run: how runs scatter is not in it".into());
     }
+    for run in all.iter().filter(|run| matches!(run.result, Entry::Measured(_)) && run.lowpass_hz.is_none()) {
+        notes.push(format!(
+            "run {} does not tell by which low-pass it was measured: nothing is averaged out of its noise",
+            run.line.id.0
+        ));
+    }
     for run in all.iter().filter(|run| run.line.excluded) {
         let why = run.line.left_out_because.join("; ");
         notes.push(format!(
@@ -180,7 +186,7 @@ pub(super) fn figures(
     slope: Option<f64>,
 ) -> Result<Vec<Figure>, Problem> {
     let of = |run: &RunDetail| {
-        measure.of(&run.result, slope).ok_or_else(|| {
+        measure.of(&run.result, slope, run.lowpass_hz).ok_or_else(|| {
             Problem::conflict(format!(
                 "run {}: expected a figure '{}', found none",
                 run.line.id.0,

@@ -167,6 +167,11 @@ impl House {
         Self { store, rigs, router: router(state), clock_utc_ns, held: Mutex::default(), _folder: folder }
     }
 
+    /// The file that its store lies in.
+    pub fn store_file(&self) -> std::path::PathBuf {
+        self._folder.path().join("store.sqlite")
+    }
+
     /// Sets the clock, which else stands still, to so many seconds after its beginning.
     pub fn is_later(&self, seconds: i64) {
         self.clock_utc_ns.store(T0_NS + seconds * 1_000_000_000, Ordering::Relaxed);
