@@ -96,6 +96,11 @@ pub(super) fn details(reader: &Reader, ids: &[RunId]) -> Result<Vec<RunDetail>, 
     ids.iter().map(|id| reader.run(*id)?.ok_or_else(|| no_run(*id))).collect()
 }
 
+/// Whether one of these runs comes from a simulated device.
+pub(super) fn any_simulated(runs: &[RunDetail]) -> bool {
+    runs.iter().any(|run| run.line.simulated)
+}
+
 /// One word that all runs agree on; none where they differ or do not know it.
 fn common<'a>(words: &[Option<&'a str>]) -> Option<&'a str> {
     let first = (*words.first()?)?;
@@ -156,6 +161,7 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     Ok(BudgetShown {
         runs: ids,
         measure: query.measure,
+        simulated: all.iter().any(|run| run.line.simulated),
         tension: Tension::of(&found.mean, 1.0),
         torque: torque.as_ref().map(|torque| Torque::of(torque, 1.0)),
         ratio: ratio.as_ref().map(|found| Ratio {

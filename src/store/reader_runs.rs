@@ -65,7 +65,7 @@ pub struct RunLine {
     pub utc: String,
     /// The same, nanoseconds since 1970.
     pub utc_ns: i64,
-    /// The device says that its time is scaled: a simulation.
+    /// It comes from a simulated device.
     pub simulated: bool,
     /// Setup, corrections applied.
     pub setup: Option<String>,

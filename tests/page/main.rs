@@ -16,5 +16,6 @@ mod people;
 #[path = "../store/sample.rs"]
 mod sample;
 mod serving;
+mod simulated;
 mod strict;
 mod support;

@@ -189,6 +189,17 @@ impl House {
         answer
     }
 
+    /// An answer that is no JSON: a page, a drawing.
+    pub async fn text(&self, path: &str) -> String {
+        let request = Request::get(path).body(Body::empty()).unwrap();
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let status = response.status();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        let text = String::from_utf8(bytes.to_vec()).unwrap();
+        assert_eq!(status, StatusCode::OK, "{path}: {text}");
+        text
+    }
+
     pub async fn done(&self, method: Method, path: &str, body: Value) -> Value {
         let (status, answer) = self.ask(method, path, Some(body)).await;
         assert_eq!(status, StatusCode::OK, "{path}: {answer}");

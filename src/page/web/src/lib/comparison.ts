@@ -23,6 +23,7 @@ export interface SetupRow {
 
 interface Head {
   trial: string;
+  simulated: boolean;
   measure: string;
   quantity: string;
   unit: string;

@@ -31,6 +31,7 @@ export interface Acceptance {
   setup: string | null;
   measure: string;
   runs: number[];
+  simulated: boolean;
   unit: 'kN' | 'Nm' | 'percent';
   value: number;
   limit: number;
@@ -67,6 +68,7 @@ export interface ToolHistory {
   setup: string | null;
   measure: string;
   runs: number;
+  simulated: boolean;
   centre_kN: number | null;
   low_kN: number | null;
   high_kN: number | null;

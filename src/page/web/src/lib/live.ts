@@ -68,9 +68,6 @@ export function streamNow(now_ms: number): number {
   return latest.at_s + Math.min(now_ms - latest.came_ms, OLD_AFTER_MS) * 0.001 * scale;
 }
 
-/** The rig is no real one: its clock is scaled, or it says so itself. */
-export const isSimulated = (of: Rig): boolean => of.simulated || (of.identity?.firmware.startsWith('virtual-rig') ?? false);
-
 export const gates = (): number[] => rig.value?.gates_s ?? lastRun.value?.gates.map((gate) => gate.after_s) ?? GATES_DEFAULT_S;
 
 async function askRigs(): Promise<void> {

@@ -4,7 +4,7 @@ import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { asProblem, get, part, type Problem, ROOT } from '../lib/api.ts';
 import { byTool, checkWords, type Comparison, driftOverall, driftWords, noteWords, type Question, questionQuery, type Readings } from '../lib/comparison.ts';
-import { isSimulated, rigs, runNews } from '../lib/live.ts';
+import { runNews } from '../lib/live.ts';
 import { link } from '../lib/route.ts';
 import { addressOf, trials } from '../lib/trials.ts';
 import { MEASURES } from '../lib/trial.ts';
@@ -126,7 +126,6 @@ export function OfTrial({ name }: { name: string }) {
   };
   useEffect(() => void ask(), [name, question.value, runNews.value]);
   const line = trials.value?.find((one) => one.trial === name);
-  const rig = rigs.value.find((one) => one.rig === line?.rig);
   const pieces = [...new Set(readings.value?.rows.flatMap((row) => row.pieces) ?? [])];
   return (
     <>
@@ -137,7 +136,7 @@ export function OfTrial({ name }: { name: string }) {
       </div>
       <h1>Results of {name}</h1>
       {line && line.standing !== 'done' && <p class="remark">The trial is not done: {line.steps_done} of {line.steps_total} steps so far.</p>}
-      {rig && isSimulated(rig) && <Invented />}
+      {found.value?.simulated && <Invented />}
       <Asking now={question.value} ask={(to) => (question.value = { ...to })} problem={problem.value} />
       <Refused problem={problem.value} />
       {found.value === null && problem.value === null && <p>Asking …</p>}

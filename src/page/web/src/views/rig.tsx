@@ -2,7 +2,7 @@
 import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { get, part, post, remove } from '../lib/api.ts';
-import { isSimulated, lastRun, reading, refresh, rig } from '../lib/live.ts';
+import { lastRun, reading, refresh, rig } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { link, route } from '../lib/route.ts';
 import type { Rig } from '../lib/types.ts';
@@ -160,7 +160,7 @@ export function RigView() {
   return (
     <div class="rig">
       <h1>Rig {shown.rig}</h1>
-      {isSimulated(shown) && <Invented />}
+      {shown.simulated && <Invented />}
       <Standing words={standingWords(shown, lastRun.value?.flags)} />
       <div class="pair">
         {shown.dial ? <DialForm rig={shown} /> : <ZeroButton of={shown} />}
