@@ -72,7 +72,7 @@ export const gates = (): number[] => rig.value?.gates_s ?? lastRun.value?.gates.
 
 async function askRigs(): Promise<void> {
   try {
-    rigs.value = (await get<{ rigs: Rig[] }>('rigs')).rigs;
+    rigs.value = (await get('rigs')).rigs;
     asked.value = true;
   } catch {
     // The feed tells that the daemon is away.
@@ -84,8 +84,8 @@ export const refresh = askRigs;
 
 async function askLastRun(of: string): Promise<void> {
   try {
-    const { runs } = await get<{ runs: { id: number }[] }>(`runs?rig=${encodeURIComponent(of)}&limit=1`);
-    const newest = runs[0] ? await get<RunDetail>(`runs/${runs[0].id}`) : null;
+    const { runs } = await get(`runs?rig=${encodeURIComponent(of)}&limit=1`);
+    const newest = runs[0] ? await get(`runs/${runs[0].id}`) : null;
     if (rig.value?.rig === of) lastRun.value = newest;
   } catch {
     // As above.

@@ -86,7 +86,7 @@ export function AcceptanceSheet() {
     problem.value = missing(form.value, classLimit, true);
     if (problem.value) return;
     try {
-      found.value = await get<Acceptance>(`tools/${part(form.value.tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
+      found.value = await get(`tools/${part(form.value.tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
     } catch (error) {
       problem.value = asProblem(error);
     }

@@ -43,7 +43,7 @@ export function HistorySheet() {
     problem.value = form.value.tool === null ? NO_TOOL : null;
     if (problem.value) return;
     try {
-      found.value = await get<ToolHistory>(`tools/${part(form.value.tool ?? '')}/history?${historyQuery(form.value, system.value)}`);
+      found.value = await get(`tools/${part(form.value.tool ?? '')}/history?${historyQuery(form.value, system.value)}`);
     } catch (error) {
       problem.value = asProblem(error);
     }

@@ -2,7 +2,7 @@
 // shown) sees what was asked above the answer.
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { asProblem, get, part, type Problem, ROOT } from '../lib/api.ts';
+import { asProblem, get, part, Problem, ROOT } from '../lib/api.ts';
 import { byTool, checkWords, type Comparison, driftOverall, driftWords, noteWords, type Question, questionQuery, type Readings } from '../lib/comparison.ts';
 import { runNews } from '../lib/live.ts';
 import { link } from '../lib/route.ts';
@@ -105,10 +105,11 @@ export function OfTrial({ name }: { name: string }) {
     }
     asking.current = { question: asked, again: false };
     try {
-      const measure = asked.measure === '' ? '' : `?measure=${asked.measure}`;
-      const [comparison, rows] = await Promise.all([get<Comparison>(`trials/${part(name)}/comparison${questionQuery(asked)}`), get<Readings>(`trials/${part(name)}/readings${measure}`)]);
+      const measure = asked.measure === '' ? '' : `measure=${asked.measure}`;
+      const [comparison, rows] = await Promise.all([get(`trials/${part(name)}/comparison?${questionQuery(asked)}`), get(`trials/${part(name)}/readings?${measure}`)]);
       // A slower answer to an older question must not replace a newer one.
       if (question.value !== asked) return;
+      if ('pieces' in comparison) throw new Problem(0, 'expected setups, found what pieces do');
       found.value = comparison;
       readings.value = rows;
       problem.value = null;

@@ -147,7 +147,7 @@ test('every view of what a simulated rig gave says that it is simulated, and so 
   }
   await watched.go('results');
   const chart = watched.page.locator('form', { hasText: 'How has a tool been?' });
-  await chart.getByRole('group', { name: 'Tool', exact: true }).getByText('wrench 1').tap();
+  await chart.getByRole('group', { name: 'Tool', exact: true }).locator('label.tile', { hasText: 'wrench 1' }).locator('input').tap();
   await chart.getByRole('button', { name: 'Draw the chart' }).tap();
   await chart.locator('.invented').waitFor();
   await watched.end();
