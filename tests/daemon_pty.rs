@@ -161,11 +161,12 @@ fn watching_tells_of_a_run_by_its_number_once_it_is_stored() {
     let mut watch = bench.spawn_cli(&["rig", "watch", "bench"]);
     let lines = BufReader::new(watch.stdout.take().unwrap()).lines();
     bench.start_rig(1, &[]);
-    let mut kinds = Vec::new();
+    let (mut kinds, mut stored) = (Vec::new(), false);
     for line in lines {
         let message: Value = serde_json::from_str(&line.unwrap()).unwrap();
         assert_eq!(message["rig"], "bench");
         if message["news"] == "run" {
+            stored = true;
             assert_eq!(message["id"], 1);
             assert_eq!(bench.cli(&["runs", "show", "1"])["id"], 1);
             break;
@@ -174,6 +175,7 @@ fn watching_tells_of_a_run_by_its_number_once_it_is_stored() {
     }
     watch.kill().unwrap();
     watch.wait().unwrap();
+    assert!(stored, "nothing was told of a run");
     for kind in ["live", "started", "blow"] {
         assert!(kinds.iter().any(|k| k == kind), "no {kind} among {kinds:?}");
     }

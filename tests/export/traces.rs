@@ -68,6 +68,11 @@ fn an_exported_run_measures_equal_from_tension_and_from_counts() {
             for key in FIGURES {
                 assert!(close(&again[key], &run[key]), "{rig} {counted} {key}: {again:#} {run:#}");
             }
+            assert_eq!(
+                again["gates"].as_array().map(Vec::len),
+                run["gates"].as_array().map(Vec::len),
+                "{rig}"
+            );
             for (a, b) in again["gates"].as_array().unwrap().iter().zip(run["gates"].as_array().unwrap()) {
                 assert!(close(&a["tension_kN"], &b["tension_kN"]), "{rig}: {a} {b}");
             }
