@@ -21,7 +21,7 @@ pub fn run(words: &[String]) -> Result<(), Failed> {
     }
     let file = target().join("openapi.json");
     fs::write(&file, &output.stdout)
-        .map_err(|error| Failed::io(&format!("write {}", file.display()), error))?;
+        .map_err(|error| Failed::io(format!("write {}", file.display()), error))?;
     println!("{}", file.display());
     page::types(&file)
 }
