@@ -21,6 +21,9 @@ fn exports(desk: &Desk, rig: &str) -> Vec<Vec<String>> {
     ]
 }
 
+/// Reads the mark of each row of a text.
+type Marks = fn(&str) -> Vec<bool>;
+
 /// Marks of the rows of a CSV; a file without the column has none.
 fn in_csv(text: &str) -> Vec<bool> {
     let mut reader = csv::ReaderBuilder::new().from_reader(text.as_bytes());
@@ -43,9 +46,7 @@ fn each_row_of_csv_json_lines_and_line_protocol_carries_the_mark_and_none_of_oth
     for (rig, mark) in [("plain-2000", true), (INVENTED, false)] {
         for words in exports(&desk, rig) {
             let words: Vec<&str> = words.iter().map(String::as_str).collect();
-            let kinds: [(&str, fn(&str) -> Vec<bool>); 3] =
-                [("csv", in_csv), ("jsonl", in_json_lines), ("lp", in_points)];
-            for (kind, marks) in kinds {
+            for (kind, marks) in [("csv", in_csv as Marks), ("jsonl", in_json_lines), ("lp", in_points)] {
                 // Line protocol has no notes that could be left out.
                 let words: Vec<&str> =
                     words.iter().copied().filter(|w| kind == "csv" || *w != "--no-notes").collect();
