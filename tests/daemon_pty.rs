@@ -40,6 +40,26 @@ fn every_run_is_measured_as_it_was_played_and_carries_what_was_in_force() {
 }
 
 #[test]
+fn a_virtual_rig_whose_time_runs_as_fast_as_the_walls_is_simulated_too() {
+    let mut bench = Bench::new();
+    let mut watch = bench.spawn_cli(&["rig", "watch", "bench"]);
+    let lines = BufReader::new(watch.stdout.take().unwrap()).lines();
+    bench.start_rig_at(1.0, 0, &[]);
+    wait_for("the device's answer", || bench.rig()["identity"].is_object());
+    let rig = bench.rig();
+    assert_eq!((&rig["identity"]["time_scale"], &rig["simulated"]), (&1.into(), &true.into()), "{rig}");
+    let told = lines
+        .map(|line| serde_json::from_str::<Value>(&line.unwrap()).unwrap())
+        .find(|message| message["event"] == "identity")
+        .unwrap();
+    assert_eq!(told["simulated"], true, "{told}");
+    watch.kill().unwrap();
+    watch.wait().unwrap();
+    let identity = bench.stored("SELECT COUNT(*) FROM identities WHERE simulated = 1 AND time_scale = 1");
+    assert!(identity >= 1, "the store knows it too");
+}
+
+#[test]
 fn a_killed_daemon_keeps_the_open_run_as_interrupted_and_goes_on_counting() {
     let mut bench = Bench::new();
     // Slow enough that the 250 ms which may be lost are a small part of a run.
@@ -141,11 +161,12 @@ fn watching_tells_of_a_run_by_its_number_once_it_is_stored() {
     let mut watch = bench.spawn_cli(&["rig", "watch", "bench"]);
     let lines = BufReader::new(watch.stdout.take().unwrap()).lines();
     bench.start_rig(1, &[]);
-    let mut kinds = Vec::new();
+    let (mut kinds, mut stored) = (Vec::new(), false);
     for line in lines {
         let message: Value = serde_json::from_str(&line.unwrap()).unwrap();
         assert_eq!(message["rig"], "bench");
         if message["news"] == "run" {
+            stored = true;
             assert_eq!(message["id"], 1);
             assert_eq!(bench.cli(&["runs", "show", "1"])["id"], 1);
             break;
@@ -154,6 +175,7 @@ fn watching_tells_of_a_run_by_its_number_once_it_is_stored() {
     }
     watch.kill().unwrap();
     watch.wait().unwrap();
+    assert!(stored, "nothing was told of a run");
     for kind in ["live", "started", "blow"] {
         assert!(kinds.iter().any(|k| k == kind), "no {kind} among {kinds:?}");
     }

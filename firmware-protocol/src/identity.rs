@@ -12,6 +12,8 @@ use crate::message::id;
 pub const MAX_RATES: usize = 12;
 /// Bytes of a serial or firmware name.
 pub const MAX_TEXT: usize = 32;
+/// What the firmware of a device that invents its counts begins with; no real hardware may begin so.
+pub const SIMULATED_FIRMWARE: &str = "virtual-rig";
 /// Largest time scale.
 pub const TIME_SCALE_MAX: u16 = 1000;
 
@@ -108,6 +110,13 @@ fn put_text(sink: &mut FrameSink<'_>, text: &str) -> Result<(), EncodeFault> {
 }
 
 impl<'a> Identity<'a> {
+    /// Whether the device says that it invents its counts: by its firmware's name, or by a time that does not run as
+    /// fast as the wall's (SPEC.md section 5.1). Nothing else decides this.
+    #[must_use]
+    pub fn is_simulated(&self) -> bool {
+        self.time_scale != 1 || self.firmware.starts_with(SIMULATED_FIRMWARE)
+    }
+
     pub(crate) const PAYLOAD_LEN: usize = 15 + 4 * MAX_RATES + MAX_CHANNELS + 2 * MAX_TEXT;
 
     pub(crate) fn check(&self) -> Result<(), &'static str> {

@@ -30,7 +30,7 @@ pub use frame::{
     CRC_LEN, DELIMITER, MAX_BODY, MAX_FRAME, PROTOCOL_VERSION, SCRATCH_LEN, crc32, decode, encode,
     max_encoded_len,
 };
-pub use identity::{Identity, MAX_RATES, MAX_TEXT, Rates, TIME_SCALE_MAX};
+pub use identity::{Identity, MAX_RATES, MAX_TEXT, Rates, SIMULATED_FIRMWARE, TIME_SCALE_MAX};
 pub use message::{Message, id};
 pub use refusal::{Fault, Refusal};
 pub use samples::{MAX_SAMPLES_24, MAX_SAMPLES_32, Marks, Packing, Samples, pack24, pack32};

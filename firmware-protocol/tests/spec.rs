@@ -112,6 +112,7 @@ fn printed_limits_and_ids_are_those_of_the_crate() {
         format!("| {} | converter fault |", Fault::AdcFault.number()),
         format!("| {} | value not allowed |", Fault::BadValue.number()),
         format!("| 3 | time_scale | u16 | 1 to {TIME_SCALE_MAX}:"),
+        format!("its firmware begins with `{SIMULATED_FIRMWARE}`, or its time_scale is not 1"),
         format!("| check value, ASCII `123456789` | 0x{:08X} |", crc32(b"123456789")),
     ];
     for row in rows {

@@ -13,6 +13,13 @@ tightening a real connection.";
 /// What is said of readings that come from no hardware.
 pub const SIMULATED: &str = "SIMULATED";
 
+/// Says where people read that what was answered is from a simulation, if it is.
+pub fn mark(format: Format, document: &serde_json::Value) {
+    if format == Format::Table && document["simulated"] == true {
+        say(&format!("{SIMULATED}: some of it comes from no hardware"));
+    }
+}
+
 /// Says the caution where people read.
 pub fn show(format: Format) {
     if format == Format::Table {

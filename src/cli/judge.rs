@@ -130,6 +130,7 @@ pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
         Cell::number_of(&document, "guard", 3),
     ]);
     print(context.format, &document, &rows)?;
+    caution::mark(context.format, &document);
     if context.format == Format::Table {
         for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
             say(note);
@@ -178,6 +179,7 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
         ]);
     }
     print(context.format, &document, &rows)?;
+    caution::mark(context.format, &document);
     if context.format == Format::Table {
         match (limits, document["centre_kN"].as_f64()) {
             (Some((low, high)), Some(centre)) => {

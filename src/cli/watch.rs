@@ -281,10 +281,10 @@ fn event_words(message: &Value) -> Option<String> {
 
 fn identity_words(message: &Value) -> String {
     let scale = message["time_scale"].as_u64().unwrap_or(1);
-    let simulated = if scale == 1 {
-        String::new()
-    } else {
-        format!("; {}, {scale} × faster than real time", super::caution::SIMULATED)
+    let simulated = match (message["simulated"] == true, scale) {
+        (false, _) => String::new(),
+        (true, 1) => format!("; {}", super::caution::SIMULATED),
+        (true, _) => format!("; {}, {scale} × faster than real time", super::caution::SIMULATED),
     };
     format!(
         "device {} answers, firmware {}{simulated}",
@@ -382,8 +382,13 @@ mod tests {
     }
 
     #[test]
-    fn a_scaled_clock_is_called_simulated() {
-        let words = identity_words(&serde_json::json!({"serial": "v1", "firmware": "1", "time_scale": 20}));
-        assert!(words.contains("SIMULATED"), "{words}");
+    fn a_device_that_says_so_is_called_simulated_at_any_speed_and_no_other_is() {
+        for (simulated, scale, mark) in [(true, 20, true), (true, 1, true), (false, 1, false)] {
+            let identity = serde_json::json!({"serial": "v1", "firmware": "1", "time_scale": scale,
+                                              "simulated": simulated});
+            let words = identity_words(&identity);
+            assert_eq!(words.contains("SIMULATED"), mark, "{words}");
+            assert_eq!(words.contains("20 ×"), scale == 20, "{words}");
+        }
     }
 }

@@ -41,8 +41,8 @@ pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn:
 /// Takes an event into the state.
 pub fn take(state: &mut RigState, event: &Event) {
     match event {
-        Event::Identity { serial, firmware, time_scale, .. } => {
-            state.simulated = *time_scale != 1;
+        Event::Identity { serial, firmware, time_scale, simulated, .. } => {
+            state.simulated = *simulated;
             state.identity = Some(Identity {
                 serial: serial.clone(),
                 firmware: firmware.clone(),
@@ -147,20 +147,21 @@ mod tests {
     }
 
     #[test]
-    fn a_time_scale_other_than_one_is_a_simulation() {
+    fn a_rig_is_simulated_where_its_device_says_so_and_as_long_as_it_does() {
         let mut state = blank("a", "/dev/x", None, None);
-        let identity = |time_scale| Event::Identity {
+        let identity = |simulated| Event::Identity {
             serial: "v".into(),
             firmware: "1".into(),
             adc_bits: 24,
             count_min: -8_388_608,
             count_max: 8_388_607,
             rates_hz: vec![2000],
-            time_scale,
+            time_scale: 1,
+            simulated,
         };
-        take(&mut state, &identity(20));
+        take(&mut state, &identity(true));
         assert!(state.simulated);
-        take(&mut state, &identity(1));
+        take(&mut state, &identity(false));
         assert!(!state.simulated);
     }
 }

@@ -277,13 +277,16 @@ impl<M: Measuring> Rig<M> {
         let utc_ns = self.wall.utc_ns(self.last);
         board::take(&mut on(&self.board), &event);
         match &event {
-            Event::Identity { serial, firmware, time_scale, .. } => self.keeper.row(Write::Identity {
-                stream: self.keeper.stream(),
-                utc_ns,
-                serial: serial.clone(),
-                firmware: firmware.clone(),
-                time_scale: *time_scale,
-            }),
+            Event::Identity { serial, firmware, time_scale, simulated, .. } => {
+                self.keeper.row(Write::Identity {
+                    stream: self.keeper.stream(),
+                    utc_ns,
+                    serial: serial.clone(),
+                    firmware: firmware.clone(),
+                    time_scale: *time_scale,
+                    simulated: *simulated,
+                })
+            }
             // A zero taken up again at the start stands in the store already.
             Event::Zeroed { zero } if !self.restores_zero() => {
                 self.keeper.row(Write::Zero { utc_ns, zero_kn: zero.kn() })

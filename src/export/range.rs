@@ -39,6 +39,8 @@ pub struct RangePiece {
     pub rate_hz: f64,
     /// Device seconds in a second: 1 on real hardware.
     pub time_scale: u32,
+    /// A simulated device answered on their stream.
+    pub simulated: bool,
     /// Samples in a point; the last one may hold fewer.
     pub samples_per_point: u32,
     /// The calibration that held; none: there was none.
@@ -71,6 +73,7 @@ pub const COLUMNS: &[Column] = &[
     Column::new("counts_min", Form::Whole, "least code"),
     Column::new("counts_max", Form::Whole, "greatest code"),
     Column::new("calibration", Form::Text, "name of the calibration"),
+    Column::new("simulated", Form::Flag, "comes from a simulated device"),
 ];
 
 /// The table, with what a reader must know as notes.
@@ -139,7 +142,7 @@ impl RangePiece {
     }
 
     /// Its rows.
-    pub fn rows(&self) -> impl Iterator<Item = [Cell; 12]> + '_ {
+    pub fn rows(&self) -> impl Iterator<Item = [Cell; 13]> + '_ {
         (0..self.len()).map(move |point| {
             let (min, max, mean) = match &self.points {
                 Points::Raw(counts) => (counts[point], counts[point], f64::from(counts[point])),
@@ -166,6 +169,7 @@ impl RangePiece {
                 Cell::Whole(i64::from(min)),
                 Cell::Whole(i64::from(max)),
                 Cell::text(self.calibration.as_ref().map(|line| line.id.as_str())),
+                Cell::Flag(self.simulated),
             ]
         })
     }
@@ -183,6 +187,7 @@ mod tests {
             first_sample: 500,
             rate_hz: 1000.0,
             time_scale: 1,
+            simulated: false,
             samples_per_point: 100,
             calibration: Some(Calibration {
                 id: "c".into(),
@@ -210,7 +215,7 @@ mod tests {
         for slope in [1.0, -1.0] {
             let piece = piece(slope);
             for row in piece.rows() {
-                let [.., mean, low, high, _, _, _, _] = &row;
+                let [.., mean, low, high, _, _, _, _, _] = &row;
                 let (Cell::Real(mean), Cell::Real(low), Cell::Real(high)) = (mean, low, high) else {
                     panic!("{row:?}")
                 };

@@ -27,6 +27,14 @@ pub const COLUMNS: &[Column] = &[
     Column::new("counts", Form::Whole, "the converter's code as recorded"),
 ];
 
+/// The same of a simulated run: the mark stands in each row, because not every kind of file has notes.
+pub const COLUMNS_OF_SIMULATED: &[Column] = &[
+    COLUMNS[0],
+    COLUMNS[1],
+    COLUMNS[2],
+    Column::new("simulated", Form::Flag, "comes from a simulated device; no such column: it does not"),
+];
+
 /// The table, with what a reader must know as notes.
 #[must_use]
 pub fn table(head: &TraceHead) -> Table {
@@ -75,7 +83,8 @@ pub fn table(head: &TraceHead) -> Table {
     );
     let first_blow_ns = (run.line.first_blow_s.unwrap_or(0.0) * 1e9).round() as i64;
     let when = When::Since { utc_ns: run.line.utc_ns.saturating_sub(first_blow_ns), seconds: "time_s" };
-    Table { name: "trace", columns: COLUMNS, notes, when, tags: tags(&run.line) }
+    let columns = if run.line.simulated { COLUMNS_OF_SIMULATED } else { COLUMNS };
+    Table { name: "trace", columns, notes, when, tags: tags(&run.line) }
 }
 
 fn tags(run: &RunLine) -> Vec<(&'static str, String)> {
@@ -85,13 +94,15 @@ fn tags(run: &RunLine) -> Vec<(&'static str, String)> {
 }
 
 /// The rows of a stretch.
-pub fn rows<'a>(head: &'a TraceHead, stretch: &'a Stretch) -> impl Iterator<Item = [Cell; 3]> + 'a {
+pub fn rows<'a>(head: &'a TraceHead, stretch: &'a Stretch) -> impl Iterator<Item = Vec<Cell>> + 'a {
     // A run with samples has a zero and a rate: the store demands them of every measured run.
     let zero_kn = head.run.zero_kn.unwrap_or(0.0);
     let rate_hz = head.run.rate_hz.unwrap_or(f64::NAN);
     stretch.counts.iter().enumerate().map(move |(offset, &code)| {
         let kn = head.calibration.as_ref().map(|c| to_1e9(reading_kn(c, f64::from(code)) - zero_kn));
         let sample = stretch.first_sample + offset as u64;
-        [Cell::Real(to_1e9(sample as f64 / rate_hz)), Cell::real(kn), Cell::Whole(i64::from(code))]
+        let at = Cell::Real(to_1e9(sample as f64 / rate_hz));
+        let mark = head.run.line.simulated.then_some(Cell::Flag(true));
+        [at, Cell::real(kn), Cell::Whole(i64::from(code))].into_iter().chain(mark).collect()
     })
 }

@@ -121,6 +121,7 @@ fn from_device<'c>(message: &Message<'_>, counts: &'c mut [i32]) -> Option<Frame
             count_max: i.count_max,
             tick_rate_hz: i.tick_rate_hz,
             time_scale: i.time_scale,
+            simulated: i.is_simulated(),
             rates_hz: i.rates_hz.as_slice().to_vec(),
             channels: i.channels.iter().map(boltscribe_wire::Channel::number).collect(),
         }),

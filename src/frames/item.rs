@@ -77,6 +77,8 @@ pub struct Identity {
     pub tick_rate_hz: u32,
     /// Device seconds in a second here.
     pub time_scale: u16,
+    /// It says that it invents its counts.
+    pub simulated: bool,
     /// Rates offered, hertz.
     pub rates_hz: Vec<u32>,
     /// Kinds of slow channels (numbers of SPEC.md), in the order of the status.

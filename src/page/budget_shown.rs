@@ -18,6 +18,8 @@ pub struct BudgetShown {
     pub runs: Vec<RunId>,
     /// Which figure of them.
     pub measure: Measure,
+    /// One of these, or of the others, comes from a simulated device.
+    pub simulated: bool,
     /// Their mean tension.
     pub tension: Tension,
     /// Its equivalent torque; null where how far the bolt factor scatters is not known.

@@ -96,6 +96,11 @@ pub(super) fn details(reader: &Reader, ids: &[RunId]) -> Result<Vec<RunDetail>, 
     ids.iter().map(|id| reader.run(*id)?.ok_or_else(|| no_run(*id))).collect()
 }
 
+/// Whether one of these runs comes from a simulated device.
+pub(super) fn any_simulated(runs: &[RunDetail]) -> bool {
+    runs.iter().any(|run| run.line.simulated)
+}
+
 /// One word that all runs agree on; none where they differ or do not know it.
 fn common<'a>(words: &[Option<&'a str>]) -> Option<&'a str> {
     let first = (*words.first()?)?;
@@ -129,6 +134,12 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     {
         notes.push("one run: how runs scatter is not in it".into());
     }
+    for run in all.iter().filter(|run| matches!(run.result, Entry::Measured(_)) && run.lowpass_hz.is_none()) {
+        notes.push(format!(
+            "run {} does not tell by which low-pass it was measured: nothing is averaged out of its noise",
+            run.line.id.0
+        ));
+    }
     for run in all.iter().filter(|run| run.line.excluded) {
         let why = run.line.left_out_because.join("; ");
         notes.push(format!(
@@ -150,6 +161,7 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     Ok(BudgetShown {
         runs: ids,
         measure: query.measure,
+        simulated: all.iter().any(|run| run.line.simulated),
         tension: Tension::of(&found.mean, 1.0),
         torque: torque.as_ref().map(|torque| Torque::of(torque, 1.0)),
         ratio: ratio.as_ref().map(|found| Ratio {
@@ -180,7 +192,7 @@ pub(super) fn figures(
     slope: Option<f64>,
 ) -> Result<Vec<Figure>, Problem> {
     let of = |run: &RunDetail| {
-        measure.of(&run.result, slope).ok_or_else(|| {
+        measure.of(&run.result, slope, run.lowpass_hz).ok_or_else(|| {
             Problem::conflict(format!(
                 "run {}: expected a figure '{}', found none",
                 run.line.id.0,

@@ -82,6 +82,8 @@ pub enum Compared {
 pub struct TrialSetups {
     /// Name of the trial.
     trial: String,
+    /// One of its runs comes from a simulated device.
+    simulated: bool,
     #[serde(flatten)]
     found: SetupsCompared,
 }
@@ -110,6 +112,8 @@ pub struct Beside {
 pub struct TrialPieces {
     /// Name of the trial.
     trial: String,
+    /// One of its runs comes from a simulated device.
+    simulated: bool,
     #[serde(flatten)]
     found: PiecesCompared,
 }
@@ -254,11 +258,16 @@ impl<'a> Asking<'a> {
         piece_effects(&self.observations, &self.question, untried).map_err(|error| self.refused(&error))
     }
 
+    fn is_simulated(&self) -> bool {
+        self.trial.runs.iter().any(|(_, run)| run.simulated)
+    }
+
     fn setups(&self, reader: &Reader) -> Result<TrialSetups, Problem> {
         let (found, totals) = self.compared(reader)?;
         let mut found = of_setups(&self.asked(), &self.observations, &found, &totals);
         found.excluded.extend(self.without.iter().cloned());
-        Ok(TrialSetups { trial: self.trial.row.plan.name.clone(), found })
+        let trial = self.trial.row.plan.name.clone();
+        Ok(TrialSetups { trial, simulated: self.is_simulated(), found })
     }
 
     fn pieces(&self) -> Result<TrialPieces, Problem> {
@@ -266,7 +275,8 @@ impl<'a> Asking<'a> {
         let found = self.effects(untried.as_deref())?;
         let mut found = of_pieces(&self.asked(), &found, untried.as_deref());
         found.excluded.extend(self.without.iter().cloned());
-        Ok(TrialPieces { trial: self.trial.row.plan.name.clone(), found })
+        let trial = self.trial.row.plan.name.clone();
+        Ok(TrialPieces { trial, simulated: self.is_simulated(), found })
     }
 
     /// Limits with what the calibration leaves in each percent.

@@ -155,6 +155,7 @@ impl InStream {
             first_sample: block.first_sample,
             rate_hz: block.rate_hz,
             time_scale: self.stream.time_scale,
+            simulated: self.stream.simulated,
             samples_per_point: block.samples_per_point,
             points: Points::Thin(block.points),
         })
@@ -178,6 +179,7 @@ impl InStream {
             first_sample,
             rate_hz: span.rate_hz,
             time_scale: self.stream.time_scale,
+            simulated: self.stream.simulated,
             samples_per_point,
             calibration: calibration.clone(),
             points,

@@ -38,7 +38,7 @@ pub struct RigShort {
     pub link: Link,
     /// Nothing comes from it.
     pub stale: bool,
-    /// The device says that its time is scaled, so it is a simulation.
+    /// The device says that it invents its counts: a simulation.
     pub simulated: bool,
 }
 

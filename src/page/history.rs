@@ -61,6 +61,8 @@ pub struct HistoryShown {
     measure: Measure,
     /// How many there are.
     runs: usize,
+    /// One of them comes from a simulated device.
+    simulated: bool,
     /// Centre of the chart, kN; null where runs are too few for one.
     #[serde(rename = "centre_kN")]
     centre_kn: Option<f64>,
@@ -156,8 +158,9 @@ pub async fn drawn(
         Problem::conflict(format!("tool '{}': expected at least 2 runs for a chart, found {n}", found.tool))
     })?;
     let marked: Vec<usize> = chart.remarks.iter().map(|(place, _)| *place).collect();
-    let title =
-        format!("{}, {}, {}", found.tool, found.setup.as_deref().unwrap_or("no setup"), found.measure.name());
+    let setup = found.setup.as_deref().unwrap_or("no setup");
+    let mark = if found.is_simulated() { " (simulated: no number was measured on a real tool)" } else { "" };
+    let title = format!("{}, {setup}, {}{mark}", found.tool, found.measure.name());
     let text = svg(&title, &found.values, chart, &marked);
     let headers = [
         (header::CONTENT_TYPE, "image/svg+xml"),
@@ -219,6 +222,10 @@ fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Charted,
 }
 
 impl Charted {
+    fn is_simulated(&self) -> bool {
+        self.runs.iter().any(|run| run.simulated)
+    }
+
     fn shown(self) -> HistoryShown {
         let chart = self.chart.as_ref();
         let remarks = |at: usize| -> Vec<&'static str> {
@@ -235,6 +242,7 @@ impl Charted {
             points: self.runs.iter().zip(&self.values).enumerate().map(point).collect(),
             measure: self.measure,
             runs: self.values.len(),
+            simulated: self.is_simulated(),
             centre_kn: chart.map(|c| c.centre),
             low_kn: chart.map(|c| c.limits.0),
             high_kn: chart.map(|c| c.limits.1),

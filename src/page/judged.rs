@@ -73,6 +73,8 @@ pub struct AcceptanceShown {
     pub measure: Measure,
     /// Numbers of the runs that were judged, newest first.
     pub runs: Vec<i64>,
+    /// One of these, or of the reference tool's, comes from a simulated device.
+    pub simulated: bool,
     /// Unit of value, limit, uncertainties and guard.
     pub unit: JudgedUnit,
     /// Mean of the runs.

@@ -5,7 +5,7 @@
 
 use super::accept_query::{AcceptQuery, RUNS_MAX, RUNS_MIN, is_possible, of_class};
 use super::body::Asked;
-use super::budgets::{details, factor, figures, line};
+use super::budgets::{any_simulated, details, factor, figures, line};
 use super::judged::{AcceptanceShown, JudgedUnit};
 use super::openapi::Refused;
 use super::problem::Problem;
@@ -81,6 +81,7 @@ struct Judged {
     own: &'static str,
     unit: JudgedUnit,
     limit: f64,
+    simulated: bool,
     notes: Vec<String>,
 }
 
@@ -115,6 +116,7 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
         setup,
         measure: query.measure(),
         runs: ids,
+        simulated: found.simulated,
         unit: found.unit,
         value: found.value.value,
         limit: found.limit,
@@ -204,6 +206,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
     let ids: Vec<RunId> = runs.iter().map(|run| run.id).collect();
     let own = details(reader, &ids)?;
     let all: Vec<&_> = own.iter().collect();
+    let simulated = any_simulated(&own);
     let mut notes = Vec::new();
     match (query.limit_kn, query.limit_nm, &query.reference, query.percent) {
         (Some(limit), None, None, None) | (None, Some(limit), None, None) => {
@@ -221,12 +224,20 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
                     own: "repeatability",
                     unit: JudgedUnit::Kilonewtons,
                     limit,
+                    simulated,
                     notes,
                 });
             }
             let factor = factor(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
             let value = torque(&found.mean, runs.len(), factor);
-            Ok(Judged { value, own: "repeatability", unit: JudgedUnit::NewtonMetres, limit, notes })
+            Ok(Judged {
+                value,
+                own: "repeatability",
+                unit: JudgedUnit::NewtonMetres,
+                limit,
+                simulated,
+                notes,
+            })
         }
         (None, None, Some(reference), Some(percent)) => {
             let day = day_utc(runs[0].utc_ns);
@@ -245,6 +256,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
                 .hint("run the reference tool on the same day, setup and rig"));
             }
             let b = details(reader, &others)?;
+            let simulated = simulated || any_simulated(&b);
             let all: Vec<&_> = own.iter().chain(&b).collect();
             let known = line(reader, &all, &mut notes)?;
             let slope = known.as_ref().map(|known| known.fit.polynomial.coefficients[1]);
@@ -253,7 +265,8 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
                 .ok_or_else(|| Problem::unprocessable("reference: expected figures above 0, found none"))?;
             let mut value = found.ratio;
             scale(&mut value, 100.0);
-            Ok(Judged { value, own: "repeatability of A", unit: JudgedUnit::Percent, limit: percent, notes })
+            let (own, unit) = ("repeatability of A", JudgedUnit::Percent);
+            Ok(Judged { value, own, unit, limit: percent, simulated, notes })
         }
         _ => Err(Problem::unprocessable(
             "expected one limit: limit_kN, limit_Nm, or reference with percent".to_owned(),

@@ -8,7 +8,7 @@ use super::problem::Details;
 use super::strict;
 use axum::response::{IntoResponse, Response};
 use axum::{Extension, Json};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use utoipa::openapi::security::{HttpAuthScheme, HttpBuilder, SecurityRequirement, SecurityScheme};
@@ -63,6 +63,14 @@ impl Described {
     pub fn new(document: Document) -> Self {
         Self(Arc::new(document))
     }
+
+    /// The whole document, answers closed.
+    #[must_use]
+    pub fn whole(&self) -> Value {
+        let mut document = json!(*self.0);
+        strict::answers(&mut document);
+        document
+    }
 }
 
 /// This document.
@@ -70,10 +78,8 @@ impl Described {
     get, path = "/openapi.json", operation_id = "openapi", tag = "state",
     responses((status = 200, description = "A document after OpenAPI 3.1", body = Object), Refused)
 )]
-pub async fn document(Extension(Described(document)): Extension<Described>) -> Response {
-    let mut document = json!(*document);
-    strict::answers(&mut document);
-    Json(document).into_response()
+pub async fn document(Extension(described): Extension<Described>) -> Response {
+    Json(described.whole()).into_response()
 }
 
 /// What any path may answer instead: a problem.

@@ -37,7 +37,7 @@ pub struct Identity {
     pub serial: String,
     /// Firmware version.
     pub firmware: String,
-    /// Device seconds in a second here; other than 1 the rig is simulated.
+    /// Device seconds in a second here.
     pub time_scale: u16,
 }
 
@@ -54,7 +54,7 @@ pub struct RigState {
     pub link_detail: Option<String>,
     /// Nothing came for max(1 s, 3 frames): the reading below is null then.
     pub stale: bool,
-    /// The device says that its time is scaled, so it is a simulation.
+    /// The device says that it invents its counts: a simulation.
     pub simulated: bool,
     /// Who answers, once it has told.
     pub identity: Option<Identity>,

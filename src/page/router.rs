@@ -43,6 +43,12 @@ pub fn router(state: State) -> Router {
         .with_state(state)
 }
 
+/// The document of the whole interface, as it is served; no store and no rig is needed for it.
+#[must_use]
+pub fn document() -> serde_json::Value {
+    Described::new(table().into_openapi()).whole()
+}
+
 fn table() -> OpenApiRouter<State> {
     let timed = OpenApiRouter::default()
         .routes(routes!(openapi::document))

@@ -111,6 +111,8 @@ pub enum Event {
         rates_hz: Vec<u32>,
         /// Device seconds in a second here; 1 on real hardware.
         time_scale: u16,
+        /// It says that it invents its counts: all that comes from it is simulated.
+        simulated: bool,
     },
     /// Samples flow at this rate.
     Rate {

@@ -130,6 +130,7 @@ impl Stream {
                 count_max: i.count_max,
                 rates_hz: i.rates_hz.clone(),
                 time_scale: i.time_scale,
+                simulated: i.simulated,
             })),
             Piece::Status(s) => out.push(Output::Event(Event::Status {
                 dropped: s.dropped,

@@ -5,6 +5,7 @@
 use super::by_hand::Entry;
 use crate::metrology::budget::Line;
 use crate::runs::Record;
+use crate::runs::lowpass::corner_hz;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -29,8 +30,10 @@ const MEDIAN: f64 = 1.253_314_137_315_5;
 const HALF_SECOND: f64 = 0.5;
 /// Overshoot of a step through the Butterworth low-pass of order 4, as a share of the step.
 const OVERSHOOT: f64 = 0.108;
-/// Cut-off of the low-pass where it is not set otherwise, hertz.
-const LOWPASS_HZ: f64 = 200.0;
+/// Name of the line of noise where the low-pass that measured the run is known, and where it is not.
+const NOISE: [&str; 2] = ["noise", "noise (low-pass not known: nothing averaged)"];
+/// The same for the zero.
+const ZERO: [&str; 2] = ["zero", "zero (low-pass not known: nothing averaged)"];
 /// Where blows are not seen, seconds.
 const INTERVAL_UNSEEN_S: f64 = 0.1;
 
@@ -57,12 +60,13 @@ impl Measure {
         }
     }
 
-    /// The figure of a run; `kn_per_count` is the slope of its line, where it has one. None: the run has no such
-    /// figure.
+    /// The figure of a run; `kn_per_count` is the slope of its line, where it has one, and `lowpass_hz` the cut-off
+    /// that was set when it was measured, hertz. Where that is not known, nothing is averaged out of its noise: too
+    /// large rather than too small. None: the run has no such figure.
     #[must_use]
-    pub fn of(self, entry: &Entry, kn_per_count: Option<f64>) -> Option<Figure> {
+    pub fn of(self, entry: &Entry, kn_per_count: Option<f64>, lowpass_hz: Option<f64>) -> Option<Figure> {
         match entry {
-            Entry::Measured(run) => self.measured(&run.record, kn_per_count),
+            Entry::Measured(run) => self.measured(&run.record, kn_per_count, lowpass_hz),
             Entry::ByHand(read) => {
                 let value = match self {
                     Self::Held => read.held(),
@@ -76,17 +80,21 @@ impl Measure {
         }
     }
 
-    fn measured(self, record: &Record, kn_per_count: Option<f64>) -> Option<Figure> {
+    fn measured(self, record: &Record, kn_per_count: Option<f64>, lowpass_hz: Option<f64>) -> Option<Figure> {
         let noise = record.noise.kn();
-        let corner_hz = LOWPASS_HZ.min(0.2 * record.rate_hz);
+        let corner_hz = lowpass_hz.map(|set_hz| corner_hz(set_hz, record.rate_hz));
+        let name = |names: [&'static str; 2]| names[usize::from(corner_hz.is_none())];
         // Of low-passed noise about two values a hertz and second are independent.
-        let averaged = |seconds: f64| noise / libm::sqrt((2.0 * corner_hz * seconds).max(1.0));
+        let independent = |seconds: f64| corner_hz.map_or(1.0, |hz| (2.0 * hz * seconds).max(1.0));
+        let averaged = |seconds: f64| noise / libm::sqrt(independent(seconds));
         let interval_s = record.blow_rate_hz.map_or(INTERVAL_UNSEEN_S, |hz| 1.0 / hz);
         let (value, mut lines) = match self {
-            Self::Held => (record.held?, vec![Line::known("noise", MEDIAN * averaged(HALF_SECOND))]),
-            Self::Gate => (record.gates.first()?.tension?, vec![Line::known("noise", averaged(interval_s))]),
+            Self::Held => (record.held?, vec![Line::known(name(NOISE), MEDIAN * averaged(HALF_SECOND))]),
+            Self::Gate => {
+                (record.gates.first()?.tension?, vec![Line::known(name(NOISE), averaged(interval_s))])
+            }
             Self::Peak => {
-                let mut lines = vec![Line::known("noise", noise)];
+                let mut lines = vec![Line::known(NOISE[0], noise)];
                 if let [.., before, last] = &record.blows[..] {
                     let step = (last.level.kn() - before.level.kn()).abs();
                     lines.push(Line::rectangular("overshoot of the low-pass", OVERSHOOT * step, 1.0));
@@ -98,7 +106,7 @@ impl Measure {
                 (plateau.limit, vec![Line::known("fit of the plateau", plateau.limit_se.kn())])
             }
         };
-        lines.push(Line::known("zero", MEDIAN * averaged(HALF_SECOND)));
+        lines.push(Line::known(name(ZERO), MEDIAN * averaged(HALF_SECOND)));
         if let Some(slope) = kn_per_count {
             // Of the figure and of its zero.
             lines.push(Line::rectangular("resolution", 0.5 * slope.abs(), libm::sqrt(2.0)));

@@ -16,12 +16,12 @@ pub(super) type Applied = rusqlite::Result<Outcome>;
 pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
     match write {
         Write::Stream { started_utc_ns, settings } => stream(tx, rig, *started_utc_ns, settings),
-        Write::Identity { stream, utc_ns, serial, firmware, time_scale } => done(
+        Write::Identity { stream, utc_ns, serial, firmware, time_scale, simulated } => done(
             tx.prepare_cached(
-                "INSERT INTO identities (stream, utc_ns, serial, firmware, time_scale)
-                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                "INSERT INTO identities (stream, utc_ns, serial, firmware, time_scale, simulated)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
             )?
-            .execute(params![stream.0, utc_ns, serial, firmware, time_scale])?,
+            .execute(params![stream.0, utc_ns, serial, firmware, time_scale, simulated])?,
         ),
         Write::Run { stream, row, first_blow_utc_ns } => {
             insert_run::row(tx, *stream, row, *first_blow_utc_ns)

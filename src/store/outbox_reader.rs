@@ -159,8 +159,9 @@ const NUMBERS: [(&str, &str); 6] = [
     ("clipped", "clipped"),
     ("peak_is_lower_bound", "peak_is_lower_bound"),
 ];
-const SIMULATED: &str = "COALESCE((SELECT i.time_scale <> 1 FROM identities i WHERE i.stream = r.stream
-                                   ORDER BY i.id DESC LIMIT 1), 0)";
+/// As in the views of runs.
+const SIMULATED: &str = "COALESCE(r.simulated, (SELECT MAX(i.simulated) FROM identities_told i
+                                                WHERE i.stream = r.stream), 0)";
 
 impl Reader {
     /// The next rows to be sent after row `after`, in order, at most `limit`.

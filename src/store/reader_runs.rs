@@ -65,7 +65,7 @@ pub struct RunLine {
     pub utc: String,
     /// The same, nanoseconds since 1970.
     pub utc_ns: i64,
-    /// The device says that its time is scaled: a simulation.
+    /// It comes from a simulated device.
     pub simulated: bool,
     /// Setup, corrections applied.
     pub setup: Option<String>,
@@ -163,6 +163,9 @@ pub struct RunDetail {
     pub original: Option<Box<RunResult>>,
     /// What was measured again, oldest first.
     pub versions: Vec<Version>,
+    /// Cut-off of the low-pass that its newest measures were set to, hertz; none for a reading by hand, and where
+    /// the store does not tell it.
+    pub lowpass_hz: Option<f64>,
     /// What is left of its samples, where they were pruned.
     pub pruned: Option<Tombstone>,
     /// Its closing.
@@ -320,9 +323,24 @@ impl Reader {
             }
             (_, announced) => (announced, None),
         };
+        let lowpass_hz = self.lowpass_hz(id)?;
         let corrections = self.corrections(id)?;
         let pruned = self.tombstone(id)?;
-        Ok(Some(RunDetail { line, result, original, versions, pruned, closed, corrections }))
+        Ok(Some(RunDetail { line, result, original, versions, lowpass_hz, pruned, closed, corrections }))
+    }
+
+    /// The cut-off as the document of settings has it, not as a default would fill it in.
+    fn lowpass_hz(&self, id: RunId) -> Result<Option<f64>, StoreError> {
+        let found = self.first(
+            "SELECT CASE WHEN n.id IS NULL THEN json_extract(s.settings, '$.runs.lowpass_hz')
+                    ELSE json_extract(n.settings, '$.lowpass_hz') END
+             FROM runs r LEFT JOIN streams s ON s.id = r.stream
+             LEFT JOIN recomputations n ON n.id = (SELECT MAX(m.id) FROM recomputations m WHERE m.run = r.id)
+             WHERE r.id = ?1",
+            [id.0],
+            |row| row.get::<_, Option<f64>>(0),
+        )?;
+        Ok(found.flatten())
     }
 
     fn corrections(&self, id: RunId) -> Result<Vec<CorrectionRow>, StoreError> {

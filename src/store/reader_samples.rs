@@ -48,6 +48,8 @@ pub struct StreamSpan {
     pub started_utc_ns: i64,
     /// Device seconds in a second: 1 on real hardware.
     pub time_scale: u32,
+    /// A simulated device answered on it.
+    pub simulated: bool,
 }
 
 /// Thinned points that follow each other.
@@ -146,7 +148,8 @@ impl Reader {
     ) -> Result<Vec<StreamSpan>, StoreError> {
         self.all(
             "SELECT id, started_utc_ns, COALESCE((SELECT time_scale FROM identities i WHERE i.stream = s.id
-                                                  ORDER BY i.id DESC LIMIT 1), 1)
+                                                  ORDER BY i.id DESC LIMIT 1), 1),
+                    COALESCE((SELECT MAX(i.simulated) FROM identities_told i WHERE i.stream = s.id), 0)
              FROM streams s WHERE rig = ?1 AND started_utc_ns <= ?3
              AND COALESCE((SELECT n.started_utc_ns FROM streams n WHERE n.rig = ?1 AND n.id > s.id
                            ORDER BY n.id LIMIT 1), ?2) >= ?2
@@ -157,6 +160,7 @@ impl Reader {
                     id: StreamId(row.get(0)?),
                     started_utc_ns: row.get(1)?,
                     time_scale: row.get(2)?,
+                    simulated: row.get(3)?,
                 })
             },
         )

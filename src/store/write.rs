@@ -124,8 +124,10 @@ pub enum Write {
         serial: String,
         /// Firmware version.
         firmware: String,
-        /// Device seconds in a second here; other than 1 the rig is simulated.
+        /// Device seconds in a second here.
         time_scale: u16,
+        /// The device says that it invents its counts: runs stored from here on carry the mark.
+        simulated: bool,
     },
     /// A row of a run; an announcement is answered with its [`RunId`].
     Run {

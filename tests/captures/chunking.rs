@@ -18,9 +18,12 @@ const CUTS: [Cut; 9] = [
 
 #[test]
 fn ticked_recordings_give_equal_rows_and_codes_however_they_are_cut() {
+    let (mut rows, mut raw) = (0, 0);
     for recording in all().iter().filter(|r| r.carries_ticks()) {
         let entries = &recording.capture.entries;
         let as_recorded = essence(&recording.settings, entries);
+        rows += as_recorded.rows.len();
+        raw += as_recorded.raw.len();
         for way in CUTS {
             let what = format!("{} cut {way:?}", recording.name);
             let recut = essence(&recording.settings, &cut(entries, way));
@@ -30,15 +33,19 @@ fn ticked_recordings_give_equal_rows_and_codes_however_they_are_cut() {
             assert!(recut.raw == as_recorded.raw, "{what}: other raw codes");
         }
     }
+    assert!(rows >= 28 && raw >= 14, "{rows} rows and codes of {raw} runs were compared");
 }
 
 #[test]
 fn accounts_close_in_every_recording_also_without_ticks() {
+    let mut raw = 0;
     for recording in all() {
         let essence = essence(&recording.settings, &recording.capture.entries);
         assert_accounts_close(&essence.counters, &recording.name);
+        raw += essence.raw.len();
         assert!(essence.raw.iter().all(|raw| raw.ended), "{}: an open run's codes", recording.name);
     }
+    assert!(raw >= 28, "codes of {raw} runs");
 }
 
 #[test]

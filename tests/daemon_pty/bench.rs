@@ -192,6 +192,12 @@ impl Bench {
         self.rig = Some(control);
     }
 
+    /// A number that the store itself gives.
+    pub fn stored(&self, sql: &str) -> i64 {
+        let db = rusqlite::Connection::open(self.path("store/store.sqlite")).unwrap();
+        db.query_row(sql, [], |row| row.get(0)).unwrap()
+    }
+
     /// Starts the device with a scenario over and over; it goes on whoever listens, and what nobody reads is
     /// lost.
     pub fn play(&mut self, scenario: &Scenario, speed: f64) {

@@ -143,9 +143,9 @@ fn write(stream: StreamId, output: Output) -> Option<Write> {
             };
             Some(Write::Block { stream, utc_ns: began, block })
         }
-        Output::Event(Event::Identity { serial, firmware, .. }) => {
+        Output::Event(Event::Identity { serial, firmware, simulated, .. }) => {
             // On real hardware the scale is 1; played as such, so that wall times are as recorded.
-            Some(Write::Identity { stream, utc_ns: T0_NS, serial, firmware, time_scale: 1 })
+            Some(Write::Identity { stream, utc_ns: T0_NS, serial, firmware, time_scale: 1, simulated })
         }
         _ => None,
     }

@@ -2,7 +2,7 @@
 //!
 //! A full disk is played by a limit on the size of files, which the system enforces at the same call.
 
-use crate::desk::{Desk, err};
+use crate::desk::{Desk, INVENTED, err};
 use rustix::process::{Pid, Signal, kill_process};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
@@ -28,7 +28,10 @@ fn a_file_says_how_much_is_in_it_and_standard_output_holds_data_only() {
     assert!(done.stdout.is_empty());
     let lines = std::fs::read_to_string(desk.path("runs.jsonl")).unwrap().lines().count();
     assert!(err(&done).starts_with(&format!("{lines} runs in ")), "{}", err(&done));
-    assert!(err(&desk.run(&["export", "runs"])).is_empty());
+    let alone = err(&desk.run(&["export", "runs", "--rig", INVENTED]));
+    assert!(alone.is_empty(), "{alone}");
+    // Nothing is measured on hardware in the recordings, and nothing else is said.
+    assert_eq!(err(&desk.run(&["export", "runs"])), "SIMULATED: some of it comes from no hardware\n");
 }
 
 #[test]

@@ -16,6 +16,7 @@ mod python;
 #[path = "../store/sample.rs"]
 #[allow(dead_code)]
 mod sample;
+mod simulated;
 #[path = "../captures/support.rs"]
 #[allow(dead_code)]
 mod support;

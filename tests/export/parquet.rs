@@ -111,7 +111,7 @@ fn blows_and_readings_are_found_by_others() {
 fn a_trace_carries_its_calibration_and_measures_the_same_as_its_csv() {
     let desk = Desk::new();
     let (found, lines) = both(&desk, &["export", "trace", "1"]);
-    compare(trace::COLUMNS, &found, &lines);
+    compare(trace::COLUMNS_OF_SIMULATED, &found, &lines);
     let calibration: Value =
         serde_json::from_str(found["metadata"]["calibration"].as_str().unwrap()).unwrap();
     assert!(calibration["coefficients_kN"].as_array().unwrap().len() >= 2, "{calibration}");

@@ -190,6 +190,7 @@ fn every_run_blow_and_sample_is_a_point_with_a_place_of_its_own() {
         assert_eq!(places.len(), rows.len(), "points at one place would take each other's");
     }
     let runs = desk.done(&["export", "runs", "--all", "--as", "lp"]);
+    assert_eq!(runs.lines().count(), stored(&desk).len());
     for (point, run) in runs.lines().zip(stored(&desk)) {
         assert_eq!(place(point).1, run.line.utc_ns);
         assert!(point.contains(&format!(" id={}i,", run.line.id.0)), "{point}");

@@ -121,6 +121,7 @@ fn what_cannot_be_measured_again_is_refused_in_words() {
     let answer: Value = serde_json::from_slice(&output.stdout).unwrap();
     let reason = answer["outcomes"][0]["reason"].as_str().unwrap();
     assert!(reason.contains("pruned") && reason.contains("by ana: disk"), "{reason}");
+    assert_eq!(outcomes(&answer).len(), 3, "{answer}");
     assert!(outcomes(&answer)[1..].iter().all(|o| *o == "unchanged"), "the others are done: {answer}");
 }
 

@@ -40,6 +40,7 @@ fn a_load_cell_of_nist_gets_degree_two_and_its_class_limits() {
     checks.digits("class A", fit.class_a_from, 270_619.598_685_654, 13.0);
     checks.digits("class AA", fit.class_aa_from, 1_353_097.993_428_27, 13.0);
     let ratios = [16.275_224_48, 1.010_622_026_22, 1.011_501_807_77, 0.967_256_878_316];
+    checks.equal("degrees", fit.degree_steps.len(), 1 + ratios.len());
     for (step, ratio) in fit.degree_steps[1..].iter().zip(ratios) {
         checks.digits(("ratio", step.degree), step.ratio.unwrap(), ratio, 9.0);
     }
@@ -163,6 +164,7 @@ fn figures_of_each_step_follow_the_formulas_of_iso_376() {
         series(240.0, X5, Some(X6)),
     ];
     let found = figures(&all, 3);
+    checks.equal("steps", found.steps.len(), ISO_376.len());
     for (i, (step, [b, repeat, fc, v])) in found.steps.iter().zip(ISO_376).enumerate() {
         let f = FORCES[i];
         checks.digits((f, "b"), step.reproducibility.unwrap(), b, 9.0);

@@ -236,6 +236,7 @@ const PRETENSION_KIP: [(f64, f64, f64, f64); 9] = [
 fn pretensions_follow_their_edition() {
     let mut checks = Checks::of("AISC 360, table J3.1 (RCSC table 8.1)");
     let sizes = ["1/2", "5/8", "3/4", "7/8", "1", "1-1/8", "1-1/4", "1-3/8", "1-1/2"];
+    checks.equal("sizes", sizes.len(), PRETENSION_KIP.len());
     for (name, (d, before, a490, since)) in sizes.into_iter().zip(PRETENSION_KIP) {
         let area = Unified::parse(&format!("{name} UNC")).unwrap().stress_area_in2();
         let old = if d > 1.0 { 105.0 } else { 120.0 };

@@ -124,6 +124,7 @@ fn says_what_it_is(schema: &Value) -> bool {
 #[tokio::test]
 async fn the_document_is_one_of_openapi_3_1_and_reads_back_as_it_was() {
     let document = described(&House::new()).await;
+    assert_eq!(boltscribe::page::router::document(), document, "it is the same where nothing is served");
     assert_eq!(document["openapi"], "3.1.0");
     assert_eq!(document["info"]["title"], "boltscribe");
     assert_eq!(document["info"]["version"], env!("CARGO_PKG_VERSION"));

@@ -7,6 +7,7 @@
 
 mod answering;
 mod asking;
+mod budgets;
 mod describing;
 mod forwarding;
 mod guarding;
@@ -15,5 +16,6 @@ mod people;
 #[path = "../store/sample.rs"]
 mod sample;
 mod serving;
+mod simulated;
 mod strict;
 mod support;

@@ -167,6 +167,11 @@ impl House {
         Self { store, rigs, router: router(state), clock_utc_ns, held: Mutex::default(), _folder: folder }
     }
 
+    /// The file that its store lies in.
+    pub fn store_file(&self) -> std::path::PathBuf {
+        self._folder.path().join("store.sqlite")
+    }
+
     /// Sets the clock, which else stands still, to so many seconds after its beginning.
     pub fn is_later(&self, seconds: i64) {
         self.clock_utc_ns.store(T0_NS + seconds * 1_000_000_000, Ordering::Relaxed);
@@ -182,6 +187,17 @@ impl House {
         let (status, answer) = self.ask(Method::GET, path, None).await;
         assert_eq!(status, StatusCode::OK, "{path}: {answer}");
         answer
+    }
+
+    /// An answer that is no JSON: a page, a drawing.
+    pub async fn text(&self, path: &str) -> String {
+        let request = Request::get(path).body(Body::empty()).unwrap();
+        let response = self.router.clone().oneshot(request).await.unwrap();
+        let status = response.status();
+        let bytes = response.into_body().collect().await.unwrap().to_bytes();
+        let text = String::from_utf8(bytes.to_vec()).unwrap();
+        assert_eq!(status, StatusCode::OK, "{path}: {text}");
+        text
     }
 
     pub async fn done(&self, method: Method, path: &str, body: Value) -> Value {

@@ -104,7 +104,14 @@ fn a_refused_row_is_counted_and_leaves_its_neighbours_alone() {
 fn one_of_each(stream: StreamId) -> Vec<Write> {
     let who = "Ana".to_owned();
     vec![
-        Write::Identity { stream, utc_ns: T0_NS, serial: "s".into(), firmware: "f".into(), time_scale: 1 },
+        Write::Identity {
+            stream,
+            utc_ns: T0_NS,
+            serial: "s".into(),
+            firmware: "f".into(),
+            time_scale: 1,
+            simulated: false,
+        },
         Write::Command {
             utc_ns: T0_NS,
             who: who.clone(),
@@ -196,7 +203,7 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         calibration, rate_hz, timing, zero_kN, zero_shift_kN, noise_kN, first_blow_s, last_blow_s,
         drive_time_s, blows, blow_rate_hz, ringing_kN, peak_kN, peak_time_s, peak_is_lower_bound, level_kN,
         held_kN, held_Nm, peak_Nm, plateau_kN, plateau_se_kN, plateau_Nm, time_constant_s,
-        time_constant_se_s, spikes, missing, clipped, resolution_kN, entered_by, note, result FROM runs";
+        time_constant_se_s, spikes, missing, clipped, resolution_kN, entered_by, note, result, simulated FROM runs";
     assert_eq!(db.execute(gap, []).unwrap_err().to_string(), "runs are numbered without gaps");
 }
 

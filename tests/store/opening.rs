@@ -121,7 +121,7 @@ fn damage_is_an_error_or_a_finding_but_never_a_panic_or_another_value() {
     store.close();
     let path = folder.path().join("store.sqlite");
     let whole = std::fs::read(&path).unwrap();
-    let mut told = 0;
+    let (mut told, mut read) = (0, 0);
     for step in 0..60_usize {
         let mut copy = whole.clone();
         // Spread over the file, past the header, which has tests of its own.
@@ -140,6 +140,7 @@ fn damage_is_an_error_or_a_finding_but_never_a_panic_or_another_value() {
             // Lost or refused is one thing; another value would be a lie.
             if let Ok(Some(run)) = reader.run(id) {
                 assert_eq!(run.result.measured(), Some(&result(run_seq)), "64 bytes from {at}");
+                read += 1;
             }
             if let Ok(Some(trace)) = reader.trace(id) {
                 let found: Vec<i32> = trace.blocks.iter().flat_map(|b| b.counts.clone()).collect();
@@ -149,4 +150,6 @@ fn damage_is_an_error_or_a_finding_but_never_a_panic_or_another_value() {
     }
     println!("{told} of 60 damaged copies were told");
     assert!(told > 40, "only {told} of 60 damaged copies were told");
+    // Of 9 runs in each copy.
+    assert!(read > 270, "only {read} of 540 runs were read back");
 }

@@ -89,6 +89,9 @@ pub fn cases() -> Vec<Case> {
     names.sort_unstable();
     names.dedup();
     assert_eq!(names.len(), total, "two cases share a name");
+    // Tests go through all cases that fit them, and none would fit an empty folder.
+    let messages = cases.iter().filter(|case| case.get("message").is_some()).count();
+    assert!(messages >= 8, "cases of only {messages} messages were found");
     cases
 }
 

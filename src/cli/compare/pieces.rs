@@ -51,6 +51,7 @@ pub fn untried(args: &Args) -> Result<Option<Vec<String>>, CliError> {
 /// Standard output takes nothing.
 pub fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
     print(format, document, &rows(document))?;
+    caution::mark(format, document);
     if format == Format::Table {
         talk(args, document);
         caution::show(format);

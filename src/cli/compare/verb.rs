@@ -168,6 +168,7 @@ fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
         return pieces::show(args, format, document);
     }
     print(format, document, &rows::of(document, format))?;
+    caution::mark(format, document);
     if format == Format::Table {
         talk::of_setups(args, document);
         caution::show(format);

@@ -198,7 +198,7 @@ async fn readings(rig: &str, options: &Trace, context: &Context) -> Result<(), C
     let progress = Progress::new(head.to_utc_ns.abs_diff(head.from_utc_ns), "readings");
     let mut simulated = false;
     while let Some(piece) = answer.next().await? {
-        simulated |= piece.time_scale != 1;
+        simulated |= piece.simulated;
         for row in piece.rows() {
             written.row(&row)?;
         }

@@ -2,6 +2,7 @@
 //!
 //! The API finds calibration and bolt factor; here the answer becomes tables.
 
+use crate::cli::caution;
 use crate::cli::context::Context;
 use crate::cli::error::CliError;
 use crate::cli::measure::Measure;
@@ -63,6 +64,7 @@ pub async fn run(args: &Budget, context: &Context) -> Result<(), CliError> {
         }
     }
     print(context.format, &document, &rows)?;
+    caution::mark(context.format, &document);
     if context.format == Format::Table {
         print_text(&sums(&document))?;
         for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {

@@ -61,6 +61,10 @@ fn text(key: impl Display, value: &str) -> Checked {
 fn rig(rig: &Rig) -> Checked {
     text("rig.serial", &rig.serial)?;
     text("rig.firmware", &rig.firmware)?;
+    if !rig.firmware.starts_with(boltscribe_wire::SIMULATED_FIRMWARE) {
+        let expected = "a name that begins with virtual-rig, as a device that invents its counts has";
+        return refuse("rig.firmware", expected, format_args!("{:?}", rig.firmware));
+    }
     if !(8..=32).contains(&rig.bits) {
         return refuse("rig.bits", "8 to 32", rig.bits);
     }

@@ -30,6 +30,7 @@ fn the_plan_gives_the_recordings_of_the_tests_byte_for_byte() {
         assert!(text == std::fs::read_to_string(&file).unwrap(), "{} is not what the plan gives", case.name);
         assert!(names.insert(case.name.clone()), "{} stands twice in the plan", case.name);
     }
+    assert!(names.len() >= 28, "{} recordings", names.len());
     for entry in std::fs::read_dir(root().join("tests/captures")).unwrap() {
         let path = entry.unwrap().path();
         if path.extension().is_some_and(|e| e == "capture") {

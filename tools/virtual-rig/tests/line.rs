@@ -485,7 +485,9 @@ fn lines_come_at_the_rate_after_a_banner() {
     let mut lines = text.split("\r\n");
     assert!(lines.next().unwrap().contains("simulated"));
     assert_eq!(lines.next(), Some("boot ok"));
-    for (i, line) in lines.take(990).enumerate() {
+    let lines: Vec<&str> = lines.take(990).collect();
+    assert_eq!(lines.len(), 990);
+    for (i, line) in lines.into_iter().enumerate() {
         assert_eq!(line, format!("{},{}", 2000 * i, expected[i]));
     }
 }

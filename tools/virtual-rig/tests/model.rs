@@ -37,6 +37,7 @@ fn energy_per_blow_gives_the_square_root_growth_of_the_worked_example() {
     let run = run(&Scenario::from_toml(&text).unwrap(), 0, 0);
     assert_eq!(run.limit_kn, None);
     let published_kn = [33.517_855_795_370_64, 47.401_406_247_848_8, 58.054_629_198_348_89];
+    assert!(run.plan.beats().len() >= published_kn.len());
     for (beat, expected) in run.plan.beats().iter().zip(published_kn) {
         assert!((beat.to_kn - expected).abs() < 1e-6, "{} {expected}", beat.to_kn);
     }

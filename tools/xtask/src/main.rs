@@ -1,5 +1,6 @@
 //! The project's own commands: `cargo demo`, `cargo verify`, `cargo xtask tidy`, `cargo xtask bench`,
-//! `cargo xtask honesty`, `cargo xtask truth`, `cargo xtask sensitivity`, `cargo xtask restarts`.
+//! `cargo xtask honesty`, `cargo xtask truth`, `cargo xtask sensitivity`, `cargo xtask restarts`,
+//! `cargo xtask page`, `cargo xtask openapi`.
 //!
 //! Standard library only, so that it compiles in a second on a fresh machine. Must not know how runs are
 //! found: it starts the real programs and reads what they print.
@@ -8,6 +9,7 @@ mod bench;
 mod demo;
 mod error;
 mod honesty;
+mod openapi;
 mod packages;
 mod page;
 mod python;
@@ -40,6 +42,8 @@ cargo xtask restarts [N [SEED]]
     the daemon killed and stopped at random moments while the tool drives, N times
 cargo xtask page [--test]
     builds the page that the daemon serves; tests it in a browser
+cargo xtask openapi
+    the document of the interface, without a daemon, and the page's types of its answers
 cargo xtask python FILE
     the Python that has the packages of a list; made where it is not there yet";
 
@@ -56,13 +60,14 @@ fn main() -> ExitCode {
         Some("sensitivity") => sensitivity::run(rest),
         Some("restarts") => restarts::run(rest),
         Some("page") => page::run(rest),
+        Some("openapi") => openapi::run(rest),
         Some("python") => python::run(rest),
         None | Some("help" | "--help" | "-h") => {
             println!("{HELP}");
             Ok(())
         }
         Some(other) => Err(Failed::usage(format!(
-            "expected demo, verify, tidy, bench, honesty, truth, sensitivity, restarts, page or python, found '{other}'"
+            "expected demo, verify, tidy, bench, honesty, truth, sensitivity, restarts, page, openapi or python, found '{other}'"
         ))),
     };
     match result {

@@ -46,11 +46,7 @@ pub fn build() -> Result<(), Failed> {
         return Err(Failed::io("build the page", MISSING));
     }
     let web = root().join(WEB);
-    let installed = web.join("node_modules/.package-lock.json");
-    if newest(&[web.join("package-lock.json")]) > newest(&[installed]) {
-        eprintln!("installing the page's packages ...");
-        done(npm(&web).arg("ci"), "install the page's packages")?;
-    }
+    install(&web)?;
     let sources: Vec<PathBuf> = SOURCES.iter().map(|name| web.join(name)).collect();
     if newest(&sources) > newest(&[web.join("dist/index.html")]) {
         eprintln!("building the page ...");
@@ -59,7 +55,27 @@ pub fn build() -> Result<(), Failed> {
     Ok(())
 }
 
-/// Tests it: what is pure first, then everything in a browser on the programs as they were built for the tests.
+/// Makes the types of the answers that a document describes.
+pub fn types(document: &Path) -> Result<(), Failed> {
+    if !can_build() {
+        return Err(Failed::io("make the page's types", MISSING));
+    }
+    let web = root().join(WEB);
+    install(&web)?;
+    done(npm(&web).args(["run", "--silent", "types", "--"]).arg(document), "make the page's types")
+}
+
+/// Installs the page's packages where they are older than what is asked for.
+fn install(web: &Path) -> Result<(), Failed> {
+    let installed = web.join("node_modules/.package-lock.json");
+    if newest(&[web.join("package-lock.json")]) > newest(&[installed]) {
+        eprintln!("installing the page's packages ...");
+        done(npm(web).arg("ci"), "install the page's packages")?;
+    }
+    Ok(())
+}
+
+/// Tests it: its types and what is pure first, then everything in a browser on the programs as they were built for the tests.
 fn test() -> Result<(), Failed> {
     let web = root().join(WEB);
     for name in PROGRAMS {
@@ -70,9 +86,10 @@ fn test() -> Result<(), Failed> {
             )));
         }
     }
+    let types = tests(&mut npm(&web), "check");
     let unit = tests(&mut npm(&web), "unit");
     let browser = tests(npm(&web).env("PROGRAMS", target().join("debug")), "browser");
-    unit.and(browser)
+    types.and(unit).and(browser)
 }
 
 fn tests(npm: &mut Command, name: &str) -> Result<(), Failed> {

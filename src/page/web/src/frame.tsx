@@ -4,7 +4,7 @@ import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
 import { signedOut } from './lib/api.ts';
 import { connection, missed } from './lib/feed.ts';
-import { asked, isSimulated, overLimit, rig, rigs, showRig } from './lib/live.ts';
+import { asked, overLimit, rig, rigs, showRig } from './lib/live.ts';
 import { pedalNext } from './lib/pedal.ts';
 import { pedal, system, theme } from './lib/prefs.ts';
 import { link, route } from './lib/route.ts';
@@ -66,7 +66,7 @@ export function Frame() {
     <>
       <header class="top">
         <a class="skip" href="#view" onClick={(event) => { event.preventDefault(); document.getElementById('view')?.focus(); }}>Skip to the view</a>
-        <p class="name"><strong>boltscribe</strong> {rigs.value.length < 2 && <span>{rig.value?.rig ?? ''}</span>}{rig.value && isSimulated(rig.value) && <span class="tag">simulated</span>}</p>
+        <p class="name"><strong>boltscribe</strong> {rigs.value.length < 2 && <span>{rig.value?.rig ?? ''}</span>}{rig.value?.simulated && <span class="tag">simulated</span>}</p>
         <Rigs />
         {connection.value === 'lost' && !signedOut.value && <p class="lost" role="status"><Mark shape="broken" /> Disconnected</p>}
         {overLimit.value !== null && here?.id !== 'now' && <div class="alarm" role="alert"><a href={link('now')}><Mark shape="octagon" /> OVER LIMIT <span>Stop and inspect the test bolt</span></a></div>}

@@ -2,6 +2,7 @@
 // hint; silence becomes one too, so that nothing waits for ever.
 
 import { signal } from '@preact/signals';
+import type { Answers } from './answers.ts';
 
 /** The daemon asks for a token that this device does not have. */
 export const signedOut = signal(false);
@@ -42,10 +43,25 @@ async function ask<T>(method: Method, path: string, body?: unknown): Promise<T> 
   throw new Problem(response.status, problem.detail ?? `the daemon answered ${response.status}`, problem.hint ?? null);
 }
 
-export const get = <T>(path: string): Promise<T> => ask('GET', path);
-export const post = <T>(path: string, body: unknown): Promise<T> => ask('POST', path, body);
-export const put = <T>(path: string, body: unknown): Promise<T> => ask('PUT', path, body);
-export const remove = <T>(path: string, body: unknown): Promise<T> => ask('DELETE', path, body);
+type Segments<P extends string> = P extends `${infer First}/${infer Rest}` ? [First, ...Segments<Rest>] : [P];
+type WithoutQuery<P extends string> = P extends `${infer Path}?${string}` ? Path : P;
+/** Whether a path has the segments of one in the document, where `{name}` stands for any. */
+type Fits<Of extends string[], P extends string[]> = Of extends [infer A extends string, ...infer As extends string[]]
+  ? P extends [infer B extends string, ...infer Bs extends string[]]
+    ? A extends `{${string}}` ? Fits<As, Bs> : B extends A ? Fits<As, Bs> : false
+    : false
+  : P extends [] ? true : false;
+
+/** What the daemon's document says that a path answers. Nobody else says it: a call names no type. */
+export type Answer<M extends Method, P extends string> = P extends P
+  ? { [K in keyof Answers]: K extends `${M} ${infer Of}` ? (Fits<Segments<Of>, Segments<WithoutQuery<P>>> extends true ? Answers[K] : never) : never }[keyof Answers]
+  : never;
+type Known<M extends Method, P extends string> = [Answer<M, P>] extends [never] ? 'expected a path of the document' : unknown;
+
+export const get = <const P extends string>(path: P & Known<'GET', P>): Promise<Answer<'GET', P>> => ask('GET', path);
+export const post = <const P extends string>(path: P & Known<'POST', P>, body: unknown): Promise<Answer<'POST', P>> => ask('POST', path, body);
+export const put = <const P extends string>(path: P & Known<'PUT', P>, body: unknown): Promise<Answer<'PUT', P>> => ask('PUT', path, body);
+export const remove = <const P extends string>(path: P & Known<'DELETE', P>, body: unknown): Promise<Answer<'DELETE', P>> => ask('DELETE', path, body);
 
 /** A name as one part of a path. */
 export const part = (name: string): string => encodeURIComponent(name);

@@ -1,108 +1,9 @@
 // A comparison as the daemon tells it, and what a plot of it needs. Pure. All figures are the daemon's; here they get places
 // and words.
+import type { TrialReading as ReadingRow, TrialSetups, TrialSetupsAndPlateau } from './answers.ts';
 
-export type Verdict = 'baseline' | 'lower' | 'higher' | 'no difference shown';
-
-export interface SetupRow {
-  setup: string;
-  tool: string | null;
-  runs: number;
-  percent_of_baseline: number;
-  low: number | null;
-  high: number | null;
-  low_simultaneous: number | null;
-  high_simultaneous: number | null;
-  low_total: number | null;
-  high_total: number | null;
-  p_value: number | null;
-  p_adjusted: number | null;
-  detectable_percent: number | null;
-  verdict: Verdict | null;
-  note: string | null;
-}
-
-interface Head {
-  trial: string;
-  measure: string;
-  quantity: string;
-  unit: string;
-  gate_s: number | null;
-  baseline: string;
-  alpha: number;
-  drift: string;
-  drift_percent_per_hour: number | null;
-  drift_se_percent_per_hour: number | null;
-  drift_p_value: number | null;
-  residual_sd_percent: number | null;
-  degrees_of_freedom: number;
-  excluded: { run: number; why: string | null }[];
-}
-
-export interface Planning {
-  difference_percent: number;
-  power: number;
-  sd_percent: number | null;
-  sd_from: string;
-  runs_each: number | null;
-  setups: { setup: string; tool: string | null; runs: number; runs_still_needed: number | null }[];
-  note: string | null;
-}
-
-export interface Comparison extends Head {
-  setups: SetupRow[];
-  checks: {
-    outlier: { run: number; studentised: number; p_value: number } | null;
-    trend_p_value: number | null;
-    lag_1_correlation: number | null;
-    von_neumann_ratio: number | null;
-  };
-  planning: Planning | null;
-  notes: string[];
-  beside?: { measure: string; setups: SetupRow[] } | null;
-}
-
-export interface PieceRow {
-  piece: string;
-  percent: number;
-  low: number | null;
-  high: number | null;
-  p_value: number | null;
-  p_adjusted: number | null;
-  note: string | null;
-}
-
-export interface PieceEffects extends Head {
-  in_every_chain: string[];
-  pieces: PieceRow[];
-  lack_of_fit: { f: number; df_above: number; df_below: number; p_value: number } | null;
-  prediction: {
-    pieces: string[];
-    percent_of_baseline: number | null;
-    low: number | null;
-    high: number | null;
-    low_one_run: number | null;
-    high_one_run: number | null;
-    note: string | null;
-  } | null;
-}
-
-/** A run as the comparison takes it. */
-export interface ReadingRow {
-  run: number;
-  time_s: number;
-  setup: string | null;
-  tool: string | null;
-  value_kN: number | null;
-  pieces: string[];
-  excluded: string | null;
-}
-
-export interface Readings {
-  trial: string;
-  measure: string;
-  baseline: string;
-  rows: ReadingRow[];
-}
+export type { ComparisonPlanning as Planning, PieceCompared as PieceRow, SetupCompared as SetupRow, TrialPieces as PieceEffects, TrialReading as ReadingRow, TrialReadings as Readings, Verdict } from './answers.ts';
+export type Comparison = TrialSetups & Partial<Pick<TrialSetupsAndPlateau, 'beside'>>;
 
 /** Rows by tool, in the order of the answer. */
 export function byTool<T extends { tool: string | null }>(rows: readonly T[]): { tool: string | null; rows: T[] }[] {
@@ -157,7 +58,7 @@ export function driftLine(rows: readonly ReadingRow[], baseline: string, percent
 }
 
 /** Drift in words, with its sign and how sure it is. */
-export function driftWords(of: Pick<Head, 'drift' | 'drift_percent_per_hour' | 'drift_se_percent_per_hour' | 'drift_p_value'>, fixed: (value: number, decimals: number) => string): string {
+export function driftWords(of: Pick<Comparison, 'drift' | 'drift_percent_per_hour' | 'drift_se_percent_per_hour' | 'drift_p_value'>, fixed: (value: number, decimals: number) => string): string {
   if (of.drift === 'none') return 'No drift was taken out.';
   if (of.drift === 'bracket') return 'Drift was taken out by the baseline runs before and after each setup.';
   if (of.drift_percent_per_hour === null) return 'A straight line of drift was taken out.';
@@ -211,8 +112,7 @@ export interface Question {
 export function questionQuery(asked: Question): string {
   const query = new URLSearchParams();
   for (const [key, value] of Object.entries(asked) as [string, string][]) if (value.trim() !== '') query.set(key, value.trim());
-  const text = query.toString();
-  return text === '' ? '' : `?${text}`;
+  return query.toString();
 }
 
 /** Letters for setups in a plot, the baseline apart: A, B … Z, then A2 and so on. */

@@ -1,8 +1,10 @@
 // Whether a tool meets a limit, and how it has been: questions as the daemon takes them, answers as it gives them. Pure.
+import type { ClassLimit } from './answers.ts';
 import { Problem } from './api.ts';
 import type { RunLine } from './types.ts';
 import { type System, toKn, toNm } from './units.ts';
 
+export type { ClassLimit, HistoryPoint, ToolAcceptance as Acceptance, ToolHistory } from './answers.ts';
 export type LimitKind = 'class' | 'tension' | 'torque' | 'share';
 
 export interface AcceptForm {
@@ -16,36 +18,6 @@ export interface AcceptForm {
   side: 'least' | 'most';
 }
 
-/** What tools of a class must give, as the settings say. */
-export interface ClassLimit {
-  class: string;
-  setup: string;
-  measure: string;
-  side: 'at least' | 'at most';
-  limit: number;
-  unit: 'kN' | 'Nm';
-}
-
-export interface Acceptance {
-  tool: string;
-  setup: string | null;
-  measure: string;
-  runs: number[];
-  unit: 'kN' | 'Nm' | 'percent';
-  value: number;
-  limit: number;
-  side: 'at least' | 'at most';
-  decision: 'conforms' | 'does not conform' | 'undecided';
-  probability_of_conformity: number;
-  probability_of_a_right_decision: number;
-  standard_uncertainty: number;
-  degrees_of_freedom: number | null;
-  guard: number;
-  runs_to_decide: number | null;
-  standard_uncertainty_to_decide: number | null;
-  notes: string[];
-}
-
 export interface HistoryForm {
   tool: string | null;
   setup: string;
@@ -53,28 +25,6 @@ export interface HistoryForm {
   base: string;
   least: string;
   most: string;
-}
-
-export interface HistoryPoint {
-  run: number;
-  utc: string;
-  value_kN: number;
-  remarks: string[];
-}
-
-export interface ToolHistory {
-  tool: string;
-  setup: string | null;
-  measure: string;
-  runs: number;
-  centre_kN: number | null;
-  low_kN: number | null;
-  high_kN: number | null;
-  mean_range_kN: number | null;
-  range_limit_kN: number | null;
-  points: HistoryPoint[];
-  capability: { cp: number | null; cpk: number; cpk_low: number; cpk_high: number } | null;
-  note: string;
 }
 
 /** A limit as typed in the shown unit, as the daemon takes it; what is no number goes on as it is and is refused there. */

@@ -68,14 +68,11 @@ export function streamNow(now_ms: number): number {
   return latest.at_s + Math.min(now_ms - latest.came_ms, OLD_AFTER_MS) * 0.001 * scale;
 }
 
-/** The rig is no real one: its clock is scaled, or it says so itself. */
-export const isSimulated = (of: Rig): boolean => of.simulated || (of.identity?.firmware.startsWith('virtual-rig') ?? false);
-
 export const gates = (): number[] => rig.value?.gates_s ?? lastRun.value?.gates.map((gate) => gate.after_s) ?? GATES_DEFAULT_S;
 
 async function askRigs(): Promise<void> {
   try {
-    rigs.value = (await get<{ rigs: Rig[] }>('rigs')).rigs;
+    rigs.value = (await get('rigs')).rigs;
     asked.value = true;
   } catch {
     // The feed tells that the daemon is away.
@@ -87,8 +84,8 @@ export const refresh = askRigs;
 
 async function askLastRun(of: string): Promise<void> {
   try {
-    const { runs } = await get<{ runs: { id: number }[] }>(`runs?rig=${encodeURIComponent(of)}&limit=1`);
-    const newest = runs[0] ? await get<RunDetail>(`runs/${runs[0].id}`) : null;
+    const { runs } = await get(`runs?rig=${encodeURIComponent(of)}&limit=1`);
+    const newest = runs[0] ? await get(`runs/${runs[0].id}`) : null;
     if (rig.value?.rig === of) lastRun.value = newest;
   } catch {
     // As above.

@@ -1,13 +1,8 @@
 // Whether the daemon asks for tokens here, whose this device has, and where other devices find the page. The token itself
 // stands in a cookie that no script can read.
 import { signal } from '@preact/signals';
+import type { Session } from './answers.ts';
 import { get, post, remove } from './api.ts';
-
-export interface Session {
-  tokens: boolean;
-  name: string | null;
-  role: 'view' | 'operate' | 'correct';
-}
 
 /** Null: not asked yet, or a token is asked for. */
 export const session = signal<Session | null>(null);
@@ -16,15 +11,15 @@ export const address = signal<string | null>(null);
 
 export async function askSession(): Promise<void> {
   try {
-    session.value = await get<Session>('session');
-    address.value = (await get<{ address: string | null }>('page/address')).address;
+    session.value = await get('session');
+    address.value = (await get('page/address')).address;
   } catch {
     session.value = null;
   }
 }
 
 export async function comeIn(token: string): Promise<void> {
-  session.value = await post<Session>('session', { token });
+  session.value = await post('session', { token });
   await askSession();
 }
 

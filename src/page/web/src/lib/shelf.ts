@@ -1,18 +1,14 @@
 // What stands on the shelf: pieces, setups, tools, sources and test bolts, and what tools of a class must give. Asked for
 // together, and anew after a change.
 import { signal } from '@preact/signals';
+import type { Answers } from './answers.ts';
 import { get } from './api.ts';
 import type { ClassLimit } from './judging.ts';
-import type { Piece, Setup, Source, TestBolt, Tool } from './types.ts';
+import type { Piece } from './types.ts';
 
-export interface Shelf {
-  pieces: Piece[];
-  setups: Setup[];
-  tools: Tool[];
-  sources: Source[];
-  bolts: TestBolt[];
-}
-
+/** Every member of a union at once. */
+type All<U> = (U extends unknown ? (one: U) => void : never) extends (all: infer I) => void ? I : never;
+export type Shelf = All<Answers['GET shelf/{kind}']>;
 export type ShelfKind = keyof Shelf;
 
 export const shelf = signal<Shelf>({ pieces: [], setups: [], tools: [], sources: [], bolts: [] });
@@ -24,7 +20,7 @@ const KINDS: readonly ShelfKind[] = ['pieces', 'setups', 'tools', 'sources', 'bo
 
 export async function refreshShelf(): Promise<void> {
   try {
-    const [classes, ...answers] = await Promise.all([get<{ limits: ClassLimit[] }>('limits'), ...KINDS.map((kind) => get<Partial<Shelf>>(`shelf/${kind}?uses=true`))]);
+    const [classes, ...answers] = await Promise.all([get('limits'), ...KINDS.map((kind) => get(`shelf/${kind}?uses=true`))]);
     limits.value = classes.limits;
     shelf.value = Object.assign({ ...shelf.value }, ...answers) as Shelf;
   } catch {

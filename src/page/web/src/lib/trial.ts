@@ -1,104 +1,12 @@
 // A trial as the daemon tells it, and what follows from it for a screen. Pure: the order, the next step and the warm-up's
 // verdict are the daemon's; here they are only read and worded.
+import type { Measure, TrialLine, TrialPhase as Phase, TrialStanding as Standing, Trial, TrialStep as Planned, NextRun as NextStep, WarmUp } from './answers.ts';
 import type { Rig, SourceState } from './types.ts';
 
-export type Measure = 'gate' | 'held' | 'peak' | 'plateau';
-export type Standing = 'awaiting a run' | 'ready to go on' | 'done' | 'laid aside';
-export type Phase = 'warm-up' | 'baseline' | 'compare';
-
-export interface Plan {
-  name: string;
-  rig: string;
-  tools: string[];
-  baseline: string;
-  setups: string[];
-  repeats: number;
-  order: 'blocks' | 'latin-square';
-  seed: number;
-  baseline_every: number | null;
-  warm_up: boolean;
-  measure: Measure;
-  rest_s: number;
-  fresh: 'no' | 'each-run' | 'each-setup';
-  air_kPa?: [number, number] | null;
-  bolt: string | null;
-}
-
-/** A line of the list of trials. */
-export interface TrialLine {
-  trial: string;
-  rig: string;
-  standing: Standing;
-  steps_done: number;
-  steps_total: number;
-  planned_by: string;
-  planned_utc_ns: number;
-  automatic: boolean;
-}
-
-/** A step of a plan; `number` is 0 in the warm-up. */
-export interface Planned {
-  number: number;
-  phase: Phase;
-  tool: string;
-  setup: string;
-  block: number;
-}
-
-export interface TrialStep extends Planned {
-  run: number | null;
-  skipped: boolean;
-  value_kN: number | null;
-}
-
-export interface NextStep {
-  go: number;
-  number: number;
-  phase: Phase;
-  tool: string;
-  setup: string;
-  pieces: string[];
-  /** Null where the tool has left the shelf. */
-  source: SourceState['kind'] | null;
-  fresh_source_due: boolean;
-  air_kPa: [number, number] | null;
-  rest_s: number;
-}
-
-export interface WarmUp {
-  runs: number;
-  values_kN: number[];
-  words: string;
-  slope_percent_low: number | null;
-  slope_percent_high: number | null;
-}
-
-export type Entry = { who: string; utc_ns: number } & (
-  | { entry: 'ready'; go: number; step: Planned }
-  | { entry: 'repeat'; go: number; why: string }
-  | { entry: 'skip'; number: number; why: string }
-  | { entry: 'warm' | 'abort'; why: string }
-  | { entry: 'resume' }
-  | { entry: 'automatic'; on: boolean }
-);
-
-export interface Trial {
-  trial: string;
-  planned_by: string;
-  planned_utc_ns: number;
-  plan: Plan;
-  standing: Standing;
-  next: NextStep | null;
-  steps: TrialStep[];
-  steps_done: number;
-  steps_skipped: number;
-  steps_total: number;
-  warm: boolean;
-  warm_up: WarmUp | null;
-  automatic: boolean;
-  not_counted: { go: number; run: number; why: string }[];
-  entries: Entry[];
-}
+export type {
+  Measure, NextRun as NextStep, Plan, Trial, TrialEntry as Entry, TrialLine, TrialPhase as Phase, TrialStanding as Standing, TrialStep as Planned,
+  TrialStepAndRun as TrialStep, WarmUp,
+} from './answers.ts';
 
 export const MEASURES: readonly { value: Measure; label: string; note: string }[] = [
   { value: 'gate', label: 'Gate', note: 'tension at the first gate' },

@@ -34,7 +34,7 @@ export const addressOf = (name: string): string[] => (name === NEW ? ['trial', n
 
 export async function refreshTrials(): Promise<void> {
   try {
-    trials.value = (await get<{ trials: TrialLine[] }>('trials')).trials;
+    trials.value = (await get('trials')).trials;
   } catch {
     // The feed tells that the daemon is away.
   }
@@ -59,7 +59,7 @@ export async function refreshTrial(): Promise<void> {
     return;
   }
   try {
-    takeIn(await get<Trial>(`trials/${part(name)}`));
+    takeIn(await get(`trials/${part(name)}`));
   } catch (error) {
     const problem = asProblem(error);
     if (looked.value === name && problem.status !== 0) missing.value = problem;
@@ -73,7 +73,7 @@ async function tell(path: 'ready' | 'say', body: Record<string, unknown>): Promi
   busy.value = true;
   refusal.value = null;
   try {
-    takeIn(await post<Trial>(`trials/${part(of.trial)}/${path}`, { who: who.value.trim(), ...body }));
+    takeIn(await post(`trials/${part(of.trial)}/${path}`, { who: who.value.trim(), ...body }));
     return true;
   } catch (error) {
     const problem = asProblem(error);

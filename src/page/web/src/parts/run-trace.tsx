@@ -66,7 +66,7 @@ export function RunTrace({ run }: { run: RunDetail }) {
 
   useEffect(() => {
     const points = Math.min(2000, Math.max(300, 2 * (place.current?.clientWidth ?? 500)));
-    get<Trace>(`runs/${run.id}/trace?points=${points}`).then(
+    get(`runs/${run.id}/trace?points=${points}`).then(
       (found) => (trace.value = found),
       (error: unknown) => (problem.value = asProblem(error)),
     );

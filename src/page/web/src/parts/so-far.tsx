@@ -12,7 +12,7 @@ export function SoFar({ run }: { run: number }) {
   const name = trial.value?.trial ?? null;
   useEffect(() => {
     if (name === null) return;
-    get<Readings>(`trials/${part(name)}/readings`).then(
+    get(`trials/${part(name)}/readings`).then(
       (found) => (readings.value = found),
       () => (readings.value = null),
     );

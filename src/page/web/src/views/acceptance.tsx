@@ -11,7 +11,7 @@ import { MEASURES } from '../lib/trial.ts';
 import { fixed, force, forceUnit, torque, torqueUnit, withForce, withTorque } from '../lib/units.ts';
 import { Stepper, Text, Tiles } from '../parts/fields.tsx';
 import { Mark, type Shape } from '../parts/shapes.tsx';
-import { Refused } from '../parts/words.tsx';
+import { Invented, Refused } from '../parts/words.tsx';
 
 const SHAPES: Record<Acceptance['decision'], Shape> = { conforms: 'check', 'does not conform': 'cross', undecided: 'ring' };
 
@@ -25,6 +25,7 @@ function shown(of: Acceptance, value: number, decimals = 2): string {
 export const Sheet = ({ of }: { of: Acceptance }) => (
   <div class="judgement" role="status">
     <p class="big-word"><Mark shape={SHAPES[of.decision]} /> {of.decision}</p>
+    {of.simulated && <Invented />}
     <p>{of.tool}, setup {of.setup ?? 'none'}, {of.measure}: <strong>{shown(of, of.value)}</strong>, asked for {of.side} {shown(of, of.limit)}.</p>
     <dl class="figures">
       <div><dt>Probability that it conforms</dt><dd>{fixed(100 * of.probability_of_conformity, 1)} %</dd></div>
@@ -85,7 +86,7 @@ export function AcceptanceSheet() {
     problem.value = missing(form.value, classLimit, true);
     if (problem.value) return;
     try {
-      found.value = await get<Acceptance>(`tools/${part(form.value.tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
+      found.value = await get(`tools/${part(form.value.tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
     } catch (error) {
       problem.value = asProblem(error);
     }

@@ -4,7 +4,7 @@ import { useSignal } from '@preact/signals';
 import { part, put, remove } from '../lib/api.ts';
 import { contacts, contactWords, isComplete, KIND_WORDS, openDrive, whyNot } from '../lib/fit.ts';
 import { piecesOf, refreshShelf, shelf } from '../lib/shelf.ts';
-import type { Piece, Setup } from '../lib/types.ts';
+import type { Piece } from '../lib/types.ts';
 import { Chain } from '../parts/chain.tsx';
 import { Select, Text, Who } from '../parts/fields.tsx';
 import { named, useSaving } from '../parts/saving.ts';
@@ -40,8 +40,8 @@ export function Builder() {
     event.preventDefault();
     const done = await saving.save(async (by) => {
       const document = { name: title, pieces: chain.value.map((piece) => piece.name) };
-      const stored = await put<Setup>(`shelf/setups/${named('setup', title)}`, { who: by, document });
-      return `Stored: setup ${stored.name} of ${stored.pieces.join(', ')}.`;
+      const stored = await put(`shelf/setups/${named('setup', title)}`, { who: by, document });
+      return `Stored: setup ${stored.name} of ${('pieces' in stored ? stored.pieces : document.pieces).join(', ')}.`;
     });
     if (!done) return;
     chain.value = [];

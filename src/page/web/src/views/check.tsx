@@ -55,10 +55,10 @@ export function Check() {
     const { tool, setup } = form.value;
     try {
       const query = new URLSearchParams({ rig: shown.rig, tool: tool ?? '', setup, limit: '100' });
-      const { runs } = await get<{ runs: RunLine[] }>(`runs?${query}`);
+      const { runs } = await get(`runs?${query}`);
       came.value = runs.filter((run) => run.id > (since.value ?? 0)).reverse();
       if (came.value.filter(counts).length < wanted) return;
-      found.value = await get<Acceptance>(`tools/${part(tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
+      found.value = await get(`tools/${part(tool ?? '')}/acceptance?${acceptQuery(form.value, system.value)}`);
       problem.value = null;
     } catch (error) {
       problem.value = asProblem(error);

@@ -2,7 +2,7 @@
 import { useSignal } from '@preact/signals';
 import { part, post } from '../lib/api.ts';
 import { system } from '../lib/prefs.ts';
-import type { Rig, RunDetail } from '../lib/types.ts';
+import type { Rig } from '../lib/types.ts';
 import { withForce } from '../lib/units.ts';
 import { Text, Tiles, Who } from '../parts/fields.tsx';
 import { useSaving } from '../parts/saving.ts';
@@ -22,7 +22,7 @@ export function DialForm({ rig }: { rig: Rig }) {
     remarks.value = [];
     const done = await saving.save(async (by) => {
       const body = { who: by, reading: figure.value, peak: of.value === 'peak', ...(note.value === '' ? {} : { note: note.value }) };
-      const run = await post<RunDetail & { remarks: string[] }>(`rigs/${part(rig.rig)}/readings`, body);
+      const run = await post(`rigs/${part(rig.rig)}/readings`, body);
       remarks.value = run.remarks;
       const kN = of.value === 'peak' ? run.peak_kN : run.held_kN;
       return `Stored as run ${run.id}: ${withForce(kN, system.value)}.`;

@@ -15,7 +15,7 @@ export interface StepProps {
 
 export function PortStep({ draft, change, problem }: StepProps) {
   const ports = useSignal<PortState[] | null>(null);
-  const look = (): void => void get<{ ports: PortState[] }>('ports').then((answer) => (ports.value = answer.ports), () => (ports.value = []));
+  const look = (): void => void get('ports').then((answer) => (ports.value = answer.ports), () => (ports.value = []));
   useEffect(look, []);
   const remark = (port: PortState): string | undefined => (port.rig ? `taken by rig ${port.rig}` : (port.not_allowed ?? port.device ?? undefined));
   return (
@@ -48,7 +48,7 @@ export function ListenStep({ draft, change, problem }: StepProps) {
     busy.value = true;
     refused.value = null;
     try {
-      heard.value = await post<Heard>('ports/hear', { port: draft.port, baud: Number(draft.baud), framed, for_s: 3 });
+      heard.value = await post('ports/hear', { port: draft.port, baud: Number(draft.baud), framed, for_s: 3 });
       change(taken(draft, heard.value));
     } catch (error) {
       refused.value = asProblem(error);

@@ -80,7 +80,7 @@ export function Guide({ first, leave }: { first: boolean; leave?: () => void }) 
   const add = async (event: Event): Promise<void> => {
     event.preventDefault();
     added.value = await saving.save(async (by) => {
-      const answer = await post<{ rig: string; file: string }>('rigs', { who: by, rig: rigDocument(now, number) });
+      const answer = await post('rigs', { who: by, rig: rigDocument(now, number) });
       await refresh();
       showRig(answer.rig);
       return `Added, and taken up: rig ${answer.rig}. Its file: ${answer.file}`;

@@ -8,7 +8,7 @@ import { MEASURES } from '../lib/trial.ts';
 import { fixed, forceUnit, withForce } from '../lib/units.ts';
 import { Text, Tiles } from '../parts/fields.tsx';
 import { HistoryChart } from '../parts/history-chart.tsx';
-import { Refused } from '../parts/words.tsx';
+import { Invented, Refused } from '../parts/words.tsx';
 
 const START: HistoryForm = { tool: null, setup: '', measure: 'gate', base: '', least: '', most: '' };
 const named = (of: readonly { name: string }[]) => of.map(({ name }) => ({ value: name, label: name }));
@@ -18,6 +18,7 @@ const Shown = ({ of }: { of: ToolHistory }) => {
   const remarked = of.points.filter((point) => point.remarks.length > 0);
   return (
     <div role="status">
+      {of.simulated && <Invented />}
       <h3>{of.tool}, setup {of.setup ?? 'none'}, {of.measure}</h3>
       <p>{of.runs} {of.runs === 1 ? 'run counts' : 'runs count'}. {of.centre_kN === null ? 'Three are needed before there are limits.' : `Centre ${withForce(of.centre_kN, units)}, limits ${withForce(of.low_kN, units)} to ${withForce(of.high_kN, units)}; mean step from run to run ${withForce(of.mean_range_kN, units)}, at most ${withForce(of.range_limit_kN, units)}.`}</p>
       <p><strong>{remarked.length === 0 ? 'No run stands out.' : `${remarked.length} ${remarked.length === 1 ? 'run stands' : 'runs stand'} out.`}</strong></p>
@@ -42,7 +43,7 @@ export function HistorySheet() {
     problem.value = form.value.tool === null ? NO_TOOL : null;
     if (problem.value) return;
     try {
-      found.value = await get<ToolHistory>(`tools/${part(form.value.tool ?? '')}/history?${historyQuery(form.value, system.value)}`);
+      found.value = await get(`tools/${part(form.value.tool ?? '')}/history?${historyQuery(form.value, system.value)}`);
     } catch (error) {
       problem.value = asProblem(error);
     }

@@ -2,7 +2,7 @@
 import { useEffect } from 'preact/hooks';
 import { useSignal } from '@preact/signals';
 import { switchSound } from '../lib/cue.ts';
-import { frozen, isSimulated, lastRun, overLimit, reading, rig } from '../lib/live.ts';
+import { frozen, lastRun, overLimit, reading, rig } from '../lib/live.ts';
 import { sound, system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
 import { contactWords } from '../lib/fit.ts';
@@ -149,7 +149,7 @@ export function Now() {
         </div>
         <div class="facing-trace">
           {!byHand && <LiveTrace height={height.value} />}
-          {isSimulated(shown) && <Invented />}
+          {shown.simulated && <Invented />}
           <Coupled of={shown} />
         </div>
       </div>

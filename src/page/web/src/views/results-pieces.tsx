@@ -1,7 +1,7 @@
 // What each piece lets through, by the chains that were compared; and what an untried chain of the same pieces would give.
 import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import { asProblem, get, part, type Problem } from '../lib/api.ts';
+import { asProblem, get, part, Problem } from '../lib/api.ts';
 import { type PieceEffects, pText } from '../lib/comparison.ts';
 import { runNews } from '../lib/live.ts';
 import { shelf } from '../lib/shelf.ts';
@@ -54,9 +54,11 @@ export function Pieces({ trial, measure, drift, known }: { trial: string; measur
   const refused = useSignal<Problem | null>(null);
   const chain = useSignal<string[]>([]);
   const predicted = useSignal<PieceEffects['prediction']>(null);
-  const ask = (predict: string | null): Promise<PieceEffects> => {
+  const ask = async (predict: string | null): Promise<PieceEffects> => {
     const query = new URLSearchParams({ by: 'piece', ...(measure ? { measure } : {}), ...(drift ? { drift } : {}), ...(predict === null ? {} : { predict }) });
-    return get<PieceEffects>(`trials/${part(trial)}/comparison?${query}`);
+    const answer = await get(`trials/${part(trial)}/comparison?${query}`);
+    if ('pieces' in answer) return answer;
+    throw new Problem(0, 'expected what pieces do, found setups');
   };
   const refresh = async (): Promise<void> => {
     try {

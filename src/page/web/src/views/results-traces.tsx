@@ -84,7 +84,7 @@ export function Traces({ rows }: { rows: readonly ReadingRow[] }) {
   };
   useEffect(() => {
     for (const run of runs.value.filter((one) => !traces.value.has(one))) {
-      get<Trace>(`runs/${run}/trace?points=${POINTS}`).then(
+      get(`runs/${run}/trace?points=${POINTS}`).then(
         (found) => (traces.value = new Map(traces.value).set(run, found)),
         (error: unknown) => (problem.value = asProblem(error)),
       );

@@ -2,9 +2,9 @@
 // shown) sees what was asked above the answer.
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
-import { asProblem, get, part, type Problem, ROOT } from '../lib/api.ts';
+import { asProblem, get, part, Problem, ROOT } from '../lib/api.ts';
 import { byTool, checkWords, type Comparison, driftOverall, driftWords, noteWords, type Question, questionQuery, type Readings } from '../lib/comparison.ts';
-import { isSimulated, rigs, runNews } from '../lib/live.ts';
+import { runNews } from '../lib/live.ts';
 import { link } from '../lib/route.ts';
 import { addressOf, trials } from '../lib/trials.ts';
 import { MEASURES } from '../lib/trial.ts';
@@ -105,10 +105,11 @@ export function OfTrial({ name }: { name: string }) {
     }
     asking.current = { question: asked, again: false };
     try {
-      const measure = asked.measure === '' ? '' : `?measure=${asked.measure}`;
-      const [comparison, rows] = await Promise.all([get<Comparison>(`trials/${part(name)}/comparison${questionQuery(asked)}`), get<Readings>(`trials/${part(name)}/readings${measure}`)]);
+      const measure = asked.measure === '' ? '' : `measure=${asked.measure}`;
+      const [comparison, rows] = await Promise.all([get(`trials/${part(name)}/comparison?${questionQuery(asked)}`), get(`trials/${part(name)}/readings?${measure}`)]);
       // A slower answer to an older question must not replace a newer one.
       if (question.value !== asked) return;
+      if ('pieces' in comparison) throw new Problem(0, 'expected setups, found what pieces do');
       found.value = comparison;
       readings.value = rows;
       problem.value = null;
@@ -126,7 +127,6 @@ export function OfTrial({ name }: { name: string }) {
   };
   useEffect(() => void ask(), [name, question.value, runNews.value]);
   const line = trials.value?.find((one) => one.trial === name);
-  const rig = rigs.value.find((one) => one.rig === line?.rig);
   const pieces = [...new Set(readings.value?.rows.flatMap((row) => row.pieces) ?? [])];
   return (
     <>
@@ -137,7 +137,7 @@ export function OfTrial({ name }: { name: string }) {
       </div>
       <h1>Results of {name}</h1>
       {line && line.standing !== 'done' && <p class="remark">The trial is not done: {line.steps_done} of {line.steps_total} steps so far.</p>}
-      {rig && isSimulated(rig) && <Invented />}
+      {found.value?.simulated && <Invented />}
       <Asking now={question.value} ask={(to) => (question.value = { ...to })} problem={problem.value} />
       <Refused problem={problem.value} />
       {found.value === null && problem.value === null && <p>Asking …</p>}

@@ -1,8 +1,8 @@
 // The rig: how it is, its zero, its calibration, its accounts; and the guide by which one more is added.
 import { useSignal } from '@preact/signals';
 import { useEffect } from 'preact/hooks';
-import { get, part, post, remove } from '../lib/api.ts';
-import { isSimulated, lastRun, reading, refresh, rig } from '../lib/live.ts';
+import { type Answer, get, part, post, remove } from '../lib/api.ts';
+import { lastRun, reading, refresh, rig } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { link, route } from '../lib/route.ts';
 import type { Rig } from '../lib/types.ts';
@@ -32,7 +32,7 @@ export function ZeroButton({ of }: { of: Rig }) {
   const saving = useSaving();
   const zero = async (): Promise<void> => {
     await saving.save(async (by) => {
-      const answer = await post<{ zero_kN: number | null; remark: string | null }>(`rigs/${part(of.rig)}/zero`, { who: by });
+      const answer = await post(`rigs/${part(of.rig)}/zero`, { who: by });
       await refresh();
       return `Zero taken at ${withForce(answer.zero_kN, system.value)}.${answer.remark ? ` Mind: ${answer.remark}` : ''}`;
     });
@@ -50,25 +50,20 @@ export function ZeroButton({ of }: { of: Rig }) {
   );
 }
 
-interface KeptLine {
-  name?: string;
-  id?: string;
-}
-
 function Calibration({ of }: { of: Rig }) {
   const kept = useSignal<string[]>([]);
   const chosen = useSignal('');
   const saving = useSaving();
   useEffect(() => {
-    get<{ calibrations: KeptLine[] }>('calibrations').then(
-      (answer) => (kept.value = answer.calibrations.map((one) => one.name ?? one.id ?? '').filter(Boolean)),
+    get('calibrations').then(
+      (answer) => (kept.value = answer.calibrations.map((one) => one.taken.name)),
       () => undefined,
     );
   }, []);
   const store = async (event: Event): Promise<void> => {
     event.preventDefault();
     await saving.save(async (by) => {
-      const answer = await post<{ calibration: { id: string }; expired: boolean }>(`rigs/${part(of.rig)}/calibrate`, { who: by, name: chosen.value });
+      const answer = await post(`rigs/${part(of.rig)}/calibrate`, { who: by, name: chosen.value });
       await refresh();
       return `In force: ${answer.calibration.id}.${answer.expired ? ' It has expired.' : ''}`;
     });
@@ -90,12 +85,6 @@ function Calibration({ of }: { of: Rig }) {
   );
 }
 
-interface Health {
-  version: string;
-  runs: number;
-  writer: { waiting: number; failing: string | null; failed_commits: number; committed: number } | null;
-}
-
 function rows(of: Rig): [string, string][] {
   const sum = (of: Record<string, number>): number => Object.values(of).reduce((total, value) => total + value, 0);
   const { counters } = of;
@@ -113,9 +102,9 @@ function rows(of: Rig): [string, string][] {
 }
 
 function Accounts({ of }: { of: Rig }) {
-  const health = useSignal<Health | null>(null);
+  const health = useSignal<Answer<'GET', 'status'> | null>(null);
   useEffect(() => {
-    const ask = (): void => void get<Health>('status').then((answer) => (health.value = answer), () => (health.value = null));
+    const ask = (): void => void get('status').then((answer) => (health.value = answer), () => (health.value = null));
     ask();
     const timer = setInterval(ask, 5000);
     return () => clearInterval(timer);
@@ -160,7 +149,7 @@ export function RigView() {
   return (
     <div class="rig">
       <h1>Rig {shown.rig}</h1>
-      {isSimulated(shown) && <Invented />}
+      {shown.simulated && <Invented />}
       <Standing words={standingWords(shown, lastRun.value?.flags)} />
       <div class="pair">
         {shown.dial ? <DialForm rig={shown} /> : <ZeroButton of={shown} />}

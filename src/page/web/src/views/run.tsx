@@ -48,7 +48,7 @@ function Corrections({ run, changed }: { run: RunDetail; changed: () => Promise<
     event.preventDefault();
     const done = await saving.save(async (by) => {
       const tags = what.value === 'tag' ? { setup: setup.value || null, tool: tool.value || null } : {};
-      const answer = await post<{ run: RunDetail }>(`runs/${run.id}/${what.value}`, { who: by, why: why.value, ...tags });
+      const answer = await post(`runs/${run.id}/${what.value}`, { who: by, why: why.value, ...tags });
       const now = answer.run;
       return `Stored. Run ${now.id} ${now.excluded ? 'is left out of results' : 'counts'}; setup ${now.setup ?? 'none'}, tool ${now.tool ?? 'none'}.`;
     });
@@ -103,7 +103,7 @@ export function RunView({ id }: { id: number }) {
   const problem = useSignal<Problem | null>(null);
   const ask = async (): Promise<void> => {
     try {
-      run.value = await get<RunDetail>(`runs/${part(String(id))}`);
+      run.value = await get(`runs/${part(String(id))}`);
     } catch (error) {
       problem.value = asProblem(error);
     }

@@ -17,11 +17,6 @@ import { RunView } from './run.tsx';
 
 const PAGE = 30;
 
-interface Answer {
-  runs: RunLine[];
-  next: number | null;
-}
-
 const Row = ({ run }: { run: RunLine }) => {
   const units = system.value;
   const gate = run.gates[0];
@@ -70,7 +65,7 @@ function List() {
     if (excluded.value) query.set('excluded', excluded.value);
     if (before !== null) query.set('before', String(before));
     try {
-      const answer = await get<Answer>(`runs?${query}`);
+      const answer = await get(`runs?${query}`);
       rows.value = before === null ? answer.runs : [...(rows.value ?? []), ...answer.runs];
       next.value = answer.next;
       problem.value = null;

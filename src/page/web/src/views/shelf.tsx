@@ -51,7 +51,7 @@ export function ShelfSheet({ kind }: { kind: Exclude<ShelfKind, 'setups'> }) {
     event.preventDefault();
     const done = await saving.save(async (by) => {
       const document = about.document(values.value, number);
-      const stored = await put<{ name: string }>(`shelf/${kind}/${named(kind.slice(0, -1), String(document['name']))}`, { who: by, document });
+      const stored = await put(`shelf/${kind}/${named(kind.slice(0, -1), String(document['name']))}`, { who: by, document });
       await refreshShelf();
       return `Stored: ${about.describe(stored as never)}.`;
     });

@@ -111,7 +111,7 @@ export function PlanSheet() {
     saving.problem.value = null;
     looking.value = null;
     try {
-      const answer = await post<{ steps: Planned[] }>('trials', { who: who.value.trim() || 'page', dry_run: true, plan: planDocument(form.value) });
+      const answer = await post('trials', { who: who.value.trim() || 'page', dry_run: true, plan: planDocument(form.value) });
       order.value = { steps: answer.steps, warm_up: form.value.warm_up === 'yes' };
     } catch (error) {
       order.value = null;

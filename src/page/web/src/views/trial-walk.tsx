@@ -1,5 +1,5 @@
 // One trial on its way: the next step, how far it is, its steps and runs, and what else may be said of it.
-import { isSimulated, rigs } from '../lib/live.ts';
+import { rigs } from '../lib/live.ts';
 import { system } from '../lib/prefs.ts';
 import { link } from '../lib/route.ts';
 import { missing, trial } from '../lib/trials.ts';
@@ -116,7 +116,7 @@ export function Walk({ name }: { name: string }) {
           <Otherwise of={of} />
         </div>
       </div>
-      {rig && isSimulated(rig) && <Invented />}
+      {rig?.simulated && <Invented />}
       <NotCounted of={of} />
       <Steps of={of} />
     </>

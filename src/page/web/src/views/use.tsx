@@ -65,7 +65,7 @@ export function UseSheet() {
     await saving.save(async (by) => {
       const fed = source();
       const body = { who: by, setup: setup.value, tool: tool.value, bolt: bolt.value, ...(fed ? { source: fed } : {}) };
-      const answer = await post<{ in_force: InForce }>(`rigs/${part(shown.rig)}/use`, body);
+      const answer = await post(`rigs/${part(shown.rig)}/use`, body);
       await refresh();
       return `In force at ${shown.rig}: ${words(answer.in_force)}.`;
     });

@@ -94,7 +94,7 @@ test('a tool is checked on one sheet, and a run that is left out is driven again
   assert.deepEqual(told.runs, [7, 6, 4], 'the runs of this check that count');
   const words = await sheet.innerText();
   assert.ok(words.startsWith(told.decision), `${told.decision} in ${words}`);
-  for (const shown of [`${fixed(told.value, 2)} % of the reference`, `${fixed(100 * told.probability_of_conformity, 1)} %`]) assert.ok(words.includes(shown), `${shown} in ${words}`);
+  for (const shown of ['Simulated rig.', `${fixed(told.value, 2)} % of the reference`, `${fixed(100 * told.probability_of_conformity, 1)} %`]) assert.ok(words.includes(shown), `${shown} in ${words}`);
   await watched.page.screenshot({ path: join(shots(), 'check-verdict-phone-light.png'), fullPage: true });
 
   await watched.button('One run more').tap();

@@ -136,6 +136,23 @@ test('the units switch shows lbf and lbf·ft by the exact factors, everywhere', 
   await watched.end();
 });
 
+test('every view of what a simulated rig gave says that it is simulated, and so does a chart', async () => {
+  const watched = await Watched.open(browser, bench, '', { who: 'tester' });
+  const marked = VIEWS.filter(({ name }) => ['now', 'trial-walk', 'results-trial', 'check', 'runs', 'run', 'rig'].includes(name));
+  assert.equal(marked.length, 7);
+  for (const view of marked) {
+    await watched.go(view.at);
+    await watched.page.locator(view.there).first().waitFor();
+    assert.match(await watched.page.locator('.invented').first().innerText(), /Simulated rig\. Every number here is invented\./, view.name);
+  }
+  await watched.go('results');
+  const chart = watched.page.locator('form', { hasText: 'How has a tool been?' });
+  await chart.getByRole('group', { name: 'Tool', exact: true }).locator('label.tile', { hasText: 'wrench 1' }).locator('input').tap();
+  await chart.getByRole('button', { name: 'Draw the chart' }).tap();
+  await chart.locator('.invented').waitFor();
+  await watched.end();
+});
+
 test('too much tension is told loudly at every view until somebody has seen it', async () => {
   await bench.cli('setup', 'bolt', 'add', 'weak bolt', '--thread', 'M20x2.5', '--diameter-mm', '20', '--nut-factor', '0.17', '--allowed-kN', '25', '--who', 'bench');
   await bench.cli('setup', 'use', 'direct', '--rig', 'demo', '--tool', 'wrench 1', '--bolt', 'weak bolt', '--who', 'bench');

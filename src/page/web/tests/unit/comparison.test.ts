@@ -80,7 +80,7 @@ test('names_are_broken_between_words_only', () => {
 
 test('only_what_was_asked_goes_into_the_query', () => {
   assert.equal(questionQuery({ measure: '', drift: '', difference: ' ', expected_sd: '' }), '');
-  assert.equal(questionQuery({ measure: 'held', drift: '', difference: '2', expected_sd: '' }), '?measure=held&difference=2');
+  assert.equal(questionQuery({ measure: 'held', drift: '', difference: '2', expected_sd: '' }), 'measure=held&difference=2');
 });
 
 test('letters_go_on_after_z', () => {

@@ -6,7 +6,7 @@ import { soFar } from '../../src/lib/so-far.ts';
 import { overlaid } from '../../src/lib/traces.ts';
 
 test('a trace begins at its first blow and leaves out what has no samples', () => {
-  const trace = { time_s: [1, 2, 2.1, 5, 9], min_kN: [0, 10, null, 70, 70], max_kN: [1, 12, null, 74, 74], first_blow_s: 2, last_blow_s: 5, gates_s: [3], rate_hz: 100, samples: 5 };
+  const trace = { run: 1, samples_per_point: 1, time_s: [1, 2, 2.1, 5, 9], min_kN: [0, 10, null, 70, 70], max_kN: [1, 12, null, 74, 74], first_blow_s: 2, last_blow_s: 5, gates_s: [3], rate_hz: 100, samples: 5 };
   assert.deepEqual(overlaid([trace]), [[[0, 11], [3, 72]]]);
 });
 

@@ -67,7 +67,7 @@ test('gos_are_listed_newest_first_each_with_its_own_run_and_without_those_repeat
 });
 
 test('the_slope_of_the_warm_up_carries_both_ends_and_true_minus_signs', () => {
-  const warm = { runs: 8, values_kN: [], words: '', slope_percent_low: -0.171, slope_percent_high: 0.122 };
+  const warm = { runs: 8, values_kN: [], words: '', slope_percent_low: -0.171, slope_percent_high: 0.122, range_percent: null, von_neumann_ratio: null };
   assert.equal(slopeWords(warm, fixed), 'slope from −0.17 to 0.12 % a run');
   assert.equal(slopeWords({ ...warm, slope_percent_low: null }, fixed), null);
 });
