@@ -7,6 +7,7 @@
 
 mod answering;
 mod asking;
+mod attempts;
 mod describing;
 mod forwarding;
 mod guarding;

@@ -133,6 +133,7 @@ pub struct House {
     pub store: Store,
     pub rigs: Arc<FakeRigs>,
     pub router: axum::Router,
+    pub state: State,
     clock_utc_ns: Arc<AtomicI64>,
     /// Answers that were held to a schema that tells their members.
     pub held: Mutex<BTreeSet<Kind>>,
@@ -163,8 +164,16 @@ impl House {
             rigs: rigs.clone(),
             now_utc_ns: Arc::new(move || clock.load(Ordering::Relaxed)),
             limits: Arc::new([limit]),
+            turns: Default::default(),
+            trial_lines: Default::default(),
         };
-        Self { store, rigs, router: router(state), clock_utc_ns, held: Mutex::default(), _folder: folder }
+        let router = router(state.clone());
+        Self { store, rigs, router, state, clock_utc_ns, held: Mutex::default(), _folder: folder }
+    }
+
+    /// A rig as it is shown.
+    pub fn rigs_state(&self, rig: &str) -> RigState {
+        self.rigs.rigs().into_iter().find(|state| state.rig == rig).unwrap()
     }
 
     /// Sets the clock, which else stands still, to so many seconds after its beginning.
