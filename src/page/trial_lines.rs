@@ -5,8 +5,8 @@
 use super::problem::Problem;
 use super::trial_shown::{Stands, TrialLine};
 use super::trial_state::{figure_of, left_out};
-use crate::store::{Mark, Reader, TrialRow, Walked};
-use crate::trial::{Said, Taken, progress};
+use crate::store::{Mark, Reader, SpokenOf, TrialRow, Walked};
+use crate::trial::{Taken, progress};
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -28,36 +28,51 @@ impl TrialLines {
     /// The store's.
     pub(super) fn read(&self, reader: &Reader, rig: Option<&str>) -> Result<Vec<Line>, Problem> {
         let rows = reader.trials_marked(rig)?;
-        let known: Vec<Option<Line>> = {
-            let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-            let still = |(row, now): &(TrialRow, Mark)| all.get(&row.id).filter(|(mark, _)| mark == now);
-            rows.iter().map(|row| still(row).map(|(_, line)| line.clone())).collect()
-        };
-        let missing: Vec<i64> = rows
-            .iter()
-            .zip(&known)
-            .filter(|(_, known)| known.is_none())
-            .map(|((row, _), _)| row.id)
-            .collect();
+        let known = self.still_known(reader, &rows)?;
+        let is_new = |(_, known): &(&(TrialRow, Mark), &Option<Line>)| known.is_none();
+        let missing: Vec<i64> = rows.iter().zip(&known).filter(is_new).map(|((row, _), _)| row.id).collect();
         let mut walked = reader.walked(&missing)?;
         let mut lines = Vec::with_capacity(rows.len());
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         for ((row, mark), known) in rows.into_iter().zip(known) {
             let (id, walked) = (row.id, walked.remove(&row.id).unwrap_or_default());
-            let is_new = known.is_none();
             let line = known.unwrap_or_else(|| worked_out(row, &walked));
             // How a run closes that is still open is in no mark.
-            if is_new && walked.1.iter().all(|run| run.is_closed) {
-                let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            if walked.1.iter().all(|run| run.is_closed) {
                 all.insert(id, (mark, line.clone()));
             }
             lines.push(line);
         }
         Ok(lines)
     }
+
+    /// The line of each row, where nothing was stored since that could change it.
+    fn still_known(&self, reader: &Reader, rows: &[(TrialRow, Mark)]) -> Result<Vec<Option<Line>>, Problem> {
+        let mut known: Vec<Option<(Mark, Line)>> = {
+            let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+            let still = |(mark, _): &&(Mark, Line), now: &Mark| now.goes_on_from(mark);
+            rows.iter().map(|(row, now)| all.get(&row.id).filter(|kept| still(kept, now)).cloned()).collect()
+        };
+        // Runs that were spoken of since the one that was looked at longest ago.
+        let behind = rows.iter().zip(&known).filter_map(|((_, now), known)| {
+            known
+                .as_ref()
+                .map(|(mark, _)| mark.spoken_of())
+                .filter(|spoken_of| now.spoken_of().is_newer(*spoken_of))
+        });
+        if let Some(since) = behind.reduce(SpokenOf::earlier) {
+            let spoken_of = reader.trials_spoken_of(since)?;
+            for ((row, _), known) in rows.iter().zip(&mut known) {
+                let newest = spoken_of.get(&row.id);
+                known.take_if(|(mark, _)| newest.is_some_and(|newest| newest.is_newer(mark.spoken_of())));
+            }
+        }
+        Ok(known.into_iter().map(|known| known.map(|(_, line)| line)).collect())
+    }
 }
 
 fn worked_out(row: TrialRow, (entries, runs): &Walked) -> Line {
-    let said: Vec<Said> = entries.iter().map(|entry| entry.said.clone()).collect();
+    let said: Vec<_> = entries.iter().map(|entry| entry.said.clone()).collect();
     let taken = runs.iter().map(|run| Taken {
         go: run.attempt,
         run: run.id.0,
@@ -89,7 +104,7 @@ mod tests {
     use crate::page::trial_state::load;
     use crate::results::{ByHand, Dial, DialUnit, Measure, Reading, ReadingOf};
     use crate::store::{Correction, Mode, RunId, Store, Write};
-    use crate::trial::{Fresh, Go, Order, Plan, steps};
+    use crate::trial::{Fresh, Go, Order, Plan, Said, steps};
 
     fn plan(name: &str, seed: u64) -> Plan {
         Plan {
@@ -163,11 +178,16 @@ mod tests {
         step(&store, 20, &plan("t20", 20), 1);
         let (told, asked) = ask(&known, &store);
         assert_eq!((&told[0], asked), (&("t20".to_owned(), 1, Stands::Next), 3));
-        let correction = Correction::Exclude;
-        let (who, why) = ("ana".to_owned(), "slipped".to_owned());
-        put(&store, Write::Correct { run: RunId(1), utc_ns: 1, who, why, correction });
-        let (told, _) = ask(&known, &store);
-        assert_eq!(told[19], ("t1".to_owned(), 0, Stands::Next));
+        let correct = |correction: Correction| {
+            let (who, why) = ("ana".to_owned(), "slipped".to_owned());
+            put(&store, Write::Correct { run: RunId(1), utc_ns: 1, who, why, correction });
+            ask(&known, &store)
+        };
+        let (told, asked) = correct(Correction::Exclude);
+        assert_eq!((&told[19], asked), (&("t1".to_owned(), 0, Stands::Next), 4), "which trials, and the one");
+        assert_eq!(ask(&known, &store), (told, 1), "all others were looked at");
+        let (told, asked) = correct(Correction::Restore);
+        assert_eq!((&told[19], asked), (&("t1".to_owned(), 1, Stands::Next), 4));
         // In short and at length a trial stands alike.
         let reader = store.readers().reader().unwrap();
         for (name, steps_done, standing) in told {

@@ -50,7 +50,7 @@ pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
 pub use reader_samples::{IdleBlock, RunSpan, StreamSpan};
 pub use recompute::{NotRemeasurable, Remeasurable, Version};
 pub use trace::RunTrace;
-pub use trial_runs::{Mark, TrialRun, Walked};
+pub use trial_runs::{Mark, SpokenOf, TrialRun, Walked};
 pub use trials::{TrialEntry, TrialRow};
 pub use uses::Uses;
 pub use write::{

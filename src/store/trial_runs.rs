@@ -14,10 +14,51 @@ use std::collections::HashMap;
 /// stand for the same rows. How a run closed is not in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Mark {
+    /// The newest thing that was said of the trial.
     entry: i64,
+    /// How many runs it has.
     runs: i64,
+    /// The newest of the store, whatever runs they are of.
+    spoken_of: SpokenOf,
+}
+
+/// The newest correction and the newest recomputation.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct SpokenOf {
     correction: i64,
     recomputation: i64,
+}
+
+impl Mark {
+    /// Nothing is said and no run has come since `before`; runs may have been spoken of.
+    #[must_use]
+    pub fn goes_on_from(&self, before: &Self) -> bool {
+        (self.entry, self.runs) == (before.entry, before.runs)
+    }
+
+    /// Up to where runs were spoken of.
+    #[must_use]
+    pub const fn spoken_of(&self) -> SpokenOf {
+        self.spoken_of
+    }
+}
+
+impl SpokenOf {
+    /// The earlier of both, for each kind.
+    #[must_use]
+    pub fn earlier(self, other: Self) -> Self {
+        let (correction, recomputation) = (self.correction, self.recomputation);
+        Self {
+            correction: correction.min(other.correction),
+            recomputation: recomputation.min(other.recomputation),
+        }
+    }
+
+    /// Whether something of this is newer than `before`.
+    #[must_use]
+    pub const fn is_newer(self, before: Self) -> bool {
+        self.correction > before.correction || self.recomputation > before.recomputation
+    }
 }
 
 /// As much of a run as the standing of its trial follows from.
@@ -67,10 +108,29 @@ impl Reader {
         );
         let rows = self.all(&sql, [rig], |row| {
             let (entry, runs) = (row.get(4)?, row.get(5)?);
-            let mark = Mark { entry, runs, correction: row.get(6)?, recomputation: row.get(7)? };
+            let spoken_of = SpokenOf { correction: row.get(6)?, recomputation: row.get(7)? };
+            let mark = Mark { entry, runs, spoken_of };
             Ok((super::trials::columns(row)?, mark))
         })?;
         rows.into_iter().map(|(columns, mark)| Ok((whole(columns)?, mark))).collect()
+    }
+
+    /// The trials whose runs were corrected or measured again since, each with the newest of both.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn trials_spoken_of(&self, since: SpokenOf) -> Result<HashMap<i64, SpokenOf>, StoreError> {
+        // CROSS JOIN: from the few new rows to their runs, not the other way round.
+        let sql = "SELECT trial, MAX(correction), MAX(recomputation) FROM (
+                SELECT r.trial, c.id AS correction, 0 AS recomputation
+                FROM corrections c CROSS JOIN runs r ON r.id = c.run WHERE c.id > ?1
+                UNION ALL
+                SELECT r.trial, 0, n.id FROM recomputations n CROSS JOIN runs r ON r.id = n.run WHERE n.id > ?2)
+            WHERE trial IS NOT NULL GROUP BY trial";
+        let rows = self.all(sql, [since.correction, since.recomputation], |row| {
+            Ok((row.get(0)?, SpokenOf { correction: row.get(1)?, recomputation: row.get(2)? }))
+        })?;
+        Ok(rows.into_iter().collect())
     }
 
     /// What was said of these trials and the runs that took their attempts, by the number of the trial: two questions,
