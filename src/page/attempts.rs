@@ -24,7 +24,12 @@ pub(super) async fn give(
     source: Option<SourceState>,
 ) -> Result<(), Problem> {
     let plan = &trial.row.plan;
-    state.rig(&plan.rig)?;
+    if let Some(trouble) = state.rig(&plan.rig)?.trouble {
+        return Err(Problem::conflict(format!(
+            "trial '{}': expected the rig '{}' to measure, found: {trouble}",
+            plan.name, plan.rig
+        )));
+    }
     let go = next(trial, seen, source.as_ref())?;
     let named = Named {
         setup: Some(go.step.setup.clone()),

@@ -11,9 +11,12 @@ use super::trial_shown::Stands;
 use super::trial_state::{Trial, load};
 use crate::store::{Reader, Write};
 use std::collections::HashMap;
+use std::time::Duration;
 
 /// Who is named where a trial goes on by itself.
 const BY_ITSELF: &str = "automatic";
+/// Where something stands in the way, it is tried again after this at the latest: nobody tells when a rig is back.
+const RETRY: Duration = Duration::from_secs(2);
 
 /// Makes the next step of the rig's automatic trial ready, where there is one and nothing is awaited at the rig.
 ///
@@ -41,21 +44,20 @@ fn open_at(reader: &Reader, known: &TrialLines, rig: &str) -> Result<Option<Tria
     open.map(|line| load(reader, &line.line.trial)).transpose()
 }
 
-/// The same, with what stands in the way kept as an event; each reason once, as long as it is the same.
-pub async fn advance_or_tell(state: &State, rig: &str, told: &mut HashMap<String, String>) {
-    match advance(state, rig).await {
-        Ok(()) => {
-            told.remove(rig);
-        }
-        Err(problem) if told.get(rig) == Some(&problem.detail) => {}
-        Err(problem) => {
-            told.insert(rig.to_owned(), problem.detail.clone());
-            let write =
-                Write::Event { utc_ns: state.now(), kind: "trial-stuck".into(), detail: problem.detail };
-            // A store that takes nothing says so elsewhere.
-            let _ = state.write(rig, write).await;
-        }
+/// The same, with what stands in the way kept as an event; each reason once, as long as it is the same. Whether
+/// nothing does.
+pub async fn advance_or_tell(state: &State, rig: &str, told: &mut HashMap<String, String>) -> bool {
+    let Err(problem) = advance(state, rig).await else {
+        told.remove(rig);
+        return true;
+    };
+    if told.get(rig) != Some(&problem.detail) {
+        told.insert(rig.to_owned(), problem.detail.clone());
+        let write = Write::Event { utc_ns: state.now(), kind: "trial-stuck".into(), detail: problem.detail };
+        // A store that takes nothing says so elsewhere.
+        let _ = state.write(rig, write).await;
     }
+    false
 }
 
 /// Goes on with automatic trials at once and whenever the store has committed what may move one, until it ends.
@@ -66,10 +68,18 @@ pub async fn follow(state: State) {
     loop {
         // What is committed from here on is looked at in the next round.
         moved.borrow_and_update();
+        let mut goes_on = true;
         for rig in state.rigs.rigs() {
-            advance_or_tell(&state, &rig.rig, &mut told).await;
+            goes_on &= advance_or_tell(&state, &rig.rig, &mut told).await;
         }
-        if moved.changed().await.is_err() {
+        let ended = if goes_on {
+            moved.changed().await.is_err()
+        } else {
+            // What was just said of the trial that is stuck is no reason to try at once.
+            moved.borrow_and_update();
+            matches!(tokio::time::timeout(RETRY, moved.changed()).await, Ok(Err(_)))
+        };
+        if ended {
             return;
         }
     }

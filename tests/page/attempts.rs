@@ -10,6 +10,7 @@ use boltscribe::page::walking;
 use boltscribe::results::{ByHand, Reading, ReadingOf};
 use boltscribe::store::Write;
 use serde_json::{Value, json};
+use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 /// Longest wait for what the daemon does by itself; a fault of the test, not a measure of speed.
@@ -189,6 +190,39 @@ async fn ready_is_one_transaction_and_refused_whole() {
     let taken = [one.0, two.0].into_iter().filter(|status| *status == StatusCode::OK).count();
     assert_eq!(taken, 1, "{one:?} {two:?}");
     assert_eq!(commits() - before, 3, "whoever was second stored nothing");
+}
+
+#[tokio::test]
+async fn what_the_rig_does_not_know_of_is_awaited_by_nobody_and_tried_again() {
+    let house = furnished().await;
+    plan(&house, "a", "press").await;
+    house.rigs.deaf.store(true, Ordering::Relaxed);
+    let (_, told) = house.refused(Method::POST, "/api/v1/trials/a/ready", Some(json!({"who": "Ana"}))).await;
+    assert!(told.contains("too many orders are waiting"), "{told}");
+    let stands = shown(&house, "a").await;
+    assert_eq!((&stands["standing"], &stands["next"]["number"]), (&json!("ready to go on"), &json!(1)));
+    assert!(stands["entries"][1]["why"].as_str().unwrap().contains("did not take the tags"), "{stands}");
+    assert_eq!(in_force(&house, "press").attempt, None);
+    // An automatic trial does not try as fast as it can, says why it is stuck, and goes on when the rig is back.
+    say(&house, "a", json!({"entry": "automatic", "on": true})).await;
+    let driver = tokio::spawn(walking::follow(house.state.clone()));
+    let stuck = || {
+        let events = house.store.readers().reader().unwrap().events(100).unwrap();
+        events.iter().filter(|event| event.kind == "trial-stuck").count()
+    };
+    let went_on = async {
+        while stuck() < 2 {
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+        house.rigs.deaf.store(false, Ordering::Relaxed);
+        while goes_on(&house, "a").await == 0 {
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+    };
+    assert!(tokio::time::timeout(PATIENCE, went_on).await.is_ok(), "waited in vain");
+    driver.abort();
+    let given = goes_on(&house, "a").await;
+    assert!(given < 20, "{given} attempts");
 }
 
 #[tokio::test]

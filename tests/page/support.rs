@@ -19,7 +19,7 @@ use boltscribe::store::{Mode, Store};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
-use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
 use tokio::sync::{OnceCell, broadcast};
 use tower::ServiceExt;
@@ -28,6 +28,8 @@ pub struct FakeRigs {
     pub told: Mutex<Vec<(String, String, Command)>>,
     pub news: broadcast::Sender<Arc<LiveMessage>>,
     pub served: bool,
+    /// It takes no command.
+    pub deaf: AtomicBool,
 }
 
 pub fn rig_state(rig: &str, link: Link) -> RigState {
@@ -84,6 +86,12 @@ impl Rigs for FakeRigs {
                     Command::Use { .. } => Ok(Reply::AtNextStart),
                     _ => Err(Refusal::NotServed(rig.into())),
                 };
+            }
+            if self.deaf.load(Ordering::Relaxed) {
+                return Err(Refusal::Refused {
+                    rig: rig.into(),
+                    reason: "too many orders are waiting".into(),
+                });
             }
             self.told.lock().unwrap().push((rig.into(), who.into(), command));
             Ok(Reply::Done)
@@ -148,7 +156,12 @@ impl House {
     pub fn with(served: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path(), Mode::Create).unwrap();
-        let rigs = Arc::new(FakeRigs { told: Mutex::default(), news: broadcast::channel(16).0, served });
+        let rigs = Arc::new(FakeRigs {
+            told: Mutex::default(),
+            news: broadcast::channel(16).0,
+            served,
+            deaf: AtomicBool::new(false),
+        });
         let limit = ClassLimit {
             class: "depot".into(),
             setup: "bare".into(),
