@@ -47,6 +47,19 @@ pub struct BoltInForce {
     pub allowed_kn: Option<f64>,
 }
 
+/// The step of a trial that the next run is for. It goes with the tags, so that a run names its step by the samples
+/// it is made of, whatever a wall clock says.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Attempt {
+    /// Name of the trial, which is unique and never changed.
+    pub trial: String,
+    /// Number of the step, from 1; 0 for a run of the warm-up.
+    pub step: u32,
+    /// Which "ready" of that trial it is, from 1.
+    pub attempt: u32,
+}
+
 /// Everything a run is tagged with.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -61,6 +74,17 @@ pub struct InForce {
     pub source: Option<SourceState>,
     /// The test bolt.
     pub bolt: Option<BoltInForce>,
+    /// The step of a trial that is awaited; none: the next run is for no trial. One run takes it.
+    #[serde(default)]
+    pub attempt: Option<Attempt>,
+}
+
+impl InForce {
+    /// The same tags, for no trial.
+    #[must_use]
+    pub fn without_attempt(&self) -> Self {
+        Self { attempt: None, ..self.clone() }
+    }
 }
 
 /// A command to one rig's pipeline.

@@ -61,6 +61,8 @@ pub async fn open_door(common: &Common, may_create: bool) -> Result<Door, CliErr
         rigs: unserved,
         now_utc_ns: Arc::new(now_utc_ns),
         limits: place.limits.into(),
+        turns: Default::default(),
+        trial_lines: Default::default(),
     };
     Ok(Door::InProcess(Box::new(Local { router: router(state), store })))
 }

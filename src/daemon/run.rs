@@ -128,6 +128,8 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
         rigs: Arc::clone(&hub) as _,
         now_utc_ns: Arc::new(move || clock.utc_ns(look().mono)),
         limits: settings.limits.clone().into(),
+        turns: Default::default(),
+        trial_lines: Default::default(),
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
     let walker = walk(state.clone(), stopped.clone());

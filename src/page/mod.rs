@@ -5,6 +5,7 @@
 
 mod accept_query;
 pub mod access;
+mod attempts;
 pub mod body;
 mod budget_shown;
 pub mod budgets;
@@ -44,6 +45,7 @@ pub mod state;
 pub mod strict;
 pub mod tags;
 pub mod trace;
+pub mod trial_lines;
 mod trial_shown;
 mod trial_state;
 pub mod trials;

@@ -4,12 +4,15 @@
 
 use super::problem::Problem;
 use super::rigs::{RigState, Rigs};
+use super::trial_lines::TrialLines;
 use crate::compare::ClassLimit;
 use crate::store::{Reader, Readers, StoreError, Write, Writer, Written};
 use crate::time::day_utc;
 use axum::http::StatusCode;
 use jiff::civil::Date;
-use std::sync::Arc;
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+use tokio::sync::OwnedMutexGuard;
 
 /// Gives the wall time in nanoseconds since 1970 UTC.
 pub type Clock = Arc<dyn Fn() -> i64 + Send + Sync>;
@@ -27,7 +30,16 @@ pub struct State {
     pub now_utc_ns: Clock,
     /// What tools of a class must give.
     pub limits: Arc<[ClassLimit]>,
+    /// Whose turn it is at each rig.
+    pub turns: Turns,
+    /// Trials in short, as far as they were worked out.
+    pub trial_lines: TrialLines,
 }
+
+/// One at a time speaks of what is in force at a rig: what he has read of it must still hold when it is stored, and
+/// the rig must hear words in the order they are stored in.
+#[derive(Clone, Default)]
+pub struct Turns(Arc<Mutex<HashMap<String, Arc<tokio::sync::Mutex<()>>>>>);
 
 impl State {
     /// Reads on a thread that may block.
@@ -69,6 +81,15 @@ impl State {
         };
         let mut outcomes = writer.submit(rig, vec![write])?.wait().await?;
         Ok(outcomes.pop().unwrap_or(Ok(Written::Row))?)
+    }
+
+    /// Waits until nobody else speaks of what is in force at a rig; the turn ends with the guard.
+    pub async fn turn(&self, rig: &str) -> OwnedMutexGuard<()> {
+        let of_rig = {
+            let mut turns = self.turns.0.lock().unwrap_or_else(PoisonError::into_inner);
+            Arc::clone(turns.entry(rig.to_owned()).or_default())
+        };
+        of_rig.lock_owned().await
     }
 
     /// All rigs, with what stands at each in words.

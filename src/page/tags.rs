@@ -90,45 +90,49 @@ pub async fn put_in_force(
     use_at(&state, &rig, body).await.map(Json)
 }
 
-impl UseBody {
-    /// What a step of a trial needs.
-    pub(super) fn new(
-        who: &str,
-        setup: &str,
-        tool: &str,
-        source: Option<SourceState>,
-        bolt: Option<&str>,
-    ) -> Self {
-        Self {
-            who: who.to_owned(),
-            setup: Some(setup.to_owned()),
-            tool: Some(tool.to_owned()),
-            source,
-            bolt: bolt.map(str::to_owned),
-        }
-    }
+/// Names to be put in force; what is not named stays as it is.
+pub(super) struct Named {
+    /// A setup on the shelf.
+    pub(super) setup: Option<String>,
+    /// A tool on the shelf.
+    pub(super) tool: Option<String>,
+    /// What drives the tool.
+    pub(super) source: Option<SourceState>,
+    /// A test bolt on the shelf.
+    pub(super) bolt: Option<String>,
 }
 
-/// Puts tags in force at a rig.
-///
-/// # Errors
-/// As [`put_in_force`].
-pub(super) async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Used, Problem> {
+async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Used, Problem> {
     check_who(&body.who)?;
     state.rig(rig)?;
-    let (who, name) = (body.who.clone(), rig.to_owned());
+    let UseBody { who, setup, tool, source, bolt } = body;
+    let (named, name) = (Named { setup, tool, source, bolt }, rig.to_owned());
+    let _turn = state.turn(rig).await;
     let in_force = state
         .read(move |reader| {
             let before = reader.in_force(&name)?.map(|row| row.in_force);
-            resolve(reader, body, before.unwrap_or_default())
+            resolve(reader, named, before.unwrap_or_default())
         })
         .await?;
     let command = Command::Use { in_force: in_force.clone() };
     // Stored before it is told: what a run is tagged with must be there after a crash too.
     let write = Write::Command { utc_ns: state.now(), who: who.clone(), command: Box::new(command.clone()) };
     state.write(rig, write).await?;
-    let reply = state.rigs.command(rig, &who, command).await?;
+    let reply = tell_rig(state, rig, &who, command).await?;
     Ok(Used { rig: rig.to_owned(), reply, in_force })
+}
+
+/// Hands a command that is stored to its rig.
+///
+/// # Errors
+/// The rig does not take it.
+pub(super) async fn tell_rig(
+    state: &State,
+    rig: &str,
+    who: &str,
+    command: Command,
+) -> Result<Reply, Problem> {
+    Ok(state.rigs.command(rig, who, command).await?)
 }
 
 /// Takes a zero; the cell must be unloaded.
@@ -218,9 +222,13 @@ pub(super) fn pieces(reader: &Reader) -> Result<HashMap<String, Piece>, Problem>
     Ok(known.collect())
 }
 
-fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, Problem> {
-    let setup = body.setup.or(before.setup);
-    let tool_name = body.tool.or(before.tool);
+/// Names to all the figures that a run needs, by the rules of fit.
+///
+/// # Errors
+/// A name that is not on the shelf, pieces that do not fit, a reading out of range.
+pub(super) fn resolve(reader: &Reader, named: Named, before: InForce) -> Result<InForce, Problem> {
+    let setup = named.setup.or(before.setup);
+    let tool_name = named.tool.or(before.tool);
     let tool: Option<Tool> =
         tool_name.as_deref().map(|name| on_shelf(reader, ShelfKind::Tools, name)).transpose()?;
     let contacts = match &setup {
@@ -238,7 +246,7 @@ fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, P
             Some(fitted.contacts)
         }
     };
-    let bolt = match body.bolt {
+    let bolt = match named.bolt {
         None => before.bolt,
         Some(name) => {
             let bolt: TestBolt = on_shelf(reader, ShelfKind::Bolts, &name)?;
@@ -246,7 +254,7 @@ fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, P
             Some(figures.map_err(|error| Problem::unprocessable(error.to_string()))?)
         }
     };
-    let source = match (body.source, before.source) {
+    let source = match (named.source, before.source) {
         (Some(told), _) => Some(read_source(reader, &told, tool.as_ref())?),
         // A tool of another kind was taken up: what drove the last one does not drive it.
         (None, Some(kept)) if tool.as_ref().is_none_or(|tool| tool.source == kind_of(&kept)) => {
@@ -254,7 +262,8 @@ fn resolve(reader: &Reader, body: UseBody, before: InForce) -> Result<InForce, P
         }
         (None, _) => None,
     };
-    Ok(InForce { setup, contacts, tool: tool_name, source, bolt })
+    // A run that is awaited is awaited still: what is wrong about its tags then shows at its step.
+    Ok(InForce { setup, contacts, tool: tool_name, source, bolt, attempt: before.attempt })
 }
 
 const fn kind_of(state: &SourceState) -> SourceKind {

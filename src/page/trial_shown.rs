@@ -18,7 +18,7 @@ pub struct TrialList {
 }
 
 /// A trial in short.
-#[derive(Debug, Serialize, ToSchema)]
+#[derive(Clone, Debug, Serialize, ToSchema)]
 pub struct TrialLine {
     /// Its name.
     pub trial: String,

@@ -55,23 +55,30 @@ pub(super) fn load(reader: &Reader, name: &str) -> Result<Trial, Problem> {
             .hint("`boltscribe trial list` shows them")
     })?;
     let entries = reader.trial_entries(row.id)?;
-    let mut runs = Vec::new();
-    for (go, run) in reader.trial_runs(row.id)? {
-        if let Some(line) = reader.run_line(run)? {
-            runs.push((go, line));
-        }
-    }
+    let runs = reader.trial_runs(row.id)?;
     Ok(Trial { row, entries, runs })
 }
 
 /// The figure of a run that is compared.
 pub(super) fn figure(run: &RunLine, measure: Measure) -> Option<f64> {
+    let gate_kn = run.gates.first().and_then(|gate| gate.tension_kn);
+    figure_of([gate_kn, run.held_kn, run.peak_kn, run.plateau_kn], measure)
+}
+
+/// The same of its tension at the first gate, held tension, peak and fitted limit.
+pub(super) const fn figure_of(figures_kn: [Option<f64>; 4], measure: Measure) -> Option<f64> {
+    let [gate, held, peak, plateau] = figures_kn;
     match measure {
-        Measure::Gate => run.gates.first().and_then(|gate| gate.tension_kn),
-        Measure::Held => run.held_kn,
-        Measure::Peak => run.peak_kn,
-        Measure::Plateau => run.plateau_kn,
+        Measure::Gate => gate,
+        Measure::Held => held,
+        Measure::Peak => peak,
+        Measure::Plateau => plateau,
     }
+}
+
+/// Why a run leaves its step open. That the rig was cold is what a warm-up is for.
+pub(super) fn left_out(because: &[String]) -> Vec<String> {
+    because.iter().filter(|why| *why != Flag::Cold.name()).cloned().collect()
 }
 
 impl Trial {
@@ -88,13 +95,7 @@ impl Trial {
                 setup: run.setup.clone(),
                 tool: run.tool.clone(),
                 value: figure(run, plan.measure),
-                // That the rig was cold is what a warm-up is for.
-                left_out_because: run
-                    .left_out_because
-                    .iter()
-                    .filter(|why| *why != Flag::Cold.name())
-                    .cloned()
-                    .collect(),
+                left_out_because: left_out(&run.left_out_because),
             })
             .collect();
         progress(plan, &said, &taken)

@@ -1,25 +1,27 @@
 //! Trials: planned, made ready step by step, corrected, resumed.
 //!
-//! Ready puts the planned tags in force and is stored; the next run at the rig takes the step. Two people cannot
-//! both be ready for one step: who asks names the go he saw, and the store takes each go once.
+//! Ready puts the planned tags in force, with the attempt in them; the run that carries it takes the step. Two people
+//! cannot both be ready for one step: who asks names the go he saw, and the store takes each go once.
 
+use super::attempts;
 use super::body::{Asked, Body, check_who, check_why};
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::News;
 use super::state::State;
-use super::tags::{UseBody, use_at};
-use super::trial_shown::{Stands, TrialLine, TrialList, TrialOrder, TrialReadings, TrialShown};
+use super::trial_shown::{TrialList, TrialOrder, TrialReadings, TrialShown};
 use super::trial_state::{Trial, check_names, load};
 use crate::control::SourceState;
 use crate::results::Measure;
-use crate::store::{Reader, Write};
-use crate::trial::{Fresh, Plan, Said, Standing, is_fresh, steps};
+use crate::store::Write;
+use crate::trial::{Fresh, Plan, Said, steps};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
+use std::collections::HashMap;
+use tokio::sync::OwnedMutexGuard;
 use utoipa::{IntoParams, ToSchema};
 
 /// A plan to be stored, or only looked at.
@@ -113,25 +115,9 @@ pub async fn plan(Shared(state): Shared<State>, Body(body): Body<PlanBody>) -> R
     responses((status = 200, description = "The trials, each with how far it is", body = TrialList), Refused)
 )]
 pub async fn list(Shared(state): Shared<State>) -> Result<Json<TrialList>, Problem> {
-    let trials = state
-        .read(|reader| {
-            let rows = reader.trials()?;
-            let line = |row: crate::store::TrialRow| {
-                let found = load(reader, &row.plan.name)?.progress();
-                Ok(TrialLine {
-                    standing: Stands::from(&found.standing),
-                    trial: row.plan.name,
-                    rig: row.plan.rig,
-                    steps_done: found.done.len(),
-                    steps_total: found.steps.len(),
-                    planned_by: row.who,
-                    planned_utc_ns: row.utc_ns,
-                    automatic: found.automatic,
-                })
-            };
-            rows.into_iter().map(line).collect::<Result<Vec<TrialLine>, Problem>>()
-        })
-        .await?;
+    let known = state.trial_lines.clone();
+    let lines = state.read(move |reader| known.read(reader, None)).await?;
+    let trials = lines.into_iter().map(|line| line.line).collect();
     Ok(Json(TrialList { trials }))
 }
 
@@ -161,6 +147,13 @@ async fn shown(state: &State, name: String) -> Result<TrialShown, Problem> {
 async fn loaded(state: &State, name: &str) -> Result<Trial, Problem> {
     let name = name.to_owned();
     state.read(move |reader| load(reader, &name)).await
+}
+
+/// A trial, with its rig's turn: nothing is said of either until the guard is dropped.
+async fn in_turn(state: &State, name: &str) -> Result<(Trial, OwnedMutexGuard<()>), Problem> {
+    // The rig of a plan is never another one.
+    let turn = state.turn(&loaded(state, name).await?.row.plan.rig).await;
+    Ok((loaded(state, name).await?, turn))
 }
 
 /// The runs of a trial as a comparison takes them.
@@ -211,7 +204,7 @@ pub async fn ready(
     Body(body): Body<ReadyBody>,
 ) -> Result<Json<TrialShown>, Problem> {
     check_who(&body.who)?;
-    let trial = loaded(&state, &name).await?;
+    let (trial, _turn) = in_turn(&state, &name).await?;
     let rig = &trial.row.plan.rig;
     if state.rigs.rigs().iter().any(|state| state.rig == *rig && state.driving) {
         return Err(Problem::conflict(format!(
@@ -219,89 +212,8 @@ pub async fn ready(
         ))
         .hint("wait until it is measured"));
     }
-    give(&state, &trial, &body.who, body.go, body.source).await?;
+    attempts::give(&state, &trial, &body.who, body.go, body.source).await?;
     shown(&state, name).await.map(Json)
-}
-
-pub(super) async fn give(
-    state: &State,
-    trial: &Trial,
-    who: &str,
-    seen: Option<u32>,
-    source: Option<SourceState>,
-) -> Result<(), Problem> {
-    let (plan, found) = (&trial.row.plan, trial.progress());
-    let go = match &found.standing {
-        Standing::Next(go) => go.clone(),
-        Standing::Awaiting(go) => {
-            return Err(Problem::conflict(format!(
-                "trial '{}': expected to be ready for the next run, found that the run of go {} is awaited",
-                plan.name, go.go
-            ))
-            .hint("if it will not come, repeat that go"));
-        }
-        Standing::Done => return Err(Problem::conflict(format!("trial '{}' is done", plan.name))),
-        Standing::Aborted => {
-            return Err(
-                Problem::conflict(format!("trial '{}' is laid aside", plan.name)).hint("resume it first")
-            );
-        }
-    };
-    if let Some(seen) = seen.filter(|seen| *seen != go.go) {
-        return Err(Problem::conflict(format!(
-            "trial '{}': expected go {} to be next, found go {}: somebody else was faster",
-            plan.name, seen, go.go
-        )));
-    }
-    if found.fresh_due {
-        is_fresh(source.as_ref(), plan.air_kpa).map_err(|told| {
-            Problem::conflict(format!("trial '{}': expected {told}", plan.name)).hint(
-                "swap the battery and name it as fresh with its rested voltage, or tell the air pressure or mains voltage",
-            )
-        })?;
-    }
-    let (rig, own) = (plan.rig.clone(), trial.row.id);
-    if let Some(other) = state.read(move |reader| awaited(reader, &rig, own)).await? {
-        return Err(Problem::conflict(format!(
-            "trial '{}': expected no other to await a run at the rig '{}', found '{other}'",
-            plan.name, plan.rig
-        ))
-        .hint("its run would take both: repeat its go, or lay it aside"));
-    }
-    let utc_ns = state.now();
-    let tags = UseBody::new(who, &go.step.setup, &go.step.tool, source, plan.bolt.as_deref());
-    use_at(state, &plan.rig, tags).await?;
-    say(state, trial, who, utc_ns, Said::Ready(go)).await
-}
-
-/// The name of another trial at this rig that awaits a run.
-fn awaited(reader: &Reader, rig: &str, own: i64) -> Result<Option<String>, Problem> {
-    for row in reader.trials()?.into_iter().filter(|row| row.plan.rig == rig && row.id != own) {
-        let entries = reader.trial_entries(row.id)?;
-        // The latest ready; what was said after it may have given it back or laid the trial aside.
-        let Some(at) = entries.iter().rposition(|entry| matches!(entry.said, Said::Ready(_))) else {
-            continue;
-        };
-        let Said::Ready(go) = &entries[at].said else { continue };
-        let given_back = entries[at..].iter().any(|entry| match &entry.said {
-            Said::Repeat { go: other, .. } => *other == go.go,
-            Said::Skip { number, .. } => *number == go.step.number,
-            Said::Abort { .. } => true,
-            _ => false,
-        });
-        if !given_back && !reader.trial_runs(row.id)?.iter().any(|(taken, _)| *taken == go.go) {
-            return Ok(Some(row.plan.name));
-        }
-    }
-    Ok(None)
-}
-
-async fn say(state: &State, trial: &Trial, who: &str, utc_ns: i64, said: Said) -> Result<(), Problem> {
-    let write = Write::TrialEntry { trial: trial.row.id, utc_ns, who: who.to_owned(), said };
-    let plan = &trial.row.plan;
-    state.write(&plan.rig, write).await?;
-    state.rigs.tell(&plan.rig, utc_ns, News::Trial { trial: plan.name.clone() });
-    Ok(())
 }
 
 /// Says something of a trial: repeat, skip, warm, abort, resume, automatic.
@@ -320,10 +232,11 @@ pub async fn said(
     Body(body): Body<SayBody>,
 ) -> Result<Json<TrialShown>, Problem> {
     check_who(&body.who)?;
-    let trial = loaded(&state, &name).await?;
+    let (trial, turn) = in_turn(&state, &name).await?;
     fits(&trial, &body.say)?;
-    say(&state, &trial, &body.who, state.now(), body.say).await?;
-    super::walking::advance(&state, &trial.row.plan.rig).await;
+    attempts::enter(&state, &trial, &body.who, body.say).await?;
+    drop(turn);
+    super::walking::advance_or_tell(&state, &trial.row.plan.rig, &mut HashMap::new()).await;
     shown(&state, name).await.map(Json)
 }
 

@@ -91,7 +91,8 @@ pub(super) fn runs_in(mut finder: Finder, converter: &Converter, raw: &[Block]) 
 mod tests {
     use super::*;
     use crate::constants::Calibration;
-    use crate::pipeline::messages::{Output, RunRow};
+    use crate::control::{Attempt, Command, InForce};
+    use crate::pipeline::messages::{Event, Output, RunRow};
     use crate::pipeline::stream::Stream;
     use crate::results::Flag;
     use crate::samples::{Clock, Piece};
@@ -202,5 +203,38 @@ mod tests {
         let result = recover(&settings(), &open, &raw).expect("a run");
         assert!(result.record.first_blow_s > 7.0, "{}", result.record.first_blow_s);
         assert!(result.flags.contains(&Flag::Interrupted), "{:?}", result.flags);
+    }
+
+    #[test]
+    fn the_first_run_takes_an_attempt_however_the_samples_are_cut_and_changes_no_setup() {
+        let attempt = Some(Attempt { trial: "t".into(), step: 3, attempt: 4 });
+        let tags = InForce { setup: Some("direct".into()), attempt: attempt.clone(), ..InForce::default() };
+        let mut codes = two_in_a_row();
+        rest(&mut codes, 50.0, 2.0);
+        for chunk in [20, 777, codes.len()] {
+            let (mut stream, mut out) = (Stream::new(settings()).unwrap(), Vec::new());
+            stream.command(Command::Use { in_force: tags.clone() }, &mut out);
+            stream.piece(MonoNs(0), Piece::Range { count_min: -8_388_608, count_max: 8_388_607 }, &mut out);
+            stream.piece(MonoNs(0), Piece::Rate { rate_hz: RATE_HZ, clock: Clock::Device }, &mut out);
+            for counts in codes.chunks(chunk) {
+                stream.piece(MonoNs(0), Piece::Counts { counts, saturated: false }, &mut out);
+            }
+            stream.finish(&mut out);
+            let runs: Vec<_> = out
+                .iter()
+                .filter_map(|o| match o {
+                    Output::Run(RunRow::Announced(run)) => Some(run),
+                    _ => None,
+                })
+                .collect();
+            let named: Vec<_> = runs.iter().map(|run| run.in_force.attempt.clone()).collect();
+            assert_eq!(named, [attempt.clone(), None], "cut into pieces of {chunk}");
+            assert!(runs.iter().all(|run| !run.flags.contains(&Flag::SetupChanged)), "{:?}", runs[0].flags);
+            let told = out.iter().filter_map(|o| match o {
+                Output::Event(Event::InForce(tags)) => Some(tags.attempt.clone()),
+                _ => None,
+            });
+            assert_eq!(told.collect::<Vec<_>>(), [attempt.clone(), None], "whoever watches hears of it");
+        }
     }
 }

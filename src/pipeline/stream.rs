@@ -3,23 +3,23 @@
 //! Must not know bytes or instruments: pieces come in order from `samples`.
 
 mod rest;
+mod tags;
 
 use super::blocks::Blocks;
 use super::live::Live;
 use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
 use crate::constants::CalibrationError;
-use crate::control::{Command, InForce};
+use crate::control::Command;
 use crate::results::{Closed, RunResult, result::Context};
 use crate::runs::{Basis, Finder, Found, Opening, RELEASE_MAX_S, Record, Rest, Timing};
 use crate::samples::{Clock, Piece};
 use crate::tension::Converter;
 use crate::time::{LowerEnvelope, MonoNs};
 use crate::units::{Counts, Newtons};
+use tags::Tags;
 
 /// An open run's codes are handed out at least this often.
 const FLUSH_NS: u64 = 100_000_000;
-/// Changes of tags remembered: more cannot fall into one run's look-back by hand.
-const TAGS_MAX: usize = 64;
 
 /// Everything behind the assembler.
 pub struct Stream {
@@ -34,7 +34,7 @@ pub struct Stream {
     /// Below which tension must fall after a run that was broken off, and when it was.
     release: Option<(Newtons, MonoNs)>,
     resting: rest::Resting,
-    tags: Vec<(u64, InForce)>,
+    tags: Tags,
     next: u64,
     now: MonoNs,
     flushed: MonoNs,
@@ -67,7 +67,7 @@ impl Stream {
             rig_zero: None,
             release: None,
             resting: rest::Resting::default(),
-            tags: vec![(0, InForce::default())],
+            tags: Tags::default(),
             next: 0,
             now: MonoNs(0),
             flushed: MonoNs(0),
@@ -266,10 +266,7 @@ impl Stream {
     pub fn command(&mut self, command: Command, out: &mut Vec<Output>) {
         match command {
             Command::Use { in_force } => {
-                if self.tags.len() == TAGS_MAX {
-                    self.tags.remove(0);
-                }
-                self.tags.push((self.next, in_force.clone()));
+                self.tags.tell(self.next, in_force.clone());
                 out.push(Output::Event(Event::InForce(Box::new(in_force))));
             }
             Command::Zero => match self.finder.as_ref().map(Finder::steady_reading) {
@@ -322,7 +319,7 @@ impl Stream {
             match found {
                 Found::Opened { run, keep_from, crossing, opening } => {
                     self.runs = run;
-                    let from = (self.in_force_at(crossing).0, Some(Opening { range: self.range, ..opening }));
+                    let from = (self.tags.at(crossing).0, Some(Opening { range: self.range, ..opening }));
                     self.with_blocks(out, |b, kept| b.open(run, keep_from, from, kept));
                     out.push(Output::Event(Event::Started { run_seq: run, at_s: crossing as f64 / rate_hz }));
                 }
@@ -334,7 +331,10 @@ impl Stream {
                     let mut result = RunResult::new(run, *record.clone(), self.context(&record));
                     result.basis = Some(Basis { range: self.range, ..basis });
                     self.hand_out(out);
+                    let taken = result.in_force.attempt.clone();
                     out.push(Output::Run(RunRow::Announced(Box::new(result))));
+                    let newest = taken.and_then(|taken| self.tags.taken(first_blow_of(&record), &taken));
+                    out.extend(newest.map(|tags| Output::Event(Event::InForce(Box::new(tags)))));
                 }
                 Found::Closed { run, closing } => {
                     out.push(Output::Run(RunRow::Closed(Closed::new(run, closing))));
@@ -352,17 +352,8 @@ impl Stream {
         }
     }
 
-    /// Tags in force at a sample, and whether they changed after it.
-    fn in_force_at(&self, sample: u64) -> (InForce, bool) {
-        let at = self.tags.iter().rposition(|(from, _)| *from <= sample).unwrap_or(0);
-        let tags = self.tags.get(at).map(|t| t.1.clone()).unwrap_or_default();
-        let changed = self.tags[at + 1..].iter().any(|(_, later)| *later != tags);
-        (tags, changed)
-    }
-
     fn context(&self, record: &Record) -> Context {
-        let first_blow = (record.first_blow_s * record.rate_hz).round().max(0.0) as u64;
-        let (in_force, setup_changed) = self.in_force_at(first_blow);
+        let (in_force, setup_changed) = self.tags.at(first_blow_of(record));
         let calibration = self.settings.calibration.as_ref();
         Context {
             in_force,
@@ -377,6 +368,11 @@ impl Stream {
     pub fn newtons(&self, counts: Counts) -> Option<Newtons> {
         self.converter.as_ref().map(|c| c.newtons(counts))
     }
+}
+
+/// Number of the sample at a run's first blow.
+fn first_blow_of(record: &Record) -> u64 {
+    (record.first_blow_s * record.rate_hz).round().max(0.0) as u64
 }
 
 fn refuse(reason: &str, out: &mut Vec<Output>) {

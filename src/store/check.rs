@@ -62,6 +62,7 @@ impl Reader {
         self.check_numbers(&mut report)?;
         self.check_runs(&mut report)?;
         self.check_closings(&mut report)?;
+        self.check_attempts(&mut report)?;
         self.check_idle(&mut report)?;
         self.check_versions(&mut report)?;
         self.check_outbox(&mut report)?;
@@ -312,6 +313,23 @@ impl Reader {
         )?;
         for id in open {
             report.find(format!("run {id}: it is neither open nor closed"));
+        }
+        Ok(())
+    }
+
+    /// A run takes an attempt for which somebody was ready, at the rig of the trial and at that step.
+    fn check_attempts(&self, report: &mut CheckReport) -> Result<(), StoreError> {
+        let strangers = self.all(
+            "SELECT r.id, r.attempt, r.trial FROM runs r
+             WHERE r.trial IS NOT NULL AND NOT EXISTS (
+                 SELECT 1 FROM trials t JOIN trial_entries e ON e.trial = t.id
+                 WHERE t.id = r.trial AND t.rig = r.rig AND e.kind = 'ready' AND e.go = r.attempt
+                   AND json_extract(e.document, '$.step.number') = r.step)",
+            [],
+            |row| Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, i64>(2)?)),
+        )?;
+        for (id, attempt, trial) in strangers {
+            report.find(format!("run {id}: nobody was ready for attempt {attempt} of trial {trial}"));
         }
         Ok(())
     }

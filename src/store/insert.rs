@@ -69,7 +69,21 @@ pub(super) fn apply(tx: &Connection, rig: &str, write: &Write) -> Applied {
         Write::Prune(part) => prune::apply(tx, part),
         Write::Event { utc_ns, kind, detail } => event(tx, Some(rig), *utc_ns, kind, detail),
         Write::Outbox(change) => outbox::apply(tx, change),
+        Write::Many(writes) => many(tx, rig, writes),
     }
+}
+
+/// All of them or none: the first refusal is that of the whole, and the writer takes back what came before it.
+fn many(tx: &Connection, rig: &str, writes: &[Write]) -> Applied {
+    let mut last = Written::Row;
+    for write in writes {
+        match apply(tx, rig, write) {
+            Ok(Ok(written)) => last = written,
+            Ok(refused) => return Ok(refused),
+            Err(error) => return super::writer::refusal(error, write).map(Err),
+        }
+    }
+    Ok(Ok(last))
 }
 
 fn done(_rows: usize) -> Applied {

@@ -12,9 +12,11 @@ use crate::results::ByHand;
 use rusqlite::{Connection, named_params};
 
 const INSERT: &str = "INSERT INTO runs (id, rig, rig_run, first_blow_utc_ns, setup, contacts, tool, bolt,
-    calibration, peak_kN, held_kN, held_Nm, peak_Nm, resolution_kN, entered_by, note, result)
+    calibration, peak_kN, held_kN, held_Nm, peak_Nm, resolution_kN, entered_by, note, result, trial,
+    step, attempt)
     VALUES (:id, :rig, :rig_run, :utc_ns, :setup, :contacts, :tool, :bolt,
-    :calibration, :peak_kN, :held_kN, :held_Nm, :peak_Nm, :resolution_kN, :entered_by, :note, :result)";
+    :calibration, :peak_kN, :held_kN, :held_Nm, :peak_Nm, :resolution_kN, :entered_by, :note, :result, :trial, :step,
+    :attempt)";
 
 /// Stores a reading.
 pub(super) fn reading(tx: &Connection, rig: &str, read: &ByHand, utc_ns: i64) -> Applied {
@@ -24,6 +26,7 @@ pub(super) fn reading(tx: &Connection, rig: &str, read: &ByHand, utc_ns: i64) ->
     ensure_rig(tx, rig)?;
     let (id, rig_run) = next_numbers(tx, rig)?;
     let tags = &read.in_force;
+    let taken = trials::takes(tx, rig, tags)?;
     tx.prepare_cached(INSERT)?.execute(named_params! {
         ":id": id, ":rig": rig, ":rig_run": rig_run, ":utc_ns": utc_ns,
         ":setup": tags.setup, ":contacts": tags.contacts, ":tool": tags.tool,
@@ -34,9 +37,11 @@ pub(super) fn reading(tx: &Connection, rig: &str, read: &ByHand, utc_ns: i64) ->
         ":resolution_kN": read.reading.resolution.kn(),
         ":entered_by": read.reading.who, ":note": read.reading.note,
         ":result": document,
+        ":trial": taken.as_ref().map(|taken| taken.trial), ":step": taken.as_ref().map(|taken| taken.step),
+        ":attempt": taken.as_ref().map(|taken| taken.attempt),
     })?;
     insert_flags(tx, id, &read.flags)?;
-    trials::flag_cold(tx, id, rig, utc_ns)?;
+    trials::flag_cold(tx, id, taken.as_ref())?;
     bolt_due::raise(tx, id, read.in_force.bolt.as_ref().map(|bolt| bolt.name.as_str()))?;
     outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))

@@ -90,9 +90,10 @@ fn announced(tx: &Connection, stream: StreamId, result: &RunResult, utc_ns: i64)
         return Ok(Err(Refused::NotRepresentable(what)));
     };
     let (id, rig_run) = next_numbers(tx, &rig)?;
-    insert_columns(tx, (id, &rig, rig_run), stream, result, utc_ns, &document)?;
+    let taken = trials::takes(tx, &rig, &result.in_force)?;
+    insert_columns(tx, (id, &rig, rig_run), stream, result, utc_ns, (taken.as_ref(), &document))?;
     ANNOUNCED.insert(tx, id, result)?;
-    trials::flag_cold(tx, id, &rig, utc_ns)?;
+    trials::flag_cold(tx, id, taken.as_ref())?;
     bolt_due::raise(tx, id, result.in_force.bolt.as_ref().map(|bolt| bolt.name.as_str()))?;
     outbox::enqueue(tx, Part::Run, RunId(id))?;
     Ok(Ok(Written::Run(RunId(id))))
@@ -113,7 +114,7 @@ fn insert_columns(
     stream: StreamId,
     result: &RunResult,
     utc_ns: i64,
-    document: &str,
+    (taken, document): (Option<&trials::Taking>, &str),
 ) -> rusqlite::Result<()> {
     let record = &result.record;
     let tags = &result.in_force;
@@ -135,6 +136,9 @@ fn insert_columns(
         (":bolt", tags.bolt.as_ref().map(|bolt| bolt.name.clone()).into()),
         (":rate_hz", record.rate_hz.into()),
         (":timing", timing.to_owned().into()),
+        (":trial", taken.map(|taken| taken.trial).into()),
+        (":step", taken.map(|taken| taken.step).into()),
+        (":attempt", taken.map(|taken| taken.attempt).into()),
     ]);
     insert_named(tx, include_str!("insert_run.sql"), &row)
 }

@@ -12,7 +12,7 @@ use std::path::Path;
 /// Marks a file as a store of this program: "BSCR".
 pub const APPLICATION_ID: u32 = 0x4253_4352;
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: u32 = 7;
+pub const SCHEMA_VERSION: u32 = 8;
 /// Before this one SQLite could lose committed rows in WAL mode with two connections.
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
@@ -25,6 +25,7 @@ const STEPS: [&str; SCHEMA_VERSION as usize] = [
     include_str!("trials.sql"),
     include_str!("restarts.sql"),
     include_str!("simulated.sql"),
+    include_str!("attempts.sql"),
 ];
 
 /// Tables whose rows are never changed.

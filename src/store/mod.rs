@@ -29,6 +29,7 @@ pub mod recompute;
 pub mod restore;
 mod settle;
 pub mod trace;
+pub mod trial_runs;
 pub mod trials;
 mod unfinished;
 pub mod uses;
@@ -49,6 +50,7 @@ pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
 pub use reader_samples::{IdleBlock, RunSpan, StreamSpan};
 pub use recompute::{NotRemeasurable, Remeasurable, Version};
 pub use trace::RunTrace;
+pub use trial_runs::{Mark, SpokenOf, TrialRun, Walked};
 pub use trials::{TrialEntry, TrialRow};
 pub use uses::Uses;
 pub use write::{

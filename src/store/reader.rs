@@ -15,6 +15,9 @@ use utoipa::ToSchema;
 pub struct Reader {
     connection: Connection,
     path: PathBuf,
+    /// Questions asked so far.
+    #[cfg(test)]
+    pub(crate) asked: std::cell::Cell<u32>,
 }
 
 /// A document on the shelf, its latest version.
@@ -47,7 +50,12 @@ pub struct EventRow {
 
 impl Reader {
     pub(super) fn new(connection: Connection, path: PathBuf) -> Self {
-        Self { connection, path }
+        Self {
+            connection,
+            path,
+            #[cfg(test)]
+            asked: std::cell::Cell::new(0),
+        }
     }
 
     pub(super) fn connection(&self) -> &Connection {
@@ -70,6 +78,8 @@ impl Reader {
         params: impl Params,
         read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Vec<T>, StoreError> {
+        #[cfg(test)]
+        self.asked.set(self.asked.get() + 1);
         let query = || -> rusqlite::Result<Vec<T>> {
             let mut select = self.connection.prepare_cached(sql)?;
             select.query_map(params, read)?.collect()
@@ -83,6 +93,8 @@ impl Reader {
         params: impl Params,
         read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Option<T>, StoreError> {
+        #[cfg(test)]
+        self.asked.set(self.asked.get() + 1);
         self.connection
             .prepare_cached(sql)
             .and_then(|mut select| select.query_row(params, read).optional())
@@ -115,7 +127,7 @@ impl Reader {
         row.transpose()
     }
 
-    /// The latest `use` of a rig.
+    /// The latest `use` of a rig, as the next run will carry it: without an attempt that a run has taken.
     ///
     /// # Errors
     /// The store cannot be read, or the command does not read back.
@@ -132,10 +144,21 @@ impl Reader {
             id: utc_ns,
             detail: error.to_string(),
         })?;
-        Ok(Some(InForceRow { rig, utc_ns, who, in_force }))
+        Ok(Some(InForceRow { rig, utc_ns, who, in_force: self.for_the_next_run(in_force)? }))
     }
 
-    /// What was in force at a rig at a moment: the latest `use` told by then.
+    /// Without the attempt, where a run has taken it.
+    fn for_the_next_run(&self, tags: InForce) -> Result<InForce, StoreError> {
+        let Some(attempt) = &tags.attempt else { return Ok(tags) };
+        let taken = self.first(
+            "SELECT 1 FROM trials t JOIN runs r ON r.trial = t.id AND r.attempt = ?2 WHERE t.name = ?1",
+            params![attempt.trial, attempt.attempt],
+            |_| Ok(()),
+        )?;
+        Ok(if taken.is_some() { tags.without_attempt() } else { tags })
+    }
+
+    /// What was in force at a rig at a moment: the latest `use` told by then, without an attempt that a run has taken.
     ///
     /// # Errors
     /// The store cannot be read, or the command does not read back.
@@ -149,11 +172,12 @@ impl Reader {
         let Some((id, text)) = row else {
             return Ok(InForce::default());
         };
-        serde_json::from_str(&text).map_err(|error| StoreError::Unreadable {
+        let tags = serde_json::from_str(&text).map_err(|error| StoreError::Unreadable {
             what: "command",
             id,
             detail: error.to_string(),
-        })
+        })?;
+        self.for_the_next_run(tags)
     }
 
     /// The rig's latest zero since its calibration was last changed, kN in that calibration's terms.

@@ -5,8 +5,8 @@
 use super::error::StoreError;
 use super::insert::{Applied, ensure_rig, exact_json};
 use super::reader::Reader;
-use super::reader_runs::{COLUMNS, RunLine, line};
 use super::write::{Refused, RunId, Written};
+use crate::control::{Attempt, InForce};
 use crate::results::Flag;
 use crate::trial::{Plan, Said};
 use rusqlite::{Connection, OptionalExtension, params};
@@ -74,40 +74,45 @@ pub(super) fn insert_entry(tx: &Connection, trial: i64, utc_ns: i64, who: &str, 
     Ok(Ok(Written::Row))
 }
 
-/// Flags a run that a warm-up's go took as `cold`, inside the transaction of the run.
-pub(super) fn flag_cold(tx: &Connection, id: i64, rig: &str, utc_ns: i64) -> rusqlite::Result<()> {
-    let tried: bool = tx
-        .prepare_cached("SELECT EXISTS (SELECT 1 FROM trials WHERE rig = ?1)")?
-        .query_row([rig], |row| row.get(0))?;
-    if !tried {
-        return Ok(());
-    }
-    // Backwards from the newest entry, so that old trials cost nothing.
-    let last: Option<(i64, Option<String>)> = tx
-        .prepare_cached(
-            "SELECT e.utc_ns, json_extract(e.document, '$.step.phase') FROM trial_entries e
-             WHERE e.kind = 'ready' AND e.utc_ns <= ?2
-               AND (SELECT t.rig FROM trials t WHERE t.id = e.trial) = ?1
-             ORDER BY e.id DESC LIMIT 1",
-        )?
-        .query_row(params![rig, utc_ns], |row| Ok((row.get(0)?, row.get(1)?)))
-        .optional()?;
-    let Some((since_utc_ns, Some(phase))) = last else { return Ok(()) };
-    let taken: bool = tx
-        .prepare_cached(
-            "SELECT EXISTS (SELECT 1 FROM runs WHERE +rig = ?1 AND id < ?2 AND first_blow_utc_ns >= ?3)",
-        )?
-        .query_row(params![rig, id, since_utc_ns], |row| row.get(0))?;
-    if phase == "warm-up" && !taken {
+/// The step of a trial that a run takes.
+pub(super) struct Taking {
+    /// Number of the trial.
+    pub trial: i64,
+    /// Number of the step; 0 for the warm-up.
+    pub step: u32,
+    /// Which "ready" of the trial.
+    pub attempt: u32,
+}
+
+/// Which step a run takes: the one that its tags name, if somebody was ready for it at this rig and no run before
+/// it took it. This is the whole rule; whatever else joins runs to steps reads what it said, from the run's row.
+pub(super) fn takes(tx: &Connection, rig: &str, tags: &InForce) -> rusqlite::Result<Option<Taking>> {
+    let Some(Attempt { trial, step, attempt }) = &tags.attempt else { return Ok(None) };
+    let sql =
+        "SELECT t.id FROM trials t JOIN trial_entries e ON e.trial = t.id AND e.kind = 'ready' AND e.go = ?3
+               WHERE t.name = ?1 AND t.rig = ?2
+                 AND NOT EXISTS (SELECT 1 FROM runs r WHERE r.trial = t.id AND r.attempt = ?3)";
+    let found =
+        tx.prepare_cached(sql)?.query_row(params![trial, rig, attempt], |row| row.get(0)).optional()?;
+    Ok(found.map(|trial| Taking { trial, step: *step, attempt: *attempt }))
+}
+
+/// Flags a run of a warm-up as `cold`, inside the transaction of the run.
+pub(super) fn flag_cold(tx: &Connection, id: i64, taken: Option<&Taking>) -> rusqlite::Result<()> {
+    if taken.is_some_and(|taken| taken.step == 0) {
         tx.prepare_cached("INSERT INTO run_flags (run, flag) VALUES (?1, ?2) ON CONFLICT DO NOTHING")?
             .execute(params![id, Flag::Cold.name()])?;
     }
     Ok(())
 }
 
-type Columns = (i64, i64, String, String);
+/// Number, time, who and document: the columns of a trial, here of `t`, and of an entry.
+pub(super) type Columns = (i64, i64, String, String);
 
-fn columns(row: &rusqlite::Row<'_>) -> rusqlite::Result<Columns> {
+/// What [`columns`] reads of a trial, in its order.
+pub(super) const TRIAL_COLUMNS: &str = "t.id, t.utc_ns, t.who, t.document";
+
+pub(super) fn columns(row: &rusqlite::Row<'_>) -> rusqlite::Result<Columns> {
     Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
 }
 
@@ -115,27 +120,22 @@ fn read<T: serde::de::DeserializeOwned>(what: &'static str, id: i64, text: &str)
     serde_json::from_str(text).map_err(|error| StoreError::Unreadable { what, id, detail: error.to_string() })
 }
 
-fn whole((id, utc_ns, who, document): Columns) -> Result<TrialRow, StoreError> {
+pub(super) fn entry((id, utc_ns, who, document): Columns) -> Result<TrialEntry, StoreError> {
+    Ok(TrialEntry { utc_ns, who, said: read("the entry of a trial,", id, &document)? })
+}
+
+pub(super) fn whole((id, utc_ns, who, document): Columns) -> Result<TrialRow, StoreError> {
     Ok(TrialRow { id, utc_ns, who, plan: read("the plan of trial", id, &document)? })
 }
 
 impl Reader {
-    /// All trials, newest first.
-    ///
-    /// # Errors
-    /// The store cannot be read.
-    pub fn trials(&self) -> Result<Vec<TrialRow>, StoreError> {
-        let rows = self.all("SELECT id, utc_ns, who, document FROM trials ORDER BY id DESC", [], columns)?;
-        rows.into_iter().map(whole).collect()
-    }
-
     /// The trial of a name.
     ///
     /// # Errors
     /// The store cannot be read.
     pub fn trial(&self, name: &str) -> Result<Option<TrialRow>, StoreError> {
-        let sql = "SELECT id, utc_ns, who, document FROM trials WHERE name = ?1";
-        self.first(sql, [name], columns)?.map(whole).transpose()
+        let sql = format!("SELECT {TRIAL_COLUMNS} FROM trials t WHERE t.name = ?1");
+        self.first(&sql, [name], columns)?.map(whole).transpose()
     }
 
     /// What was said of a trial, in order.
@@ -144,31 +144,7 @@ impl Reader {
     /// The store cannot be read.
     pub fn trial_entries(&self, trial: i64) -> Result<Vec<TrialEntry>, StoreError> {
         let sql = "SELECT id, utc_ns, who, document FROM trial_entries WHERE trial = ?1 ORDER BY id";
-        let rows: Vec<Columns> = self.all(sql, [trial], columns)?;
-        rows.into_iter()
-            .map(|(id, utc_ns, who, text)| {
-                Ok(TrialEntry { utc_ns, who, said: read("the entry of a trial,", id, &text)? })
-            })
-            .collect()
-    }
-
-    /// The runs that gos of a trial took, in order.
-    ///
-    /// # Errors
-    /// The store cannot be read.
-    pub fn trial_runs(&self, trial: i64) -> Result<Vec<(u32, RunId)>, StoreError> {
-        let sql = "SELECT go, run FROM trial_runs WHERE trial = ?1 AND run IS NOT NULL ORDER BY go";
-        self.all(sql, [trial], |row| Ok((row.get(0)?, RunId(row.get(1)?))))
-    }
-
-    /// Whether a trial goes on by itself.
-    ///
-    /// # Errors
-    /// The store cannot be read.
-    pub fn is_automatic(&self, trial: i64) -> Result<bool, StoreError> {
-        let sql = "SELECT json_extract(document, '$.on') FROM trial_entries
-                   WHERE trial = ?1 AND kind = 'automatic' ORDER BY id DESC LIMIT 1";
-        Ok(self.first(sql, [trial], |row| row.get::<_, bool>(0))?.unwrap_or(false))
+        self.all(sql, [trial], columns)?.into_iter().map(entry).collect()
     }
 
     /// The zero that a run's newest figures stand above, in the calibration's terms; none for a reading by hand.
@@ -177,35 +153,5 @@ impl Reader {
     /// The store cannot be read.
     pub fn run_zero_kn(&self, id: RunId) -> Result<Option<f64>, StoreError> {
         Ok(self.first("SELECT zero_kN FROM runs_measured WHERE id = ?1", [id.0], |row| row.get(0))?.flatten())
-    }
-
-    /// One run as lists show it.
-    ///
-    /// # Errors
-    /// The store cannot be read.
-    pub fn run_line(&self, id: RunId) -> Result<Option<RunLine>, StoreError> {
-        self.first(&format!("SELECT {COLUMNS} FROM run_results WHERE id = ?1"), [id.0], line)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use crate::store::{Mode, Store};
-
-    #[test]
-    fn the_run_of_a_go_is_found_by_its_time_and_not_among_all_runs_of_the_rig() {
-        let folder = tempfile::tempdir().unwrap();
-        let store = Store::open(folder.path(), Mode::Create).unwrap();
-        let reader = store.readers().reader().unwrap();
-        let plan = reader
-            .all("EXPLAIN QUERY PLAN SELECT go, run FROM trial_runs WHERE trial = 1", [], |row| {
-                row.get::<_, String>(3)
-            })
-            .unwrap();
-        let of_runs: Vec<&String> = plan.iter().filter(|step| step.contains(" r ")).collect();
-        assert!(!of_runs.is_empty() && of_runs.iter().all(|step| step.contains("runs_by_time")), "{plan:#?}");
-        let of_next: Vec<&String> = plan.iter().filter(|step| step.contains(" n ")).collect();
-        assert!(of_next.iter().all(|step| step.contains("PRIMARY KEY")), "{plan:#?}");
-        assert!(!plan.iter().any(|step| step.contains("TEMP B-TREE")), "{plan:#?}");
     }
 }

@@ -267,6 +267,36 @@ pub enum Write {
     },
     /// A change of the outbox.
     Outbox(super::outbox::OutboxWrite),
+    /// Rows that belong together: all are stored or, where one is refused, none. Answered with the last one's answer.
+    Many(Vec<Write>),
+}
+
+impl Write {
+    /// Whether it may change which step of a trial comes next.
+    pub(super) fn moves_trials(&self) -> bool {
+        match self {
+            Self::Run { .. }
+            | Self::Recovered { .. }
+            | Self::BrokeOff { .. }
+            | Self::Reading { .. }
+            | Self::Trial { .. }
+            | Self::TrialEntry { .. }
+            | Self::Correct { .. }
+            | Self::Recompute(_) => true,
+            Self::Many(writes) => writes.iter().any(Self::moves_trials),
+            Self::Stream { .. }
+            | Self::Identity { .. }
+            | Self::Block { .. }
+            | Self::Command { .. }
+            | Self::Zero { .. }
+            | Self::Rest { .. }
+            | Self::Shelf { .. }
+            | Self::Calibration { .. }
+            | Self::Prune(_)
+            | Self::Event { .. }
+            | Self::Outbox(_) => false,
+        }
+    }
 }
 
 /// What a stored row is known by.

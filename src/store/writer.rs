@@ -11,7 +11,7 @@ use rusqlite::{Connection, ErrorCode};
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
-use tokio::sync::oneshot;
+use tokio::sync::{oneshot, watch};
 use utoipa::ToSchema;
 
 /// Most rows in one transaction (whole jobs are taken, so the last one may pass it).
@@ -76,6 +76,7 @@ pub struct Writer {
 pub(super) struct Shared {
     pub(super) queue: Queue,
     health: Mutex<Health>,
+    trials_moved: watch::Sender<u64>,
 }
 
 impl Shared {
@@ -145,6 +146,13 @@ impl Writer {
     pub fn store(&self, rig: &str, write: Write) -> Result<Outcome, SendError> {
         let mut outcomes = self.submit(rig, vec![write])?.wait_blocking()?;
         Ok(outcomes.pop().unwrap_or(Ok(super::Written::Row)))
+    }
+
+    /// Counts the commits after which another step of a trial may come next. It cannot lag: whoever looks late finds
+    /// the newest count, and then the store as it is.
+    #[must_use]
+    pub fn trials_moved(&self) -> watch::Receiver<u64> {
+        self.shared.trials_moved.subscribe()
     }
 
     /// How the writer is doing.
@@ -262,7 +270,7 @@ fn one(connection: &Connection, rig: &str, write: &Write) -> rusqlite::Result<Ou
 }
 
 /// What SQLite holds against one row; everything else is the store's failure.
-fn refusal(error: rusqlite::Error, write: &Write) -> rusqlite::Result<Refused> {
+pub(super) fn refusal(error: rusqlite::Error, write: &Write) -> rusqlite::Result<Refused> {
     let what = name(write).to_owned();
     let extended = match &error {
         rusqlite::Error::SqliteFailure(failure, _) if failure.code == ErrorCode::ConstraintViolation => {
@@ -302,6 +310,7 @@ fn name(write: &Write) -> &'static str {
         Write::Recompute(_) => "a run measured again",
         Write::Prune(_) => "a pruning",
         Write::Outbox(_) => "a change of the outbox",
+        Write::Many(_) => "rows that belong together",
     }
 }
 
@@ -315,6 +324,9 @@ fn answer(shared: &Shared, jobs: Vec<Job>, outcomes: Vec<Vec<Outcome>>) {
             }
         }
     });
+    if jobs.iter().flat_map(|job| &job.writes).any(Write::moves_trials) {
+        shared.trials_moved.send_modify(|count| *count += 1);
+    }
     for (job, outcome) in jobs.into_iter().zip(outcomes) {
         if let Some(reply) = job.reply {
             // Who asked may have gone away; the rows are stored all the same.

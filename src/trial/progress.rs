@@ -1,8 +1,8 @@
 //! How far a trial is: which run took which step, what comes next, and whether the rig is warm.
 //!
-//! A *go* is one "ready" of a person (or a fixture): the next run at the rig takes its step. A run that does not
-//! count, lacks the figure that is compared, or was tagged with something else afterwards leaves its step open, so
-//! the plan re-forms by itself.
+//! A *go* is one "ready" of a person (or a fixture): an attempt at a step, which goes with the tags into the run
+//! that takes it. A run that does not count, lacks the figure that is compared, or was tagged with something else
+//! afterwards leaves its step open, so the plan re-forms by itself.
 
 use super::order::{Phase, Step, steps};
 use super::plan::{Fresh, Plan};
@@ -57,6 +57,19 @@ pub enum Said {
         /// Yes or no.
         on: bool,
     },
+}
+
+impl Said {
+    /// Whether this, said after the "ready" of a go, takes it back: a run that begins from now on is not for it.
+    #[must_use]
+    pub fn gives_back(&self, go: &Go) -> bool {
+        match self {
+            Self::Repeat { go: other, .. } => *other == go.go,
+            Self::Skip { number, .. } => *number == go.step.number,
+            Self::Abort { .. } => true,
+            Self::Ready(_) | Self::Warm { .. } | Self::Resume | Self::Automatic { .. } => false,
+        }
+    }
 }
 
 /// A run that a go took.
@@ -154,8 +167,7 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
         _ if !warm => Some(warm_up_step(plan)),
         open => open.cloned(),
     };
-    let left_out = |step: &Step| skipped.contains(&step.number);
-    let awaited = gos.last().filter(|go| run_of(go.go).is_none() && !repeated(go.go) && !left_out(&go.step));
+    let awaited = gos.last().filter(|go| run_of(go.go).is_none() && !given_back(said, go));
     // A go that was given back used nothing up.
     let before = gos.iter().rev().find(|go| run_of(go.go).is_some()).map(|go| &go.step);
     let fresh_due = next.as_ref().is_some_and(|next| fresh_due(plan.fresh, next, before));
@@ -166,6 +178,12 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
         (false, None, None) => Standing::Done,
     };
     Progress { standing, done, skipped, steps: all, warm_up, warm, automatic, fresh_due }
+}
+
+/// A go was given back after it was given.
+fn given_back(said: &[Said], go: &Go) -> bool {
+    let from = said.iter().rposition(|s| matches!(s, Said::Ready(other) if other.go == go.go));
+    from.is_some_and(|from| said[from..].iter().any(|s| s.gives_back(go)))
 }
 
 fn warm_up_step(plan: &Plan) -> Step {
@@ -331,7 +349,14 @@ mod tests {
         assert!(matches!(&after.standing, Standing::Next(go) if go.step.number == 2) && after.skipped == [1]);
         said.push(Said::Abort { why: "lunch".into() });
         assert_eq!(progress(&plan, &said, &[]).standing, Standing::Aborted);
-        said.extend([Said::Resume, Said::Automatic { on: true }]);
+        said.push(Said::Resume);
+        // A run that began while it was awaited takes its step, whatever was said meanwhile.
+        let Standing::Next(go) = progress(&plan, &said, &[]).standing else { panic!() };
+        said.extend([Said::Ready(go.clone()), Said::Abort { why: "visitors".into() }, Said::Resume]);
+        let open = progress(&plan, &said, &[]).standing;
+        assert_eq!(open, Standing::Next(Go { go: go.go + 1, step: go.step.clone() }), "nothing is awaited");
+        assert_eq!(progress(&plan, &said, &[good(&go, 80.0)]).done[0].1, i64::from(go.go));
+        said.push(Said::Automatic { on: true });
         let on = progress(&plan, &said, &[]);
         assert!(on.automatic && matches!(on.standing, Standing::Next(_)));
     }

@@ -172,6 +172,15 @@ impl Bench {
 
     /// Starts the device with the first `steps` runs of the depot scenario, without loss of samples.
     pub fn start_rig_at(&mut self, speed: f64, steps: usize, faults: &[&str]) {
+        self.serve_depot((speed, false), steps, faults);
+    }
+
+    /// As [`Bench::start_rig`], over and over: for whatever takes as many runs as it happens to need.
+    pub fn start_rig_over_and_over(&mut self, steps: usize) {
+        self.serve_depot((SPEED, true), steps, &[]);
+    }
+
+    fn serve_depot(&mut self, (speed, looping): (f64, bool), steps: usize, faults: &[&str]) {
         let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("tools/virtual-rig/scenarios/depot.toml");
         let mut scenario = Scenario::from_toml(&std::fs::read_to_string(file).unwrap()).unwrap();
         scenario.steps.truncate(steps.max(1));
@@ -182,7 +191,7 @@ impl Bench {
             rate_hz: 2000,
             // Without a step to play the rig idles, waiting for leave that never comes.
             stepwise: steps == 0,
-            looping: false,
+            looping,
             lossless: true,
             faults: faults.iter().map(|fault| fault.parse().unwrap()).collect(),
         };

@@ -1,7 +1,8 @@
 //! A store of an older version is brought up whole.
 //!
 //! `version-1.sqlite.gz` was written by the first program that had a store, reading a virtual rig: five runs at 80
-//! samples/s, two of them tagged, one excluded, a zero. All its numbers are invented.
+//! samples/s, two of them tagged, one excluded, a zero. `version-6.sqlite.gz` was written by the last program that joined
+//! runs to trials by the clock, at a dial and reading a virtual rig: six trials. All numbers are invented.
 
 use crate::desk::Desk;
 use boltscribe::store::migrate::SCHEMA_VERSION;
@@ -10,8 +11,10 @@ use sha2::Digest;
 use std::io::Read;
 use std::path::Path;
 
-fn unpack(to: &Path) {
-    let packed = &include_bytes!("version-1.sqlite.gz")[..];
+const VERSION_1: &[u8] = include_bytes!("version-1.sqlite.gz");
+const VERSION_6: &[u8] = include_bytes!("version-6.sqlite.gz");
+
+fn unpack(packed: &[u8], to: &Path) {
     let mut bytes = Vec::new();
     flate2::read::GzDecoder::new(packed).read_to_end(&mut bytes).unwrap();
     std::fs::write(to, bytes).unwrap();
@@ -22,7 +25,7 @@ fn a_store_of_version_1_keeps_every_row_and_gets_its_registers() {
     let old = Desk::new();
     std::fs::create_dir(old.path("store")).unwrap();
     let file = old.path("store/store.sqlite");
-    unpack(&file);
+    unpack(VERSION_1, &file);
     let rows = |table: &str| {
         let db = rusqlite::Connection::open(&file).unwrap();
         let sql = format!(
@@ -58,6 +61,73 @@ fn a_store_of_version_1_keeps_every_row_and_gets_its_registers() {
         assert_eq!(batteries["sources"][0]["uses"]["runs"], 2, "{batteries}");
     }
     assert_eq!(rows("runs"), before, "to the last byte");
+}
+
+/// Standing, the next go with its step, the run of each step, and each run that does not count with its go.
+type Told = (String, Option<(u64, u64)>, Vec<Option<u64>>, Vec<(u64, u64)>);
+
+fn told(desk: &Desk, trial: &str) -> Told {
+    let shown = desk.json(&["trial", "show", trial]);
+    let number = |value: &Value, key: &str| value[key].as_u64();
+    let next = number(&shown["next"], "go").zip(number(&shown["next"], "number"));
+    let list = |key: &str| shown[key].as_array().unwrap().clone();
+    (
+        shown["standing"].as_str().unwrap().to_owned(),
+        next,
+        list("steps").iter().map(|step| number(step, "run")).collect(),
+        list("not_counted")
+            .iter()
+            .map(|lost| (lost["go"].as_u64().unwrap(), lost["run"].as_u64().unwrap()))
+            .collect(),
+    )
+}
+
+#[test]
+fn trials_of_version_6_stand_as_they_did_but_for_a_run_that_was_for_nobody() {
+    let desk = Desk::new();
+    let dial = "[[rig]]\nname = \"press\"\ninstrument = \"typed\"\ndial_unit = \"kN\"\ndial_resolution = 0.1\nrange_kN = 250\n";
+    let settings = std::fs::read_to_string(desk.path("settings.toml")).unwrap();
+    std::fs::write(desk.path("settings.toml"), settings + dial).unwrap();
+    std::fs::create_dir(desk.path("store")).unwrap();
+    let file = desk.path("store/store.sqlite");
+    unpack(VERSION_6, &file);
+    // What that program said with `trial show` of each, but for one.
+    let (ready, waits) = ("ready to go on".to_owned(), "awaiting a run".to_owned());
+    let runs = |list: &[u64], steps: usize| -> Vec<Option<u64>> {
+        (0..steps).map(|at| list.get(at).copied()).collect()
+    };
+    let said: [(&str, Told); 5] = [
+        ("warmed", ("done".to_owned(), None, runs(&[17, 18, 19], 3), vec![])),
+        ("couplings", ("done".to_owned(), None, runs(&[23, 22, 25], 3), vec![(1, 20), (2, 21)])),
+        ("rested", (ready.clone(), Some((2, 2)), runs(&[28], 3), vec![])),
+        ("waiting", (waits.clone(), Some((2, 2)), runs(&[29], 3), vec![])),
+        ("alone", (waits, Some((4, 4)), runs(&[30, 31, 32], 5), vec![])),
+    ];
+    for (trial, expected) in &said {
+        assert_eq!(told(&desk, trial), *expected, "{trial}");
+    }
+    assert_eq!(desk.json(&["trial", "show", "warmed"])["warm_up"]["runs"], 16);
+    // Ready, laid aside to show a visitor something, his run 26, resumed: that program gave his run to step 1.
+    assert_eq!(told(&desk, "visited"), (ready, Some((3, 1)), vec![None, Some(27), None], vec![]));
+    assert_eq!(desk.sound()["schema_version"], SCHEMA_VERSION);
+
+    // What was awaited is awaited, by the tags now; each rig's other tags are as they were.
+    let shown = desk.json(&["setup", "show"]);
+    let at = |rig: &str| {
+        let list = shown["rigs"].as_array().unwrap();
+        list.iter().find(|row| row["rig"] == rig).unwrap()["in_force"].clone()
+    };
+    assert_eq!(at("bench")["attempt"], serde_json::json!({"trial": "alone", "step": 4, "attempt": 4}));
+    assert_eq!(at("press")["attempt"], serde_json::json!({"trial": "waiting", "step": 2, "attempt": 2}));
+    assert_eq!((&at("press")["setup"], &at("press")["bolt"]["name"]), (&"again".into(), &"m20".into()));
+    desk.json(&["runs", "enter", "76.5", "--rig", "press"]);
+    let waiting = told(&desk, "waiting");
+    assert_eq!((waiting.1, waiting.2[1]), (Some((3, 3)), Some(33)));
+
+    // Rows of runs are never changed again.
+    let db = rusqlite::Connection::open(&file).unwrap();
+    let changed = db.execute("UPDATE runs SET attempt = 9 WHERE id = 1", []).unwrap_err();
+    assert!(changed.to_string().contains("rows of runs are never changed"), "{changed}");
 }
 
 fn of_the_fit(difference: &Value) -> bool {
@@ -104,4 +174,19 @@ fn the_schema_that_stores_of_version_1_were_made_with_is_never_changed() {
         sum, "ab5eddc33ae82e6bb4c08c63dc65ef680fba2fc90f23c5eb0ceae38c63706285",
         "a change of the schema is a step of its own in src/store/migrate.rs"
     );
+}
+
+#[test]
+fn the_steps_of_versions_2_to_6_are_never_changed() {
+    let steps = [
+        include_str!("../../src/store/outbox.sql"),
+        include_str!("../../src/store/by_hand.sql"),
+        include_str!("../../src/store/keeping.sql"),
+        include_str!("../../src/store/calibrations.sql"),
+        include_str!("../../src/store/trials.sql"),
+        include_str!("../../src/store/restarts.sql"),
+    ];
+    let sum = sha2::Sha256::digest(steps.concat());
+    let sum: String = sum.iter().map(|byte| format!("{byte:02x}")).collect();
+    assert_eq!(sum, "670b9435b8b8281464a8ae644ad79a277459620b351bfe76cf3bd4256f2462e9");
 }

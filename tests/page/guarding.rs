@@ -131,8 +131,15 @@ async fn a_copy_opened_read_only_is_shown_but_not_changed() {
     drop(first);
     store.close();
     let readers = open_read_only(&folder).unwrap();
-    let router =
-        router(State { readers, writer: None, rigs, now_utc_ns: Arc::new(|| T0_NS), limits: Arc::new([]) });
+    let router = router(State {
+        readers,
+        writer: None,
+        rigs,
+        now_utc_ns: Arc::new(|| T0_NS),
+        limits: Arc::new([]),
+        turns: Default::default(),
+        trial_lines: Default::default(),
+    });
     let (status, runs) = ask(&router, Method::GET, "/api/v1/runs", None).await;
     assert_eq!((status, runs["runs"].as_array().map(Vec::len)), (StatusCode::OK, Some(1)));
     let word = json!({"who": "Ana", "why": "w"});

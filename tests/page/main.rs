@@ -7,6 +7,7 @@
 
 mod answering;
 mod asking;
+mod attempts;
 mod budgets;
 mod describing;
 mod forwarding;

@@ -19,7 +19,7 @@ use boltscribe::store::{Mode, Store};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
-use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 use std::sync::{Arc, Mutex};
 use tokio::sync::{OnceCell, broadcast};
 use tower::ServiceExt;
@@ -28,6 +28,8 @@ pub struct FakeRigs {
     pub told: Mutex<Vec<(String, String, Command)>>,
     pub news: broadcast::Sender<Arc<LiveMessage>>,
     pub served: bool,
+    /// It takes no command.
+    pub deaf: AtomicBool,
 }
 
 pub fn rig_state(rig: &str, link: Link) -> RigState {
@@ -85,6 +87,12 @@ impl Rigs for FakeRigs {
                     _ => Err(Refusal::NotServed(rig.into())),
                 };
             }
+            if self.deaf.load(Ordering::Relaxed) {
+                return Err(Refusal::Refused {
+                    rig: rig.into(),
+                    reason: "too many orders are waiting".into(),
+                });
+            }
             self.told.lock().unwrap().push((rig.into(), who.into(), command));
             Ok(Reply::Done)
         })
@@ -133,6 +141,7 @@ pub struct House {
     pub store: Store,
     pub rigs: Arc<FakeRigs>,
     pub router: axum::Router,
+    pub state: State,
     clock_utc_ns: Arc<AtomicI64>,
     /// Answers that were held to a schema that tells their members.
     pub held: Mutex<BTreeSet<Kind>>,
@@ -147,7 +156,12 @@ impl House {
     pub fn with(served: bool) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let store = Store::open(folder.path(), Mode::Create).unwrap();
-        let rigs = Arc::new(FakeRigs { told: Mutex::default(), news: broadcast::channel(16).0, served });
+        let rigs = Arc::new(FakeRigs {
+            told: Mutex::default(),
+            news: broadcast::channel(16).0,
+            served,
+            deaf: AtomicBool::new(false),
+        });
         let limit = ClassLimit {
             class: "depot".into(),
             setup: "bare".into(),
@@ -163,8 +177,16 @@ impl House {
             rigs: rigs.clone(),
             now_utc_ns: Arc::new(move || clock.load(Ordering::Relaxed)),
             limits: Arc::new([limit]),
+            turns: Default::default(),
+            trial_lines: Default::default(),
         };
-        Self { store, rigs, router: router(state), clock_utc_ns, held: Mutex::default(), _folder: folder }
+        let router = router(state.clone());
+        Self { store, rigs, router, state, clock_utc_ns, held: Mutex::default(), _folder: folder }
+    }
+
+    /// A rig as it is shown.
+    pub fn rigs_state(&self, rig: &str) -> RigState {
+        self.rigs.rigs().into_iter().find(|state| state.rig == rig).unwrap()
     }
 
     /// The file that its store lies in.

@@ -203,7 +203,8 @@ fn stored_rows_cannot_be_changed_by_any_client() {
         calibration, rate_hz, timing, zero_kN, zero_shift_kN, noise_kN, first_blow_s, last_blow_s,
         drive_time_s, blows, blow_rate_hz, ringing_kN, peak_kN, peak_time_s, peak_is_lower_bound, level_kN,
         held_kN, held_Nm, peak_Nm, plateau_kN, plateau_se_kN, plateau_Nm, time_constant_s,
-        time_constant_se_s, spikes, missing, clipped, resolution_kN, entered_by, note, result, simulated FROM runs";
+        time_constant_se_s, spikes, missing, clipped, resolution_kN, entered_by, note, result, simulated,
+        NULL, NULL, NULL FROM runs";
     assert_eq!(db.execute(gap, []).unwrap_err().to_string(), "runs are numbered without gaps");
 }
 

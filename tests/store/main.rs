@@ -5,6 +5,7 @@
 // Helpers of a test fail like the test itself.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout)]
 
+mod attempts;
 mod by_hand;
 mod crash;
 mod keeping;

@@ -47,6 +47,7 @@ pub fn in_force(setup: &str, tool: &str) -> InForce {
             factor: Some(BoltFactor(312.5)),
             allowed_kn: Some(150.0),
         }),
+        attempt: None,
     }
 }
 

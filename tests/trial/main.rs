@@ -239,10 +239,12 @@ fn a_fixture_walks_a_whole_trial_by_itself_over_a_restart() {
     assert_eq!(steps, 5);
     let on = bench.cli(&["trial", "automatic"]);
     assert_eq!(on["standing"], "awaiting a run");
-    // The rig plays on while the daemon is away, and whatever nobody was ready for takes no step.
-    bench.start_rig(21, &[]);
+    // The rig plays on, also while the daemon is away: on a busy machine it does not wait until somebody is ready, and
+    // whatever nobody was ready for takes no step.
+    bench.start_rig_over_and_over(21);
     wait_for("two steps", || bench.cli(&["trial", "next"])["steps_done"].as_u64() >= Some(2));
-    assert_eq!(bench.stop_daemon(), Some(0));
+    // Without a word, also in the midst of a run: what was awaited is awaited still.
+    bench.kill_daemon();
     bench.start_daemon();
     wait_for("the rest", || bench.cli(&["trial", "next"])["standing"] == "done");
     let shown = bench.cli(&["trial", "show", "alone"]);
@@ -256,6 +258,45 @@ fn a_fixture_walks_a_whole_trial_by_itself_over_a_restart() {
         );
     }
     assert!(shown["entries"].to_string().contains("\"who\":\"automatic\""));
+    assert_eq!(bench.cli(&["store", "check"])["ok"], true);
+}
+
+#[test]
+fn a_run_cut_off_by_a_kill_keeps_its_trial_and_step() {
+    let mut bench = Bench::new();
+    for words in ["setup chain add again socket", "setup tool add wrench --anvil 3/4 --source mains"] {
+        bench.cli(&words.split(' ').collect::<Vec<_>>());
+    }
+    let planned = "trial new cut --tools wrench --baseline direct --setups again --repeats 1 --seed 3";
+    bench.cli(&planned.split(' ').collect::<Vec<_>>());
+    bench.cli(&["trial", "ready"]);
+    // Slow enough that the 250 ms which may be lost are a small part of a run.
+    bench.start_rig_at(2.0, 2, &[]);
+    wait_for("a run well under way", || {
+        let rig = bench.rig();
+        rig["running"] == 1 && rig["tension_kN"].as_f64().is_some_and(|kn| kn > 60.0)
+    });
+    bench.kill_daemon();
+    // Asked of the store, which nobody has open: the run is not measured yet, and still awaited.
+    assert_eq!(bench.cli(&["trial", "show"])["standing"], "awaiting a run");
+    bench.start_daemon();
+    let attempt = json!({"trial": "cut", "step": 1, "attempt": 1});
+    for measured in ["at the start", "again"] {
+        let run = bench.cli(&["runs", "show", "1"]);
+        assert_eq!(run["in_force"]["attempt"], attempt, "measured {measured}: {run}");
+        assert!(run["flags"].to_string().contains("interrupted"), "{run}");
+        let shown = bench.cli(&["trial", "show"]);
+        let lost = &shown["not_counted"][0];
+        let why = lost["why"].as_str().unwrap();
+        assert!(lost["run"] == 1 && why.contains("interrupted"), "measured {measured}: {shown}");
+        assert_eq!((&shown["standing"], &shown["next"]["number"]), (&json!("ready to go on"), &json!(1)));
+        bench.cli(&["runs", "recompute", "1", "--why", "to see"]);
+    }
+    // It has taken the attempt: the rig's next run is for no trial.
+    assert_eq!(bench.rig()["in_force"]["attempt"], json!(null));
+    assert!(bench.runs(2)[1]["left_out_because"].as_array().unwrap().is_empty());
+    assert_eq!(bench.cli(&["trial", "show"])["not_counted"].as_array().unwrap().len(), 1);
+    assert_eq!(bench.stop_daemon(), Some(0));
     assert_eq!(bench.cli(&["store", "check"])["ok"], true);
 }
 

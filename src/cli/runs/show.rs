@@ -164,6 +164,7 @@ fn figures(run: &Value) -> Rows {
                     Cell::None,
                 ]);
                 rows.rows.push(allowed(&in_force["bolt"]));
+                rows.rows.extend(attempt(&in_force["attempt"]));
             }
             ("corrections", Value::Array(corrections)) => {
                 corrections.iter().for_each(|c| rows.rows.push(correction(c)));
@@ -189,6 +190,16 @@ fn typed(reading: &Value) -> Vec<Cell> {
         Cell::Text(reading["value"].to_string()),
         Cell::text_of(reading, "unit"),
     ]
+}
+
+/// The step of a trial that the run was for, where it was for one.
+fn attempt(attempt: &Value) -> Option<Vec<Cell>> {
+    let step = match attempt["step"].as_u64()? {
+        0 => "warm-up".to_owned(),
+        step => format!("step {step}"),
+    };
+    let words = format!("{}, {step}, attempt {}", attempt["trial"].as_str()?, attempt["attempt"]);
+    Some(vec![Cell::Text("trial".into()), Cell::Text(words), Cell::None])
 }
 
 fn allowed(bolt: &Value) -> Vec<Cell> {
