@@ -1178,6 +1178,7 @@ export interface Identity {
  * Everything a run is tagged with.
  */
 export interface InForce {
+  attempt: Attempt | null;
   bolt: BoltInForce | null;
   /**
    * Matings from anvil to socket drive.
@@ -1192,6 +1193,24 @@ export interface InForce {
    * Name of the tool.
    */
   tool: string | null;
+}
+/**
+ * The step of a trial that the next run is for. It goes with the tags, so that a run names its step by the samples
+ * it is made of, whatever a wall clock says.
+ */
+export interface Attempt {
+  /**
+   * Which "ready" of that trial it is, from 1.
+   */
+  attempt: number;
+  /**
+   * Number of the step, from 1; 0 for a run of the warm-up.
+   */
+  step: number;
+  /**
+   * Name of the trial, which is unique and never changed.
+   */
+  trial: string;
 }
 /**
  * The test bolt in the rig, with the figures a run needs.
