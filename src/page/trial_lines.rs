@@ -153,7 +153,7 @@ mod tests {
         let reader = store.readers().reader().unwrap();
         let lines = known.read(&reader, None).unwrap();
         let told = lines.into_iter().map(|l| (l.line.trial, l.line.steps_done, l.line.standing)).collect();
-        (told, reader.asked.get())
+        (told, reader.asked())
     }
 
     #[test]

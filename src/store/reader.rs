@@ -15,9 +15,7 @@ use utoipa::ToSchema;
 pub struct Reader {
     connection: Connection,
     path: PathBuf,
-    /// Questions asked so far.
-    #[cfg(test)]
-    pub(crate) asked: std::cell::Cell<u32>,
+    asked: std::cell::Cell<u32>,
 }
 
 /// A document on the shelf, its latest version.
@@ -50,12 +48,13 @@ pub struct EventRow {
 
 impl Reader {
     pub(super) fn new(connection: Connection, path: PathBuf) -> Self {
-        Self {
-            connection,
-            path,
-            #[cfg(test)]
-            asked: std::cell::Cell::new(0),
-        }
+        Self { connection, path, asked: std::cell::Cell::new(0) }
+    }
+
+    /// Questions asked so far, to a row or a list of rows each.
+    #[must_use]
+    pub fn asked(&self) -> u32 {
+        self.asked.get()
     }
 
     pub(super) fn connection(&self) -> &Connection {
@@ -78,7 +77,6 @@ impl Reader {
         params: impl Params,
         read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Vec<T>, StoreError> {
-        #[cfg(test)]
         self.asked.set(self.asked.get() + 1);
         let query = || -> rusqlite::Result<Vec<T>> {
             let mut select = self.connection.prepare_cached(sql)?;
@@ -93,7 +91,6 @@ impl Reader {
         params: impl Params,
         read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>,
     ) -> Result<Option<T>, StoreError> {
-        #[cfg(test)]
         self.asked.set(self.asked.get() + 1);
         self.connection
             .prepare_cached(sql)
