@@ -1,38 +1,20 @@
 //! boltscribe: finds, times and measures every run of a tightening tool on a bolt-tension rig.
 //!
-//! Data flows one way through the rooms below: port -> frames -> samples -> tension -> runs ->
-//! results -> store -> {page, cli}. Each folder is one noun of that flow; what a room may import is
-//! the table in DEVELOPERS.md, held by `cargo xtask tidy`.
+//! A facade: each name below is a crate, or a part of one, under `src`. Data flows one way: serial -> signal ->
+//! pipeline -> store -> {http, cli}; which crate may know which is in their manifests and so held by cargo.
 
-// Leaves: may be imported by everyone.
-pub mod capture;
-pub mod constants;
-pub mod control;
-pub mod line_protocol;
-pub mod stats;
-pub mod time;
-pub mod units;
-
-// The pure rooms: no IO, no clock, no thread.
-pub mod compare;
-pub mod export;
-pub mod files;
-pub mod frames;
-pub mod metrology;
-pub mod pipeline;
-pub mod results;
-pub mod runs;
-pub mod samples;
-pub mod setups;
-pub mod tension;
-pub mod trial;
-
-// The rooms that touch the world.
-pub mod cli;
-pub mod daemon;
-pub mod forward;
-pub mod page;
-pub mod port;
-pub mod report;
-pub mod settings;
-pub mod store;
+pub use boltscribe_analysis::{compare, metrology, results, trial};
+pub use boltscribe_cli as cli;
+pub use boltscribe_daemon as daemon;
+pub use boltscribe_export as export;
+pub use boltscribe_forward as forward;
+pub use boltscribe_http as page;
+pub use boltscribe_model::{constants, control, setups, time, units};
+pub use boltscribe_numerics as stats;
+pub use boltscribe_pipeline as pipeline;
+pub use boltscribe_report as report;
+pub use boltscribe_serial as port;
+pub use boltscribe_settings as settings;
+pub use boltscribe_signal::{capture, frames, runs, samples, tension};
+pub use boltscribe_store as store;
+pub use boltscribe_tables::{files, line_protocol};

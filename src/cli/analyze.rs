@@ -6,15 +6,15 @@
 use super::caution;
 use super::error::CliError;
 use super::output::{Cell, Format, Rows, print, say};
-use crate::capture;
-use crate::constants::Calibration;
+use boltscribe_analysis::results::{FiguresShown, Flag, RunResult};
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::time::MonoNs;
+use boltscribe_pipeline::{self as pipeline, Output, RunRow, replay};
+use boltscribe_signal::capture;
+use boltscribe_signal::runs::{Closing, Record, Settings};
 #[cfg(feature = "parquet")]
-use crate::files::read_parquet;
-use crate::files::{Measured, Trace, TraceError, measure_trace, read_trace};
-use crate::pipeline::{self, Output, RunRow, replay};
-use crate::results::{FiguresShown, Flag, RunResult};
-use crate::runs::{Closing, Record, Settings};
-use crate::time::MonoNs;
+use boltscribe_tables::files::read_parquet;
+use boltscribe_tables::files::{Measured, Trace, TraceError, measure_trace, read_trace};
 use flate2::read::MultiGzDecoder;
 use serde_json::{Value, json};
 use std::io::Read;

@@ -38,7 +38,7 @@ pub enum CliError {
     },
     /// The store cannot be opened, or is held by someone.
     #[error("{0}")]
-    Store(#[from] crate::store::StoreError),
+    Store(#[from] boltscribe_store::StoreError),
     /// A file cannot be read or written.
     #[error("cannot {tried} {}: {source}", path.display())]
     File {

@@ -4,8 +4,8 @@
 //! with counts alone.
 
 use super::error::CliError;
-use crate::constants::Calibration;
-use crate::metrology::{Nominal, nominal};
+use boltscribe_analysis::metrology::{Nominal, nominal};
+use boltscribe_model::constants::Calibration;
 
 /// Figures of the cell and its converter, as typed.
 #[derive(Clone, Debug, Default, clap::Args)]

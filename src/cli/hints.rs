@@ -89,7 +89,7 @@ mod tests {
         assert_eq!(exit_code(&CliError::usage("x")), 2);
         assert_eq!(exit_code(&CliError::Config(vec![])), 2);
         assert_eq!(exit_code(&CliError::No { what: String::new(), hint: None }), 1);
-        let missing = crate::store::StoreError::Missing { path: "x".into() };
+        let missing = boltscribe_store::StoreError::Missing { path: "x".into() };
         assert_eq!(exit_code(&CliError::from(missing)), 3);
     }
 

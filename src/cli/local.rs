@@ -8,9 +8,9 @@ use super::door::{Door, daemon_listens};
 use super::error::CliError;
 use super::place::Place;
 use super::unserved::Unserved;
-use crate::page::{State, router};
-use crate::store::{Mode, Store, open_read_only};
 use axum::Router;
+use boltscribe_http::{State, router};
+use boltscribe_store::{Mode, Store, open_read_only};
 use std::sync::Arc;
 
 /// The API in this process, for one command.

@@ -2,7 +2,7 @@
 //!
 //! What each figure is, `results` knows.
 
-use crate::results;
+use boltscribe_analysis::results;
 use clap::ValueEnum;
 
 /// A figure of a run.

@@ -5,9 +5,9 @@
 
 use super::args::Common;
 use super::error::CliError;
-use crate::compare::ClassLimit;
-use crate::settings::{Loaded, Rig, Settings, Shown};
-use crate::store::STORE_NAME;
+use boltscribe_analysis::compare::ClassLimit;
+use boltscribe_settings::{Loaded, Rig, Settings, Shown};
+use boltscribe_store::STORE_NAME;
 use std::path::{Path, PathBuf};
 
 /// The settings of an installed daemon.

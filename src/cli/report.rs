@@ -8,7 +8,7 @@ use super::error::CliError;
 use super::export::of_target;
 use super::output::{Format, print_text, say};
 use super::shown::{self, Units};
-use crate::export::Target;
+use boltscribe_export::Target;
 use clap::Subcommand;
 use http_body_util::BodyExt;
 use std::io::Write;

@@ -88,7 +88,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
     // The store must be closed: shrinking needs it for itself.
     match &args.verb {
         Verb::Store(store::Verb::Prune(prune)) if prune.shrink && in_process => {
-            Ok(crate::store::shrink(&Place::find(&args.common)?.folder)?)
+            Ok(boltscribe_store::shrink(&Place::find(&args.common)?.folder)?)
         }
         _ => Ok(()),
     }

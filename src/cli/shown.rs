@@ -2,7 +2,7 @@
 //!
 //! Chosen once, as the program starts. Factors are exact (`units`).
 
-use crate::units::{N_PER_LBF, NM_PER_LBF_FT};
+use boltscribe_model::units::{N_PER_LBF, NM_PER_LBF_FT};
 use clap::ValueEnum;
 use std::sync::OnceLock;
 

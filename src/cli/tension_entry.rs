@@ -2,11 +2,11 @@
 //!
 //! Many dials are marked psi. Some of them are scaled in force, some show the oil pressure under a
 //! piston; the figure alone does not say. On a terminal the operator is asked; elsewhere the error
-//! names the options that answer. Units and factors belong to `crate::units`.
+//! names the options that answer. Units and factors belong to `boltscribe_model::units`.
 
 use super::error::CliError;
 use super::output::say;
-use crate::units::{EntryError, Newtons, PsiDial, parse_tension};
+use boltscribe_model::units::{EntryError, Newtons, PsiDial, parse_tension};
 use clap::ValueEnum;
 use std::io::{BufRead, IsTerminal, Write};
 

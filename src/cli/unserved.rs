@@ -3,12 +3,12 @@
 //! What is put in force is stored by the API and taken up at the daemon's next start; everything live is
 //! refused in words.
 
-use crate::control::Command;
-use crate::page::{Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
-use crate::pipeline::Counters;
-use crate::port::list_ports;
-use crate::settings::Rig;
-use crate::store::{Readers, StoreError};
+use boltscribe_http::{Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs};
+use boltscribe_model::control::Command;
+use boltscribe_pipeline::Counters;
+use boltscribe_serial::list_ports;
+use boltscribe_settings::Rig;
+use boltscribe_store::{Readers, StoreError};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::broadcast;
 
@@ -68,7 +68,7 @@ fn not_served(rig: &Rig) -> RigState {
         driving: false,
         awaits_rest: false,
         trouble: None,
-        in_force: crate::control::InForce::default(),
+        in_force: boltscribe_model::control::InForce::default(),
         calibration: rig.calibration().map(|c| c.id.clone()),
         nominal: rig.calibration().is_some_and(|c| c.nominal),
         range_kn: rig.range_kn(),

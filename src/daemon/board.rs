@@ -3,10 +3,10 @@
 //! A stale reading is never shown as live: silence and a lost line clear it. Pure: events in, a
 //! `RigState` out; it reads no clock.
 
-use crate::constants::Calibration;
-use crate::control::InForce;
-use crate::page::{Identity, Link, RigState};
-use crate::pipeline::{Counters, Event};
+use boltscribe_http::{Identity, Link, RigState};
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::control::InForce;
+use boltscribe_pipeline::{Counters, Event};
 
 /// The state of a rig before anything is known.
 #[must_use]
@@ -109,7 +109,7 @@ fn clear_reading(state: &mut RigState) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::{Counts, Newtons};
+    use boltscribe_model::units::{Counts, Newtons};
 
     fn cell() -> Calibration {
         Calibration { id: "cell".into(), coefficients_kn: vec![0.0, 1e-3], nominal: true, range_kn: None }

@@ -6,8 +6,8 @@
 use super::args::Args;
 use super::error::DaemonError;
 use super::forwarding;
-use crate::pipeline::Pipeline;
-use crate::settings::{Instrument, Problem, Settings, parse_rig};
+use boltscribe_pipeline::Pipeline;
+use boltscribe_settings::{Instrument, Problem, Settings, parse_rig};
 use std::path::{Path, PathBuf};
 
 /// The variable that names the store's folder.
@@ -73,8 +73,8 @@ fn override_rig(settings: &mut Settings, name: &str, port: &str) -> Result<(), D
 /// What only shows when rigs are put together or pipelines are made.
 fn check(settings: &Settings) -> Result<(), DaemonError> {
     let mut mistakes = Vec::new();
-    if settings.rigs.len() > crate::settings::RIGS_MAX {
-        let most = crate::settings::RIGS_MAX;
+    if settings.rigs.len() > boltscribe_settings::RIGS_MAX {
+        let most = boltscribe_settings::RIGS_MAX;
         mistakes.push(format!("--rig: expected at most {most} rigs, found {}", settings.rigs.len()));
     }
     for (at, rig) in settings.rigs.iter().enumerate() {

@@ -10,12 +10,12 @@ use super::rig::{Board, on};
 use super::roster::Seat;
 use super::start::{Line, Running, Shared, Tasks};
 use super::wall::{Wall, look};
-use crate::control::Command;
-use crate::page::{News, RigState};
-use crate::pipeline::Event;
-use crate::port;
-use crate::results::Dial;
-use crate::settings;
+use boltscribe_analysis::results::Dial;
+use boltscribe_http::{News, RigState};
+use boltscribe_model::control::Command;
+use boltscribe_pipeline::Event;
+use boltscribe_serial as port;
+use boltscribe_settings as settings;
 use std::sync::{Arc, Mutex};
 use tokio::sync::{mpsc, watch};
 

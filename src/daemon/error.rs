@@ -10,13 +10,13 @@ pub enum DaemonError {
     Settings(Vec<String>),
     /// The store cannot be opened or read.
     #[error("{0}")]
-    Store(#[from] crate::store::StoreError),
+    Store(#[from] boltscribe_store::StoreError),
     /// A row that everything else belongs to could not be stored.
     #[error("{0}")]
-    Send(#[from] crate::store::SendError),
+    Send(#[from] boltscribe_store::SendError),
     /// As before, refused by the store.
     #[error("{0}")]
-    Refused(#[from] crate::store::Refused),
+    Refused(#[from] boltscribe_store::Refused),
     /// The system refused something.
     #[error("cannot {tried}: {source}")]
     System {

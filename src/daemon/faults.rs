@@ -5,9 +5,9 @@
 //! for the log line.
 
 use super::keeper::Dropped;
-use crate::pipeline::Fault;
-use crate::store::Write;
-use crate::time::MonoNs;
+use boltscribe_model::time::MonoNs;
+use boltscribe_pipeline::Fault;
+use boltscribe_store::Write;
 use std::collections::BTreeMap;
 
 /// One line a second for each kind of fault, nanoseconds.

@@ -6,10 +6,10 @@
 use super::error::DaemonError;
 use super::hub::Hub;
 use super::wall::{Wall, look};
-use crate::forward::{self, Board, Now, Settings, points};
-use crate::line_protocol::Point;
-use crate::page::{ForwardState, Link, RigState, Rigs};
-use crate::store::{OutboxWrite, Store, Write, Writer};
+use boltscribe_forward::{self as forward, Board, Now, Settings, points};
+use boltscribe_http::{ForwardState, Link, RigState, Rigs};
+use boltscribe_store::{OutboxWrite, Store, Write, Writer};
+use boltscribe_tables::line_protocol::Point;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Notify, watch};

@@ -2,11 +2,11 @@
 //!
 //! A framed device speaks only when asked, so it is asked only where the operator says that it is one.
 
-use crate::frames::{self, Frame, Item, guess};
-use crate::page::{Hear, Heard, Refusal};
-use crate::port;
-use crate::samples::Ask;
-use crate::time::MonoNs;
+use boltscribe_http::{Hear, Heard, Refusal};
+use boltscribe_model::time::MonoNs;
+use boltscribe_serial as port;
+use boltscribe_signal::frames::{self, Frame, Item, guess};
+use boltscribe_signal::samples::Ask;
 use std::time::Duration;
 
 /// Lines shown.

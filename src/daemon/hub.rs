@@ -10,13 +10,13 @@ use super::order::Order;
 use super::rig::on;
 use super::roster::Roster;
 use super::wall::Wall;
-use crate::control::Command;
-use crate::page::{
+use boltscribe_analysis::results::ByHand;
+use boltscribe_http::{
     ForwardState, Hear, Heard, Later, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs,
 };
-use crate::port;
-use crate::results::ByHand;
-use crate::store::RunId;
+use boltscribe_model::control::Command;
+use boltscribe_serial as port;
+use boltscribe_store::RunId;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::atomic::Ordering;

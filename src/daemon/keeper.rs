@@ -6,9 +6,9 @@
 //! back (bounded) and tried again.
 
 use super::postman::Letter;
-use crate::pipeline::{Block, RunRow};
-use crate::store::{StreamId, Write, Writer};
-use crate::time::MonoNs;
+use boltscribe_model::time::MonoNs;
+use boltscribe_pipeline::{Block, RunRow};
+use boltscribe_store::{StreamId, Write, Writer};
 use std::collections::VecDeque;
 use tokio::sync::mpsc;
 

@@ -1,10 +1,10 @@
 //! What a rig's thread needs of a pipeline: the seam that lets the wiring be tested by itself.
 //!
-//! The one implementation in the program is `crate::pipeline::Pipeline`; tests put a scripted one in
+//! The one implementation in the program is `boltscribe_pipeline::Pipeline`; tests put a scripted one in
 //! its place. Nothing here measures anything.
 
-use crate::pipeline::{Counters, Input, Output};
-use crate::time::MonoNs;
+use boltscribe_model::time::MonoNs;
+use boltscribe_pipeline::{Counters, Input, Output};
 
 /// Bytes, ticks and commands in; outputs out.
 pub trait Measuring: Send {
@@ -26,7 +26,7 @@ pub trait Measuring: Send {
     }
 }
 
-impl Measuring for crate::pipeline::Pipeline {
+impl Measuring for boltscribe_pipeline::Pipeline {
     fn push_into(&mut self, input: Input<'_>, out: &mut Vec<Output>) {
         self.push_into(input, out);
     }

@@ -2,7 +2,7 @@
 //!
 //! A slow reader misses messages and nobody waits for it; the store must not depend on this channel.
 
-use crate::page::{LiveMessage, News};
+use boltscribe_http::{LiveMessage, News};
 use std::sync::Arc;
 use tokio::sync::broadcast;
 

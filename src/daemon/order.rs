@@ -3,10 +3,10 @@
 //! A pipeline answers with events; `Use` and `Calibrate` hold at once, a zero is taken when the
 //! idle reading allows, within `ANSWER_WITHIN_NS`. Orders wait in a bounded queue.
 
-use crate::control::Command;
-use crate::page::{Refusal, Reply};
-use crate::pipeline::Event;
-use crate::time::MonoNs;
+use boltscribe_http::{Refusal, Reply};
+use boltscribe_model::control::Command;
+use boltscribe_model::time::MonoNs;
+use boltscribe_pipeline::Event;
 use tokio::sync::oneshot;
 
 /// Orders that may wait for one rig.
@@ -78,13 +78,13 @@ impl Order {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Newtons;
+    use boltscribe_model::units::Newtons;
 
     #[test]
     fn only_an_event_about_the_command_answers_it() {
         let zeroed = Event::Zeroed { zero: Newtons(0.0) };
         assert_eq!(answer_in(&zeroed, &Command::Zero), Some(Answer::Done));
-        let usage = Command::Use { in_force: crate::control::InForce::default() };
+        let usage = Command::Use { in_force: boltscribe_model::control::InForce::default() };
         assert_eq!(answer_in(&zeroed, &usage), None);
         let refused = Event::Refused { reason: "not idle".into() };
         assert_eq!(answer_in(&refused, &Command::Zero), Some(Answer::Refused("not idle".into())));

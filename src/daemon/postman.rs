@@ -5,9 +5,9 @@
 
 use super::news::Feed;
 use super::wall::{Wall, look};
-use crate::page::News;
-use crate::pipeline::RunRow;
-use crate::store::{Pending, RunId, Written};
+use boltscribe_http::News;
+use boltscribe_pipeline::RunRow;
+use boltscribe_store::{Pending, RunId, Written};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use tokio::sync::mpsc;

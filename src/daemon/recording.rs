@@ -5,11 +5,11 @@
 //! in the log, and the rig goes on.
 
 use super::error::DaemonError;
-use crate::capture;
-use crate::control::Command;
-use crate::pipeline::LinkState;
-use crate::settings;
-use crate::time::MonoNs;
+use boltscribe_model::control::Command;
+use boltscribe_model::time::MonoNs;
+use boltscribe_pipeline::LinkState;
+use boltscribe_settings as settings;
+use boltscribe_signal::capture;
 use std::fs::File;
 use std::io;
 use std::path::Path;

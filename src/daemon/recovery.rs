@@ -4,8 +4,8 @@
 //! How a run is measured is the pipeline's business; must not touch rigs that are at work.
 
 use super::error::DaemonError;
-use crate::pipeline::recover;
-use crate::store::{Readers, Store, StreamId, Unfinished, Write, Writer};
+use boltscribe_pipeline::recover;
+use boltscribe_store::{Readers, Store, StreamId, Unfinished, Write, Writer};
 
 /// Answers every unfinished run of the store; gives how many runs were recovered.
 ///

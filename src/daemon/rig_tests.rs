@@ -11,16 +11,16 @@ use super::postman;
 use super::recording::{Record, Recording};
 use super::rig::{Board, Rig, Wires};
 use super::wall::{Pair, Wall, look};
-use crate::constants::Calibration;
-use crate::control::{Command, InForce};
-use crate::page::{Link, LiveMessage, News, Refusal, Reply};
-use crate::pipeline::{Block, Counters, Event, Fault, Input, LinkState, Output, RunRow};
-use crate::port::{PortError, PortEvent};
-use crate::results::{Flag, RunResult};
-use crate::runs::{Record as Measured, Timing};
-use crate::store::{Mode, Store, StreamId, Write, Written};
-use crate::time::MonoNs;
-use crate::units::Newtons;
+use boltscribe_analysis::results::{Flag, RunResult};
+use boltscribe_http::{Link, LiveMessage, News, Refusal, Reply};
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::control::{Command, InForce};
+use boltscribe_model::time::MonoNs;
+use boltscribe_model::units::Newtons;
+use boltscribe_pipeline::{Block, Counters, Event, Fault, Input, LinkState, Output, RunRow};
+use boltscribe_serial::{PortError, PortEvent};
+use boltscribe_signal::runs::{Record as Measured, Timing};
+use boltscribe_store::{Mode, Store, StreamId, Write, Written};
 use std::io;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -108,9 +108,10 @@ fn result(run_seq: u32) -> RunResult {
         missing: 0,
         clipped: 0,
         flags: vec![],
-        figures: crate::runs::Figures::default(),
+        figures: boltscribe_signal::runs::Figures::default(),
     };
-    let context = crate::results::result::Context { calibration: "cell".into(), ..Default::default() };
+    let context =
+        boltscribe_analysis::results::result::Context { calibration: "cell".into(), ..Default::default() };
     RunResult::new(run_seq, record, context)
 }
 
@@ -191,11 +192,11 @@ fn bench(first: Pair) -> Bench {
     Bench { folder, store, stream, board, port, sent, orders, stop, feed: listening, notes, rig }
 }
 
-fn settings() -> crate::pipeline::Settings {
-    crate::pipeline::Settings {
-        instrument: crate::frames::settings::Settings::Framed,
-        samples: crate::samples::settings::Settings::default(),
-        runs: crate::runs::Settings::default(),
+fn settings() -> boltscribe_pipeline::Settings {
+    boltscribe_pipeline::Settings {
+        instrument: boltscribe_signal::frames::settings::Settings::Framed,
+        samples: boltscribe_signal::samples::settings::Settings::default(),
+        runs: boltscribe_signal::runs::Settings::default(),
         calibration: None,
     }
 }
@@ -263,7 +264,7 @@ async fn stopping_closes_the_stream_and_the_open_run_is_stored() {
     pending.wait().await.unwrap()[0].clone().unwrap();
     assert_eq!(store.writer().health().refused.values().sum::<u64>(), 0);
     let reader = store.readers().reader().unwrap();
-    assert!(reader.run(crate::store::RunId(1)).unwrap().is_some());
+    assert!(reader.run(boltscribe_store::RunId(1)).unwrap().is_some());
 }
 
 #[tokio::test]

@@ -4,9 +4,9 @@
 
 use super::error::DaemonError;
 use super::hub::Hub;
-use crate::page::access::Access;
-use crate::page::{State, router, serve};
-use crate::settings::Daemon;
+use boltscribe_http::access::Access;
+use boltscribe_http::{State, router, serve};
+use boltscribe_settings::Daemon;
 use std::net::{IpAddr, UdpSocket};
 use std::path::Path;
 use std::sync::Arc;

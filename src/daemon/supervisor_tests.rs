@@ -8,9 +8,9 @@ use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::supervisor;
 use super::wall::{Wall, look};
-use crate::page::{Link, News, RigState};
-use crate::settings::{self, Settings};
-use crate::store::{Mode, Store};
+use boltscribe_http::{Link, News, RigState};
+use boltscribe_settings::{self as settings, Settings};
+use boltscribe_store::{Mode, Store};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -45,7 +45,8 @@ impl Bench {
             let document = serde_json::json!({
                 "name": name, "port": folder.path().join(name), "instrument": "framed",
             });
-            let set = settings::rig_from_document(&document, &crate::runs::Settings::default()).unwrap();
+            let set = settings::rig_from_document(&document, &boltscribe_signal::runs::Settings::default())
+                .unwrap();
             roster.start(&set, Line::Own).await.unwrap();
         }
         tokio::spawn(supervisor::run(Arc::clone(&roster)));

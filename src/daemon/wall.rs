@@ -5,7 +5,7 @@
 //! `STEP_NS` between two looks is a step: runs in flight are flagged, nothing else changes. A moment
 //! before a step keeps the offset of its own time.
 
-use crate::time::MonoNs;
+use boltscribe_model::time::MonoNs;
 use std::collections::VecDeque;
 use std::sync::{Mutex, PoisonError};
 
@@ -112,7 +112,7 @@ impl Wall {
 #[must_use]
 #[allow(clippy::disallowed_methods, reason = "this is the place where the wall clock is read")]
 pub fn look() -> Pair {
-    let mono = crate::port::clock::now();
+    let mono = boltscribe_serial::clock::now();
     let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
     let utc_ns = match since {
         Ok(after) => i64::try_from(after.as_nanos()).unwrap_or(i64::MAX),

@@ -3,7 +3,7 @@
 //! Runs whose sampling cannot show blows have no rows here. No figure but a difference is computed.
 
 use super::table::{Cell, Column, Form, Table, When};
-use crate::store::{BlowExport, RunLine};
+use boltscribe_store::{BlowExport, RunLine};
 use serde::{Deserialize, Serialize};
 
 /// The blows of one run, as they come from the API.

@@ -4,7 +4,7 @@
 //! count from the recording's own first line and its monotonic clock, so a wall clock that stepped meanwhile
 //! shows here by as much. Must not know who records.
 
-use crate::capture::{Check, Facts};
+use boltscribe_signal::capture::{Check, Facts};
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};

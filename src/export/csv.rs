@@ -88,7 +88,7 @@ fn guarded(text: &mut String, word: &str) -> std::fmt::Result {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::export::table::When;
+    use crate::table::When;
 
     const COLUMNS: &[Column] = &[
         Column::new("utc", Form::Time, ""),

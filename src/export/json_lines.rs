@@ -56,8 +56,8 @@ impl Serialize for Row<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::export::table::Form;
-    use crate::export::table::When;
+    use crate::table::Form;
+    use crate::table::When;
 
     #[test]
     fn a_row_is_one_line_with_the_keys_in_order() {

@@ -6,7 +6,7 @@
 
 use super::sink::{Sink, SinkError};
 use super::table::{Cell, Column, Table, When};
-use crate::line_protocol::{Point, Value};
+use boltscribe_tables::line_protocol::{Point, Value};
 use std::io::Write;
 
 /// Columns that are tags.
@@ -95,7 +95,7 @@ fn add(point: Point, cell: &Cell, column: &Column) -> Point {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::export::table::Form;
+    use crate::table::Form;
 
     const COLUMNS: &[Column] = &[
         Column::new("utc", Form::Time, ""),

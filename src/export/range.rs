@@ -6,9 +6,9 @@
 
 use super::samples::{reading_kn, to_1e9};
 use super::table::{Cell, Column, Form, Table, When, utc};
-use crate::constants::Calibration;
-use crate::pipeline::Thin;
-use crate::store::{RunId, StreamId};
+use boltscribe_model::constants::Calibration;
+use boltscribe_pipeline::Thin;
+use boltscribe_store::{RunId, StreamId};
 use serde::{Deserialize, Serialize};
 
 /// What comes before the points.

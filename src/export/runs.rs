@@ -4,9 +4,9 @@
 //! the first one has columns of its own, all of them stand in lists of one length.
 
 use super::table::{Cell, Column, Form, Table, When};
-use crate::control::SourceState;
-use crate::results::FiguresShown;
-use crate::store::RunExport;
+use boltscribe_analysis::results::FiguresShown;
+use boltscribe_model::control::SourceState;
+use boltscribe_store::RunExport;
 
 /// Its columns.
 pub const COLUMNS: &[Column] = &[

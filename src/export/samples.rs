@@ -3,9 +3,9 @@
 //! Places of missing samples are left out, so a jump in the sample numbers is a gap. Must not know the store's
 //! packing nor how rows are written.
 
-use crate::constants::Calibration;
-use crate::pipeline::Thin;
-use crate::store::RawBlock;
+use boltscribe_model::constants::Calibration;
+use boltscribe_pipeline::Thin;
+use boltscribe_store::RawBlock;
 use serde::{Deserialize, Serialize};
 
 /// Most samples in one stretch.
@@ -113,9 +113,9 @@ mod tests {
             nominal: false,
             range_kn: None,
         };
-        let converter = crate::tension::Converter::new(&calibration).unwrap();
+        let converter = boltscribe_signal::tension::Converter::new(&calibration).unwrap();
         for code in [-8_388_608, -1, 0, 812_345, 8_388_607] {
-            let kn = converter.newtons(crate::units::Counts(code)).kn();
+            let kn = converter.newtons(boltscribe_model::units::Counts(code)).kn();
             assert!((reading_kn(&calibration, f64::from(code)) - kn).abs() < 1e-12 * (1.0 + kn.abs()));
         }
     }

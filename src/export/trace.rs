@@ -5,8 +5,8 @@
 
 use super::samples::{Stretch, reading_kn, to_1e9};
 use super::table::{Cell, Column, Form, Table, When, utc};
-use crate::constants::Calibration;
-use crate::store::{RunExport, RunLine};
+use boltscribe_model::constants::Calibration;
+use boltscribe_store::{RunExport, RunLine};
 use serde::{Deserialize, Serialize};
 
 /// What comes before the samples.

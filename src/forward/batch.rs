@@ -8,8 +8,8 @@ use super::answer::Answer;
 use super::courier::Courier;
 use super::points::{PROBE, points};
 use super::transport::Transport;
-use crate::line_protocol::Point;
-use crate::store::{OutboxItem, OutboxRow, OutboxWrite, Write};
+use boltscribe_store::{OutboxItem, OutboxRow, OutboxWrite, Write};
+use boltscribe_tables::line_protocol::Point;
 
 /// Most bytes of one request (a single row may pass it).
 pub const BODY_BYTES_MAX: usize = 1 << 20;

@@ -4,8 +4,8 @@
 //! field of a point ever gets another value: a closing adds fields to the point of its run, and a correction is
 //! a point of its own. README "Many rigs, one central store" lists them.
 
-use crate::line_protocol::Point;
-use crate::store::outbox_reader::{OutboxClosing, OutboxItem, OutboxKey, OutboxRun};
+use boltscribe_store::outbox_reader::{OutboxClosing, OutboxItem, OutboxKey, OutboxRun};
+use boltscribe_tables::line_protocol::Point;
 
 /// A run as announced, and what its closing adds.
 pub const RUN: &str = "boltscribe_run";
@@ -99,7 +99,7 @@ fn closed(closing: &OutboxClosing) -> Point {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::results::Flag;
+    use boltscribe_analysis::results::Flag;
 
     fn run() -> OutboxRun {
         OutboxRun {

@@ -48,9 +48,9 @@ pub use wired::Influx;
 #[cfg(feature = "forward")]
 mod wired {
     use super::{ANSWER_WITHIN, CONNECT_WITHIN, Start, Transport, start_in};
-    use crate::forward::answer::{Answer, printable, sorted};
-    use crate::forward::settings::Settings;
-    use crate::forward::token::Token;
+    use crate::answer::{Answer, printable, sorted};
+    use crate::settings::Settings;
+    use crate::token::Token;
     use influxdb2::{Client, ClientBuilder, RequestError};
     use reqwest::{Certificate, Url, redirect};
 

@@ -1,4 +1,4 @@
-//! Packs the built page into the program: each file of `src/page/web/dist` gzipped, with its type and whether its
+//! Packs the built page into the program: each file of `web/dist` gzipped, with its type and whether its
 //! name carries a hash of its content.
 //!
 //! Where nothing was built the program still is, with a page that says how to build the real one, so that cargo alone
@@ -11,8 +11,8 @@ use std::io::{Error, Result, Write as _, stdout};
 use std::path::{Path, PathBuf};
 use std::{env, fs};
 
-const BUILT: &str = "src/page/web/dist";
-const STUB: &str = "src/page/stub.html";
+const BUILT: &str = "web/dist";
+const STUB: &str = "stub.html";
 /// More than any file of the page has; what is larger got here by mistake.
 const FILE_BYTES_MAX: u64 = 8 << 20;
 
@@ -20,7 +20,7 @@ fn main() -> Result<()> {
     let top = PathBuf::from(given("CARGO_MANIFEST_DIR")?);
     let out = PathBuf::from(given("OUT_DIR")?);
     let mut say = stdout().lock();
-    for path in [BUILT, STUB, "src/page/build.rs"] {
+    for path in [BUILT, STUB, "build.rs"] {
         writeln!(say, "cargo::rerun-if-changed={path}")?;
     }
     writeln!(say, "cargo::rerun-if-env-changed=PAGE_REQUIRED")?;
@@ -65,7 +65,9 @@ fn collect(folder: &Path, prefix: &str, files: &mut Vec<(String, PathBuf)>) -> R
 }
 
 fn table(files: &[(String, PathBuf)], built: bool, out: &Path) -> Result<String> {
-    let mut text = format!("const BUILT: bool = {built};\nconst FILES: &[File] = &[\n");
+    let mut text = format!(
+        "/// The real page is in the program, not the one that says how to build it.\npub const BUILT: bool = {built};\n/// Its files.\npub const FILES: &[File] = &[\n"
+    );
     for (n, (path, from)) in files.iter().enumerate() {
         if fs::metadata(from)?.len() > FILE_BYTES_MAX {
             return Err(Error::other(format!("{}: expected at most {FILE_BYTES_MAX} bytes", from.display())));

@@ -6,15 +6,15 @@
 
 use super::messages::Block;
 use super::recover::runs_in;
-use crate::constants::{Calibration, CalibrationError};
-use crate::control::BoltInForce;
-use crate::results::result::Context;
-use crate::results::{Flag, RunResult};
-use crate::runs::kept::Kept;
-use crate::runs::measure::{Outcome, measure};
-use crate::runs::{Basis, Finder, Record, Settings};
-use crate::tension::Converter;
-use crate::units::Newtons;
+use boltscribe_analysis::results::result::Context;
+use boltscribe_analysis::results::{Flag, RunResult};
+use boltscribe_model::constants::{Calibration, CalibrationError};
+use boltscribe_model::control::BoltInForce;
+use boltscribe_model::units::Newtons;
+use boltscribe_signal::runs::kept::Kept;
+use boltscribe_signal::runs::measure::{Outcome, measure};
+use boltscribe_signal::runs::{Basis, Finder, Record, Settings};
+use boltscribe_signal::tension::Converter;
 
 /// What a run is measured again with.
 #[derive(Clone, Debug, PartialEq)]

@@ -3,8 +3,8 @@
 //! Every sample is counted once: as raw, as thinned, or (where a restart cut it off) as thinned early.
 
 use super::messages::{Block, Thin};
-use crate::control::InForce;
-use crate::runs::Opening;
+use boltscribe_model::control::InForce;
+use boltscribe_signal::runs::Opening;
 
 /// Codes kept back before a run may claim them, seconds; the finder's look-back fits twice.
 const BACK_S: f64 = 4.5;

@@ -4,10 +4,10 @@
 
 use super::messages::{Counters, Event, Fault, Input, LinkState, Output, Settings};
 use super::stream::Stream;
-use crate::constants::CalibrationError;
-use crate::frames::{self, Frame, Item, Parser, PatternError};
-use crate::samples::{Asking, Assembler};
-use crate::time::MonoNs;
+use boltscribe_model::constants::CalibrationError;
+use boltscribe_model::time::MonoNs;
+use boltscribe_signal::frames::{self, Frame, Item, Parser, PatternError};
+use boltscribe_signal::samples::{Asking, Assembler};
 use std::collections::BTreeMap;
 
 /// Why a pipeline cannot be made.
@@ -175,7 +175,7 @@ impl Core {
         let may_refine = !self.stream.run_open();
         let (stream, told) = (&mut self.stream, &mut self.told);
         self.assembler.push(at, frame, may_refine, asked, &mut |piece| {
-            if let crate::samples::Piece::Fault { kind, detail } = piece {
+            if let boltscribe_signal::samples::Piece::Fault { kind, detail } = piece {
                 tell(told, at, kind, detail, out);
             } else {
                 stream.piece(at, piece, out);
@@ -196,7 +196,7 @@ impl Core {
     fn tick(&mut self, at: MonoNs, out: &mut Vec<Output>) {
         self.stream.set_now(at);
         if let Some(ask) = self.asking.as_mut().and_then(|a| a.tick(at)) {
-            if ask == crate::samples::Ask::Identify {
+            if ask == boltscribe_signal::samples::Ask::Identify {
                 self.asked_identity = Some(at);
             }
             out.push(Output::Send(ask.bytes()));

@@ -3,8 +3,8 @@
 //! It is for looking at, never for measuring; must not know runs.
 
 use super::messages::Event;
-use crate::time::MonoNs;
-use crate::units::{Counts, Newtons};
+use boltscribe_model::time::MonoNs;
+use boltscribe_model::units::{Counts, Newtons};
 
 /// Between two live readings.
 const EVERY_NS: u64 = 1_000_000_000 / 30;

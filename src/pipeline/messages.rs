@@ -2,11 +2,14 @@
 //!
 //! Must not know who sends, stores or shows them.
 
-use crate::control::{Command, InForce};
-use crate::results::{Closed, RunResult};
-use crate::time::MonoNs;
-use crate::units::{Counts, Newtons};
-use crate::{constants::Calibration, frames, runs, samples};
+use boltscribe_analysis::results::{Closed, RunResult};
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::control::{Command, InForce};
+use boltscribe_model::time::MonoNs;
+use boltscribe_model::units::{Counts, Newtons};
+use boltscribe_signal::frames;
+use boltscribe_signal::runs;
+use boltscribe_signal::samples;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use utoipa::ToSchema;

@@ -3,9 +3,9 @@
 //! Must not know where it was stored, nor what the time is.
 
 use super::messages::{Block, Settings};
-use crate::results::{RunResult, result::Context};
-use crate::runs::{Basis, Finder, Found, Record, RunFlag, Timing};
-use crate::tension::Converter;
+use boltscribe_analysis::results::{RunResult, result::Context};
+use boltscribe_signal::runs::{Basis, Finder, Found, Record, RunFlag, Timing};
+use boltscribe_signal::tension::Converter;
 
 /// Measures a run from its `Open` block and its raw codes (in order); none where there is no
 /// calibration, or the samples do not hold the run. It is marked interrupted unless it had ended.
@@ -17,7 +17,7 @@ pub fn recover(settings: &Settings, open: &Block, raw: &[Block]) -> Option<RunRe
     let calibration = settings.calibration.as_ref()?;
     let mut converter = Converter::new(calibration).ok()?;
     let timing = match settings.instrument {
-        crate::frames::Settings::Lines(ref l) if l.tick_hz.is_none() => Timing::Host,
+        boltscribe_signal::frames::Settings::Lines(ref l) if l.tick_hz.is_none() => Timing::Host,
         _ => Timing::Device,
     };
     let (at, before) = ((*rate_hz, timing), (*first_sample, run_seq.saturating_sub(1)));
@@ -90,21 +90,21 @@ pub(super) fn runs_in(mut finder: Finder, converter: &Converter, raw: &[Block]) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::constants::Calibration;
-    use crate::control::{Attempt, Command, InForce};
-    use crate::pipeline::messages::{Event, Output, RunRow};
-    use crate::pipeline::stream::Stream;
-    use crate::results::Flag;
-    use crate::samples::{Clock, Piece};
-    use crate::time::MonoNs;
+    use crate::messages::{Event, Output, RunRow};
+    use crate::stream::Stream;
+    use boltscribe_analysis::results::Flag;
+    use boltscribe_model::constants::Calibration;
+    use boltscribe_model::control::{Attempt, Command, InForce};
+    use boltscribe_model::time::MonoNs;
+    use boltscribe_signal::samples::{Clock, Piece};
 
     const RATE_HZ: f64 = 2000.0;
 
     fn settings() -> Settings {
         Settings {
-            instrument: crate::frames::Settings::Framed,
-            samples: crate::samples::Settings::default(),
-            runs: crate::runs::Settings::default(),
+            instrument: boltscribe_signal::frames::Settings::Framed,
+            samples: boltscribe_signal::samples::Settings::default(),
+            runs: boltscribe_signal::runs::Settings::default(),
             calibration: Some(Calibration {
                 id: "c".into(),
                 coefficients_kn: vec![0.0, 1e-4],

@@ -4,8 +4,8 @@
 
 use super::flow::{Pipeline, SetupError};
 use super::messages::{Input, LinkState, Output, Settings};
-use crate::capture::Entry;
-use crate::time::MonoNs;
+use boltscribe_model::time::MonoNs;
+use boltscribe_signal::capture::Entry;
 
 /// The pipeline's clock ticks this often, nanoseconds: derived from the recorded times.
 pub const TICK_NS: u64 = 50_000_000;

@@ -8,14 +8,14 @@ mod tags;
 use super::blocks::Blocks;
 use super::live::Live;
 use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
-use crate::constants::CalibrationError;
-use crate::control::Command;
-use crate::results::{Closed, RunResult, result::Context};
-use crate::runs::{Basis, Finder, Found, Opening, RELEASE_MAX_S, Record, Rest, Timing};
-use crate::samples::{Clock, Piece};
-use crate::tension::Converter;
-use crate::time::{LowerEnvelope, MonoNs};
-use crate::units::{Counts, Newtons};
+use boltscribe_analysis::results::{Closed, RunResult, result::Context};
+use boltscribe_model::constants::CalibrationError;
+use boltscribe_model::control::Command;
+use boltscribe_model::time::{LowerEnvelope, MonoNs};
+use boltscribe_model::units::{Counts, Newtons};
+use boltscribe_signal::runs::{Basis, Finder, Found, Opening, RELEASE_MAX_S, Record, Rest, Timing};
+use boltscribe_signal::samples::{Clock, Piece};
+use boltscribe_signal::tension::Converter;
 use tags::Tags;
 
 /// An open run's codes are handed out at least this often.

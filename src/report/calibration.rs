@@ -6,10 +6,10 @@
 
 use super::html::Document;
 use super::svg::{Plot, Shape};
-use crate::metrology::KeptCalibration;
-use crate::metrology::budget::{Budget, Expanded, Line};
-use crate::metrology::tension_fit::TensionFit;
-use crate::store::CalibrationRow;
+use boltscribe_analysis::metrology::KeptCalibration;
+use boltscribe_analysis::metrology::budget::{Budget, Expanded, Line};
+use boltscribe_analysis::metrology::tension_fit::TensionFit;
+use boltscribe_store::CalibrationRow;
 use jiff::civil::Date;
 
 /// Coverage probability of the expanded uncertainties.
@@ -46,7 +46,7 @@ pub fn html(row: &CalibrationRow, digest: &str, today: Date) -> Option<String> {
 }
 
 fn rows(kept: &KeptCalibration, fit: &TensionFit) -> Vec<Row> {
-    let row = |load: &crate::metrology::KeptLoad| {
+    let row = |load: &boltscribe_analysis::metrology::KeptLoad| {
         let tension = fit.tension(load.counts, 1);
         Row {
             series: load.series.clone(),
@@ -230,7 +230,7 @@ fn holds_for(document: &mut Document, kept: &KeptCalibration) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::metrology::kept::tests::taken;
+    use boltscribe_analysis::fixtures::taken;
     use jiff::civil::date;
 
     fn report(day: Date) -> String {

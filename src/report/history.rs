@@ -4,7 +4,7 @@
 
 use super::html::escaped;
 use super::svg::{Plot, Shape};
-use crate::compare::history::Chart;
+use boltscribe_analysis::compare::history::Chart;
 
 /// Height of one of the two plots, and of both with their heading.
 const EACH: u32 = 300;
@@ -61,7 +61,7 @@ pub fn svg(title: &str, values: &[f64], chart: &Chart, marked: &[usize]) -> Stri
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compare::history::chart;
+    use boltscribe_analysis::compare::history::chart;
 
     #[test]
     fn every_run_and_range_is_drawn_once_and_marked_ones_otherwise() {

@@ -7,12 +7,12 @@
 use super::html::Document;
 use super::units::Units;
 use super::{trial_conditions, trial_results};
-use crate::compare::{Comparison, PieceEffects, Totals};
-use crate::metrology::KeptCalibration;
-use crate::results::Measure;
-use crate::setups::{TestBolt, Tool};
-use crate::store::{RunLine, TrialRow};
-use crate::trial::{Fresh, Order, Plan};
+use boltscribe_analysis::compare::{Comparison, PieceEffects, Totals};
+use boltscribe_analysis::metrology::KeptCalibration;
+use boltscribe_analysis::results::Measure;
+use boltscribe_analysis::trial::{Fresh, Order, Plan};
+use boltscribe_model::setups::{TestBolt, Tool};
+use boltscribe_store::{RunLine, TrialRow};
 use jiff::civil::Date;
 
 /// What is told of the occasion and stands in no store.

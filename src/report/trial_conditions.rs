@@ -4,8 +4,8 @@
 
 use super::html::Document;
 use super::trial::{Sheet, told};
-use crate::metrology::KeptCalibration;
-use crate::setups::{GivenFactor, TestBolt};
+use boltscribe_analysis::metrology::KeptCalibration;
+use boltscribe_model::setups::{GivenFactor, TestBolt};
 use jiff::civil::Date;
 
 /// Writes them.

@@ -6,7 +6,7 @@ use super::html::Document;
 use super::intervals::{self, Row};
 use super::svg::{Plot, Shape, keys};
 use super::trial::{Run, Sheet, Trace};
-use crate::compare::{Comparison, PieceEffects, SetupRow, Totals, Verdict};
+use boltscribe_analysis::compare::{Comparison, PieceEffects, SetupRow, Totals, Verdict};
 
 /// Fewest runs for a plot of their order.
 const RUNS_MIN: usize = 2;

@@ -3,9 +3,9 @@
 //! All figures are invented.
 
 use super::*;
-use crate::compare::{Observation, Question, Totals, compare, piece_effects};
-use crate::setups::SourceKind;
-use crate::store::{GateLine, RunId, RunLine};
+use boltscribe_analysis::compare::{Observation, Question, Totals, compare, piece_effects};
+use boltscribe_model::setups::SourceKind;
+use boltscribe_store::{GateLine, RunId, RunLine};
 use jiff::civil::date;
 
 fn plan() -> Plan {
@@ -14,7 +14,7 @@ fn plan() -> Plan {
         tools: vec!["wrench".into()],
         setups: vec!["ext".into()],
         repeats: 4,
-        ..crate::trial::plan::tests::plan()
+        ..boltscribe_analysis::fixtures::plan()
     }
 }
 

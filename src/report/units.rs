@@ -1,8 +1,8 @@
 //! The units of a report: newtons or pounds-force, with the torque that goes with each.
 //!
-//! Factors are exact (see `crate::units`). Must not know what is reported.
+//! Factors are exact (see `boltscribe_model::units`). Must not know what is reported.
 
-use crate::units::{N_PER_LBF, NM_PER_LBF_FT};
+use boltscribe_model::units::{N_PER_LBF, NM_PER_LBF_FT};
 use serde::Deserialize;
 use utoipa::ToSchema;
 

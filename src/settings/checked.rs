@@ -5,8 +5,9 @@
 
 use super::rig::Rig;
 use super::rules::SOCKET_NAME;
-use crate::compare::ClassLimit;
-use crate::{forward, runs};
+use boltscribe_analysis::compare::ClassLimit;
+use boltscribe_forward as forward;
+use boltscribe_signal::runs;
 use serde::{Deserialize, Serialize};
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;

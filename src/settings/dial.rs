@@ -4,8 +4,8 @@
 //! were checked before. This file must not know what a reading becomes.
 
 use super::typed::TypedRig;
-use crate::constants::Calibration;
-use crate::results::{Dial, DialUnit, PistonArea};
+use boltscribe_analysis::results::{Dial, DialUnit, PistonArea};
+use boltscribe_model::constants::Calibration;
 
 /// A key that excludes or needs another: which, and what was expected.
 pub(super) type Conflict = (&'static str, String);

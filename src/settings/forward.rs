@@ -7,7 +7,7 @@ use super::problem::Problem;
 use super::rig::placed;
 use super::rules;
 use super::typed::TypedForward;
-use crate::forward::Settings;
+use boltscribe_forward::Settings;
 use config::Value;
 use std::path::PathBuf;
 

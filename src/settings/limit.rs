@@ -5,8 +5,8 @@
 use super::problem::Problem;
 use super::rig::placed;
 use super::typed::TypedLimit;
-use crate::compare::acceptance::Limit;
-use crate::compare::{ClassLimit, LimitUnit};
+use boltscribe_analysis::compare::acceptance::Limit;
+use boltscribe_analysis::compare::{ClassLimit, LimitUnit};
 use config::Value;
 
 /// Most classes.

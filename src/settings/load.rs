@@ -11,7 +11,7 @@ use super::show::{Shown, shown};
 use super::typed::Typed;
 use super::walk::{Walk, whole_file};
 use super::{environment, forward, limit, rig, rules};
-use crate::runs;
+use boltscribe_signal::runs;
 use config::{Config, Map, Source, Value, ValueKind};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -101,7 +101,7 @@ fn lay(layers: [Map<String, Value>; 3]) -> Result<Config, Vec<Problem>> {
 /// The built-in defaults as the lowest layer.
 fn built_in() -> Map<String, Value> {
     let Settings { daemon, store, measure, .. } = Settings::default();
-    let unset = crate::forward::Settings::default();
+    let unset = boltscribe_forward::Settings::default();
     let origin = Place::BuiltIn.to_string();
     let leaf = |name: &str, kind: ValueKind| (name.to_owned(), Value::new(Some(&origin), kind));
     let gates: Vec<Value> = measure.gates_s.into_iter().map(Value::from).collect();

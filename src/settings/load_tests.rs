@@ -3,11 +3,11 @@
 //! Sentences are compared whole, with file, line and column.
 
 use super::*;
-use crate::compare::LimitUnit;
-use crate::compare::acceptance::Limit;
-use crate::frames;
-use crate::settings::schema::{Key, SECTIONS};
-use crate::settings::{kinds::Kind, parse_rig, rig_text};
+use crate::schema::{Key, SECTIONS};
+use crate::{kinds::Kind, parse_rig, rig_text};
+use boltscribe_analysis::compare::LimitUnit;
+use boltscribe_analysis::compare::acceptance::Limit;
+use boltscribe_signal::frames;
 
 fn none() -> impl Iterator<Item = (String, String)> {
     std::iter::empty()
@@ -743,7 +743,7 @@ fn a_file_that_cannot_be_read_never_means_defaults() {
 }
 
 fn shipped() -> String {
-    std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/config/boltscribe.toml")).unwrap()
+    std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../config/boltscribe.toml")).unwrap()
 }
 
 /// The shipped file with its commented keys and tables made real; prose has a blank after its mark.
@@ -831,7 +831,7 @@ fn the_example_rig_of_the_shipped_file_shows_the_defaults_it_names() {
     let frames::Settings::Lines(lines) = &example.pipeline.instrument else {
         panic!("expected lines");
     };
-    assert_eq!(example.baud, crate::settings::rig::BAUD_DEFAULT);
+    assert_eq!(example.baud, crate::rig::BAUD_DEFAULT);
     assert_eq!((lines.tick_bits, lines.decimals), (defaults.tick_bits, defaults.decimals));
     assert!(shipped().contains(&format!("Default {:?}", defaults.pattern)));
 }
@@ -876,7 +876,7 @@ proptest::proptest! {
 
 #[test]
 fn an_address_to_forward_to_is_a_host_with_a_port_and_nothing_else() {
-    use crate::settings::rules::{forward_url, keeps_secrets};
+    use crate::rules::{forward_url, keeps_secrets};
     for good in [
         "http://127.0.0.1:8428",
         "https://central.example",

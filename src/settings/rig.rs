@@ -9,9 +9,12 @@ use super::problem::{Place, Problem, Text};
 use super::schema::RIG;
 use super::typed::{TypedCalibration, TypedRig};
 use super::walk::Walk;
-use crate::constants::Calibration;
-use crate::results::Dial;
-use crate::{frames, pipeline, runs, samples};
+use boltscribe_analysis::results::Dial;
+use boltscribe_model::constants::Calibration;
+use boltscribe_pipeline as pipeline;
+use boltscribe_signal::frames;
+use boltscribe_signal::runs;
+use boltscribe_signal::samples;
 use config::Value;
 
 /// Bits a second where none are given.

@@ -6,7 +6,7 @@
 
 use super::problem::Problem;
 use super::rig::{Rig, parse_rig, rig_text};
-use crate::runs;
+use boltscribe_signal::runs;
 use serde_json::Value;
 use std::collections::HashMap;
 use std::fs::{self, File};

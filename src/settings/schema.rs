@@ -5,7 +5,7 @@
 
 use super::kinds::{Kind, Limits};
 use super::rules;
-use crate::results::DialUnit;
+use boltscribe_analysis::results::DialUnit;
 
 /// One key of a table.
 pub(super) struct Key {

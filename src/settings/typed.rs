@@ -3,7 +3,7 @@
 //! These shapes mirror the table of keys and carry no meaning; `checked` and `rig` turn them into what
 //! the rooms take. This file must not know where values come from.
 
-use crate::results::{DialUnit, Measure};
+use boltscribe_analysis::results::{DialUnit, Measure};
 use serde::{Deserialize, Serialize};
 
 #[derive(Clone, Debug, Deserialize)]

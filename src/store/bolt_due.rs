@@ -4,7 +4,7 @@
 //! is stored, inside the writer's transaction. It stands beside the flags of the run's document, as those of the
 //! closing do.
 
-use crate::results::Flag;
+use boltscribe_analysis::results::Flag;
 use rusqlite::{Connection, OptionalExtension, params};
 
 /// Raises the flag of run `id` where it is due.

@@ -6,7 +6,7 @@ use super::error::StoreError;
 use super::insert::{Applied, exact_json};
 use super::reader::Reader;
 use super::write::{Refused, Written};
-use crate::metrology::KeptCalibration;
+use boltscribe_analysis::metrology::KeptCalibration;
 use rusqlite::{Connection, params};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;

@@ -8,7 +8,7 @@ use super::insert_block;
 use super::migrate::{KEPT, SCHEMA_VERSION};
 use super::reader::Reader;
 use super::write::{RunId, StreamId};
-use crate::results::{ByHand, Closed, Entry, RunResult};
+use boltscribe_analysis::results::{ByHand, Closed, Entry, RunResult};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use utoipa::ToSchema;

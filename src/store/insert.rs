@@ -6,7 +6,7 @@
 use super::outbox::{self, Part};
 use super::write::{Correction, Outcome, Refused, RunId, StreamId, Write, Written};
 use super::{calibrations, insert_block, insert_reading, insert_run, prune, recompute, settle, trials};
-use crate::control::Command;
+use boltscribe_model::control::Command;
 use rusqlite::{Connection, OptionalExtension, params};
 
 /// What a row's insertion gives: the store's error outside, the row's inside.
@@ -95,7 +95,7 @@ pub(super) fn ensure_rig(tx: &Connection, rig: &str) -> rusqlite::Result<()> {
     Ok(())
 }
 
-fn stream(tx: &Connection, rig: &str, utc_ns: i64, settings: &crate::pipeline::Settings) -> Applied {
+fn stream(tx: &Connection, rig: &str, utc_ns: i64, settings: &boltscribe_pipeline::Settings) -> Applied {
     let what = || format!("the start of a stream at rig '{rig}'");
     let text = match exact_json(settings) {
         Some(text) => text,

@@ -6,9 +6,9 @@
 use super::codec::{self, Effort, RawBlock};
 use super::insert::{Applied, exact_json};
 use super::write::{Refused, StreamId, Written};
-use crate::control::InForce;
-use crate::pipeline::{Block, Thin};
-use crate::runs::Opening;
+use boltscribe_model::control::InForce;
+use boltscribe_pipeline::{Block, Thin};
+use boltscribe_signal::runs::Opening;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 /// Stores a block.

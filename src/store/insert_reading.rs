@@ -8,7 +8,7 @@ use super::insert_run::{insert_flags, next_numbers};
 use super::outbox::{self, Part};
 use super::write::{Refused, RunId, Written};
 use super::{bolt_due, trials};
-use crate::results::ByHand;
+use boltscribe_analysis::results::ByHand;
 use rusqlite::{Connection, named_params};
 
 const INSERT: &str = "INSERT INTO runs (id, rig, rig_run, first_blow_utc_ns, setup, contacts, tool, bolt,

@@ -6,10 +6,10 @@ use super::insert::{Applied, event, exact_json};
 use super::outbox::{self, Part};
 use super::write::{Refused, RunId, StreamId, Written};
 use super::{bolt_due, insert_block, trials};
-use crate::pipeline::RunRow;
-use crate::results::{Closed, Flag, RunResult};
-use crate::runs::record::CloseReason;
-use crate::runs::{Closing, Timing};
+use boltscribe_analysis::results::{Closed, Flag, RunResult};
+use boltscribe_pipeline::RunRow;
+use boltscribe_signal::runs::record::CloseReason;
+use boltscribe_signal::runs::{Closing, Timing};
 use rusqlite::types::Value;
 use rusqlite::{Connection, OptionalExtension, ToSql, params};
 

@@ -4,7 +4,7 @@
 //! A store of a newer version is refused before SQLite opens it: nothing is touched.
 
 use super::error::StoreError;
-use crate::results::{Flag, Verdict};
+use boltscribe_analysis::results::{Flag, Verdict};
 use rusqlite::{Connection, OptionalExtension, params};
 use std::io::Read;
 use std::path::Path;

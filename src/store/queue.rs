@@ -4,7 +4,7 @@
 //! it drops) or is told so at once, as it asked.
 
 use super::write::{Outcome, Write};
-use crate::pipeline::Block;
+use boltscribe_pipeline::Block;
 use std::collections::VecDeque;
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;

@@ -4,8 +4,8 @@
 
 use super::error::StoreError;
 use super::write::{InForceRow, ShelfKind};
-use crate::constants::Calibration;
-use crate::control::{Command, InForce};
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::control::{Command, InForce};
 use rusqlite::{Connection, OptionalExtension, Params, Row, params};
 use serde::Serialize;
 use std::path::{Path, PathBuf};

@@ -7,9 +7,9 @@ use super::error::StoreError;
 use super::reader::Reader;
 use super::reader_runs::{COLUMNS, COLUMNS_COUNT, RunFilter, RunLine, line};
 use super::write::RunId;
-use crate::control::SourceState;
-use crate::results::FiguresShown;
-use crate::runs::{Figures, Form};
+use boltscribe_analysis::results::FiguresShown;
+use boltscribe_model::control::SourceState;
+use boltscribe_signal::runs::{Figures, Form};
 use rusqlite::{params, types::Value};
 use serde::{Deserialize, Serialize};
 
@@ -216,7 +216,7 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{Mode, Store};
+    use crate::{Mode, Store};
 
     #[test]
     fn pages_walk_along_the_numbers_and_sort_nothing() {

@@ -7,7 +7,7 @@ use super::prune::Tombstone;
 use super::reader::Reader;
 use super::recompute::Version;
 use super::write::RunId;
-use crate::results::{Closed, Entry, RunResult};
+use boltscribe_analysis::results::{Closed, Entry, RunResult};
 use rusqlite::{Row, types::Value};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -52,8 +52,7 @@ pub struct GateLine {
 }
 
 /// One line of a list of runs. Absent figures are null; a reading by hand has one of `held_kN` and `peak_kN`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
-#[cfg_attr(test, derive(Default))]
+#[derive(Default, Clone, Debug, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct RunLine {
     /// Number in the store.
     pub id: RunId,
@@ -367,7 +366,7 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{Mode, Store};
+    use crate::{Mode, Store};
 
     #[test]
     fn the_newest_runs_are_found_without_sorting_all_of_them() {

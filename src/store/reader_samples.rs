@@ -8,8 +8,8 @@ use super::error::StoreError;
 use super::insert_block;
 use super::reader::Reader;
 use super::write::{RunId, StreamId};
-use crate::constants::Calibration;
-use crate::pipeline::{Settings, Thin};
+use boltscribe_model::constants::Calibration;
+use boltscribe_pipeline::{Settings, Thin};
 use rusqlite::{OptionalExtension, params};
 use serde::{Deserialize, Serialize};
 

@@ -11,10 +11,11 @@ use super::prune::Tombstone;
 use super::reader::Reader;
 use super::write::{Recomputed, Refused, RunId, StreamId, Written};
 use super::{bolt_due, insert_block};
-use crate::constants::Calibration;
-use crate::pipeline::{Block, Settings};
-use crate::results::RunResult;
-use crate::{pipeline, runs};
+use boltscribe_analysis::results::RunResult;
+use boltscribe_model::constants::Calibration;
+use boltscribe_pipeline as pipeline;
+use boltscribe_pipeline::{Block, Settings};
+use boltscribe_signal::runs;
 use rusqlite::{Connection, OptionalExtension, params};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -115,7 +116,7 @@ pub(super) fn insert(tx: &Connection, again: &Recomputed) -> Applied {
     let id = tx.last_insert_rowid();
     AGAIN.insert(tx, id, &again.result)?;
     // How the run closed is no matter of measuring: its flags go with every version.
-    if let Ok(closed) = serde_json::from_str::<crate::results::Closed>(&closing) {
+    if let Ok(closed) = serde_json::from_str::<boltscribe_analysis::results::Closed>(&closing) {
         AGAIN.insert_flags(tx, id, &closed.flags)?;
     }
     bolt_due::carry(tx, again.run.0, id)?;

@@ -48,7 +48,7 @@ pub(super) fn close(transaction: &Connection, of: Option<StreamId>) -> rusqlite:
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{Mode, Store};
+    use crate::{Mode, Store};
 
     #[test]
     fn opening_a_store_does_not_go_through_all_its_runs() {

@@ -7,10 +7,10 @@ use super::error::StoreError;
 use super::insert_block;
 use super::reader::Reader;
 use super::write::{RunId, StreamId};
-use crate::constants::Calibration;
-use crate::control::Command;
-use crate::pipeline::Settings;
-use crate::units::Newtons;
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::control::Command;
+use boltscribe_model::units::Newtons;
+use boltscribe_pipeline::Settings;
 use rusqlite::params;
 
 /// The samples of one run.

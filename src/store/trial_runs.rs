@@ -188,7 +188,7 @@ fn trial_run(row: &rusqlite::Row<'_>) -> rusqlite::Result<TrialRun> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{Mode, Store};
+    use crate::{Mode, Store};
 
     #[test]
     fn runs_of_a_trial_are_found_by_its_number_and_not_among_all_runs() {

@@ -6,7 +6,7 @@ use super::error::StoreError;
 use super::insert_block;
 use super::reader::Reader;
 use super::write::{StreamId, Unfinished};
-use crate::pipeline::Block;
+use boltscribe_pipeline::Block;
 use rusqlite::Row;
 
 struct OpenRow {

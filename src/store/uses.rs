@@ -91,7 +91,7 @@ impl Reader {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::store::{Mode, Store};
+    use crate::{Mode, Store};
 
     #[test]
     fn uses_are_counted_in_indexes_without_reading_a_run() {

@@ -2,9 +2,9 @@
 //!
 //! All wall times are nanoseconds since 1970 UTC, given by the caller: the store reads no clock.
 
-use crate::control::{Command, InForce};
-use crate::pipeline::{Block, RunRow, Settings};
-use crate::results::{ByHand, RunResult};
+use boltscribe_analysis::results::{ByHand, RunResult};
+use boltscribe_model::control::{Command, InForce};
+use boltscribe_pipeline::{Block, RunRow, Settings};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -97,9 +97,9 @@ pub struct Recomputed {
     /// Version of the measuring program.
     pub program: String,
     /// How it was measured.
-    pub settings: crate::runs::Settings,
+    pub settings: boltscribe_signal::runs::Settings,
     /// The line from codes to tension.
-    pub line: crate::constants::Calibration,
+    pub line: boltscribe_model::constants::Calibration,
     /// What came out.
     pub result: RunResult,
 }
@@ -217,7 +217,7 @@ pub enum Write {
         /// Who.
         who: String,
         /// The plan.
-        plan: Box<crate::trial::Plan>,
+        plan: Box<boltscribe_analysis::trial::Plan>,
     },
     /// What was said of a trial.
     TrialEntry {
@@ -228,7 +228,7 @@ pub enum Write {
         /// Who.
         who: String,
         /// What.
-        said: crate::trial::Said,
+        said: boltscribe_analysis::trial::Said,
     },
     /// A calibration against a reference.
     Calibration {
@@ -237,7 +237,7 @@ pub enum Write {
         /// Who.
         who: String,
         /// The calibration.
-        kept: Box<crate::metrology::KeptCalibration>,
+        kept: Box<boltscribe_analysis::metrology::KeptCalibration>,
     },
     /// A person's word on a stored run.
     Correct {
@@ -365,7 +365,7 @@ impl Refused {
 /// What became of one [`Write`].
 pub type Outcome = Result<Written, Refused>;
 
-/// A run whose recording was cut off: what [`crate::pipeline`] needs to measure it.
+/// A run whose recording was cut off: what [`boltscribe_pipeline`] needs to measure it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Unfinished {
     /// The rig.

@@ -2,12 +2,12 @@
 //!
 //! Coefficients stand lowest power first. Must not know the terminal.
 
-use crate::files::{Load, Loads};
-use crate::metrology::e74::E74Fit;
-use crate::metrology::iso376::{self, Figures, Series};
-use crate::metrology::outlier;
-use crate::metrology::tension_fit::TensionFit;
-use crate::stats::PolynomialFit;
+use boltscribe_analysis::metrology::e74::E74Fit;
+use boltscribe_analysis::metrology::iso376::{self, Figures, Series};
+use boltscribe_analysis::metrology::outlier;
+use boltscribe_analysis::metrology::tension_fit::TensionFit;
+use boltscribe_numerics::PolynomialFit;
+use boltscribe_tables::files::{Load, Loads};
 use serde_json::{Value, json};
 
 /// Points of two columns with their lines.
@@ -206,7 +206,7 @@ fn e74(fit: &E74Fit, keys: [&str; 5]) -> Value {
     }
     d["resolution_governs"] = json!(fit.resolution_governs);
     d["degree_by_rule"] = json!(fit.degree_by_rule);
-    let step = |s: &crate::metrology::e74::DegreeStep| {
+    let step = |s: &boltscribe_analysis::metrology::e74::DegreeStep| {
         json!({
             "degree": s.degree, "residual_sd_of_means": s.residual_sd_of_means,
             "ratio": s.ratio.filter(|r| r.is_finite()), "limit": s.limit,

@@ -4,13 +4,13 @@
 
 use super::document::{self, Fitted};
 use super::show;
-use crate::cli::error::CliError;
-use crate::cli::output::{Format, print};
-use crate::files::{Columns, ColumnsError, Loads, LoadsError, read_loads};
-use crate::metrology::e74::{self, fit_e74};
-use crate::metrology::tension_fit::{self, TensionFitError, fit_tension};
-use crate::stats::polynomial::DEGREE_MAX;
-use crate::stats::{DoubleDouble, fit_polynomial_exact};
+use crate::error::CliError;
+use crate::output::{Format, print};
+use boltscribe_analysis::metrology::e74::{self, fit_e74};
+use boltscribe_analysis::metrology::tension_fit::{self, TensionFitError, fit_tension};
+use boltscribe_numerics::polynomial::DEGREE_MAX;
+use boltscribe_numerics::{DoubleDouble, fit_polynomial_exact};
+use boltscribe_tables::files::{Columns, ColumnsError, Loads, LoadsError, read_loads};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 

@@ -3,8 +3,8 @@
 //! Everything shown comes from the JSON document, so the two cannot differ.
 
 use super::document::Fitted;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Rows, print_text, say, terminal_width};
+use crate::error::CliError;
+use crate::output::{Cell, Rows, print_text, say, terminal_width};
 use serde_json::Value;
 
 /// Half-width of the drawing of a residual, characters.

@@ -6,8 +6,8 @@ use super::super::error::CliError;
 use super::super::output::{Cell, Format, Rows, print, say};
 use super::verb::Args;
 use super::{read, talk};
-use crate::compare::{Asked, Observation, Question, of_pieces, piece_effects};
-use crate::files::{Readings, readings};
+use boltscribe_analysis::compare::{Asked, Observation, Question, of_pieces, piece_effects};
+use boltscribe_tables::files::{Readings, readings};
 use serde_json::{Value, json};
 
 /// Works out what the pieces of a table do.

@@ -2,8 +2,8 @@
 //! Must not judge the values: `files` and `compare` do.
 
 use super::super::error::CliError;
-use crate::compare::{CompareError, Observation};
-use crate::files::{Readings, read_readings};
+use boltscribe_analysis::compare::{CompareError, Observation};
+use boltscribe_tables::files::{Readings, read_readings};
 use flate2::read::MultiGzDecoder;
 use std::io::Read;
 use std::path::Path;
@@ -32,7 +32,7 @@ pub fn table(path: &Path) -> Result<Readings, CliError> {
 /// The rows as observations.
 #[must_use]
 pub fn observations(table: &Readings) -> Vec<Observation> {
-    let of = |r: &crate::files::Reading| Observation {
+    let of = |r: &boltscribe_tables::files::Reading| Observation {
         run: r.run,
         time_s: r.time_s,
         setup: r.setup.clone(),

@@ -83,7 +83,7 @@ pub fn file_facts(path: &Path) -> Value {
 
 /// The process that holds the store, by the number in the lock file and what the system calls it.
 pub fn holder(folder: &Path) -> Value {
-    let text = std::fs::read_to_string(folder.join(crate::store::lock::LOCK_NAME)).unwrap_or_default();
+    let text = std::fs::read_to_string(folder.join(boltscribe_store::lock::LOCK_NAME)).unwrap_or_default();
     let Ok(pid) = text.trim().parse::<u32>() else { return Value::Null };
     match read(&format!("/proc/{pid}/comm")) {
         Some(name) => json!({ "process": pid, "name": name.trim() }),

@@ -5,13 +5,13 @@
 
 use super::host::{client, file_facts, holder};
 use super::troubles::of_host;
-use crate::cli::args::Common;
-use crate::cli::door::daemon_listens;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Rows, print};
-use crate::cli::place::Place;
-use crate::cli::store::flatten;
-use crate::cli::{forward, hints, local};
+use crate::args::Common;
+use crate::door::daemon_listens;
+use crate::error::CliError;
+use crate::output::{Cell, Rows, print};
+use crate::place::Place;
+use crate::store::flatten;
+use crate::{forward, hints, local};
 use serde_json::{Value, json};
 
 /// Looks at everything and says what is wrong.
@@ -27,7 +27,7 @@ pub async fn run(common: &Common) -> Result<(), CliError> {
             report["folder"] = file_facts(&place.folder);
             report["socket"] = file_facts(&place.socket);
             report["lock_holder"] = holder(&place.folder);
-            report["restore_waits"] = json!(crate::store::restore::waits(&place.folder));
+            report["restore_waits"] = json!(boltscribe_store::restore::waits(&place.folder));
             troubles.extend(of_host(&report));
             beyond_the_door(common, &place, &mut report, &mut troubles).await;
         }

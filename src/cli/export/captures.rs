@@ -6,10 +6,10 @@
 use super::signals::Signals;
 use super::time::time;
 use super::write::of_target;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, say};
-use crate::export::captures::{LookError, Recording, files, look};
-use crate::export::{Target, table::utc};
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, say};
+use boltscribe_export::captures::{LookError, Recording, files, look};
+use boltscribe_export::{Target, table::utc};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use std::io::{BufWriter, Write};

@@ -4,11 +4,11 @@
 //! the work before anything gets a name.
 
 use super::signals::Signals;
-use crate::cli::door::{Door, stream};
-use crate::cli::error::CliError;
-use crate::export::Line;
-use crate::export::stream::{Lines, TooLong};
+use crate::door::{Door, stream};
+use crate::error::CliError;
 use axum::body::{Body, Bytes};
+use boltscribe_export::Line;
+use boltscribe_export::stream::{Lines, TooLong};
 use http_body_util::BodyExt;
 use serde::de::DeserializeOwned;
 use std::collections::VecDeque;

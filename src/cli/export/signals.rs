@@ -2,7 +2,7 @@
 //!
 //! Must not know what is being made.
 
-use crate::cli::error::CliError;
+use crate::error::CliError;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
 /// Those that ask a program to end.

@@ -2,10 +2,10 @@
 //!
 //! A file gets its name when it is whole. Must not know what the rows are.
 
-use crate::cli::error::CliError;
-use crate::cli::output::Format;
-use crate::export::sink::{self, SinkError};
-use crate::export::{Cell, Kind, Sink, Table, Target, TargetError};
+use crate::error::CliError;
+use crate::output::Format;
+use boltscribe_export::sink::{self, SinkError};
+use boltscribe_export::{Cell, Kind, Sink, Table, Target, TargetError};
 use clap::ValueEnum;
 use std::io::{BufWriter, IsTerminal, Stdout, Write};
 use std::path::{Path, PathBuf};

@@ -5,7 +5,7 @@
 
 use super::super::ask::{Asker, number, tell};
 use super::super::error::CliError;
-use crate::results::DialUnit;
+use boltscribe_analysis::results::DialUnit;
 use clap::ValueEnum;
 use serde_json::{Value, json};
 

@@ -9,10 +9,10 @@ use super::super::door::segment;
 use super::super::error::CliError;
 use super::add::{Add, Instrument, post};
 use super::live;
-use crate::constants::Calibration;
-use crate::metrology::{Nominal, nominal};
-use crate::units::Newtons;
 use axum::http::Method;
+use boltscribe_analysis::metrology::{Nominal, nominal};
+use boltscribe_model::constants::Calibration;
+use boltscribe_model::units::Newtons;
 use serde_json::{Value, json};
 
 /// Bits a second where nobody says otherwise.

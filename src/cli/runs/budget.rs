@@ -2,11 +2,11 @@
 //!
 //! The API finds calibration and bolt factor; here the answer becomes tables.
 
-use crate::cli::caution;
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::cli::measure::Measure;
-use crate::cli::output::{Cell, Format, Rows, print, print_text, say};
+use crate::caution;
+use crate::context::Context;
+use crate::error::CliError;
+use crate::measure::Measure;
+use crate::output::{Cell, Format, Rows, print, print_text, say};
 use clap::Args;
 use serde_json::Value;
 

@@ -2,9 +2,9 @@
 //!
 //! Nothing stored is changed, and nothing is judged here: whether a run counts is the store's rule.
 
-use crate::cli::context::{Context, who};
-use crate::cli::error::CliError;
-use crate::cli::output::{Format, print, say};
+use crate::context::{Context, who};
+use crate::error::CliError;
+use crate::output::{Format, print, say};
 use axum::http::Method;
 use clap::{ArgGroup, Args};
 use serde_json::{Value, json};

@@ -2,11 +2,11 @@
 //!
 //! The figure goes to the API as it was typed; whether it can be a reading is decided there.
 
-use crate::cli::caution;
-use crate::cli::context::{Context, who};
-use crate::cli::door::segment;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, printable, say};
+use crate::caution;
+use crate::context::{Context, who};
+use crate::door::segment;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, printable, say};
 use axum::http::Method;
 use clap::Args;
 use serde_json::{Value, json};

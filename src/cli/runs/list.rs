@@ -3,12 +3,12 @@
 //! The API gives at most 1,000 runs a page; `--all` follows its cursor. JSON and CSV carry the same
 //! figures; the table shows those an operator compares.
 
-use crate::cli::caution;
-use crate::cli::context::Context;
-use crate::cli::door::segment;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, say};
-use crate::cli::shown;
+use crate::caution;
+use crate::context::Context;
+use crate::door::segment;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, say};
+use crate::shown;
 use clap::Args;
 use serde_json::{Value, json};
 

@@ -3,12 +3,12 @@
 //! Which runs is said by numbers or by the filters of `runs list`. What is measured, and whether anything
 //! differs, is the API's business; here its answers become rows.
 
-use crate::cli::context::{Context, who};
-use crate::cli::door::segment;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, say};
-use crate::constants::Calibration;
+use crate::context::{Context, who};
+use crate::door::segment;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, say};
 use axum::http::Method;
+use boltscribe_model::constants::Calibration;
 use clap::{ArgGroup, Args};
 use serde::Deserialize;
 use serde_json::{Value, json};

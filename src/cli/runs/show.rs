@@ -2,13 +2,13 @@
 //!
 //! Keys of the API's document end in their unit, which becomes a column. Must not compute any figure.
 
-use crate::cli::caution;
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, print_text, printable, terminal_width};
-use crate::cli::plot::{Look, Mark, Point, draw};
-use crate::cli::setup::usage::source_words;
-use crate::cli::shown::{chosen, converted};
+use crate::caution;
+use crate::context::Context;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, print_text, printable, terminal_width};
+use crate::plot::{Look, Mark, Point, draw};
+use crate::setup::usage::source_words;
+use crate::shown::{chosen, converted};
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::IsTerminal;

@@ -5,13 +5,13 @@
 
 use super::shelf::{By, Kind, put};
 use super::thread::{self, Thread};
-use crate::cli::caution;
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::cli::output::{Format, say};
-use crate::cli::tension_entry::{PsiArgs, positive, read};
-use crate::metrology::friction::{Friction, Joint};
-use crate::setups::{GivenFactor, TestBolt};
+use crate::caution;
+use crate::context::Context;
+use crate::error::CliError;
+use crate::output::{Format, say};
+use crate::tension_entry::{PsiArgs, positive, read};
+use boltscribe_analysis::metrology::friction::{Friction, Joint};
+use boltscribe_model::setups::{GivenFactor, TestBolt};
 use clap::{ArgGroup, Args, Subcommand};
 use serde_json::Value;
 

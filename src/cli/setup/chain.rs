@@ -3,9 +3,9 @@
 //! Whether neighbours fit is the API's rule; must not judge it here.
 
 use super::shelf::{By, Kind, put};
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::setups::Chain;
+use crate::context::Context;
+use crate::error::CliError;
+use boltscribe_model::setups::Chain;
 use clap::{Args, Subcommand};
 
 /// What can be done with chains.

@@ -1,12 +1,12 @@
 //! `setup piece add`: one thing between the tool's anvil and the nut.
 //!
-//! Options become the document of `crate::setups`; must not know the rules of fit.
+//! Options become the document of `boltscribe_model::setups`; must not know the rules of fit.
 
 use super::shelf::{By, Kind, put};
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::cli::tension_entry::positive;
-use crate::setups::{self, Drive, Piece};
+use crate::context::Context;
+use crate::error::CliError;
+use crate::tension_entry::positive;
+use boltscribe_model::setups::{self, Drive, Piece};
 use clap::{Args, Subcommand, ValueEnum};
 
 /// What can be done with pieces.

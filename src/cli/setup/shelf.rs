@@ -2,11 +2,11 @@
 //!
 //! An older version of a name stays in the record; must not know the rules of any kind of thing.
 
-use crate::cli::caution;
-use crate::cli::context::{Context, who};
-use crate::cli::door::segment;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, say};
+use crate::caution;
+use crate::context::{Context, who};
+use crate::door::segment;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, say};
 use axum::http::Method;
 use clap::{Args, ValueEnum};
 use serde_json::{Value, json};
@@ -209,7 +209,7 @@ fn cell(kind: Kind, item: &Value, column: &str) -> Cell {
         (Kind::Source, "details") => Cell::Text(details(item)),
         (Kind::Bolt, "factor_N_per_Nm") => Cell::number(super::bolt::factor_of(item), 2),
         (Kind::Bolt, "factor_lbf_per_lbf_ft") => Cell::number(
-            super::bolt::factor_of(item).map(|f| crate::constants::BoltFactor(f).lbf_per_lbf_ft()),
+            super::bolt::factor_of(item).map(|f| boltscribe_model::constants::BoltFactor(f).lbf_per_lbf_ft()),
             2,
         ),
         (Kind::Bolt, "allowed_kN") if item[column].is_null() => Cell::Text("no limit set".into()),

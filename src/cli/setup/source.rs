@@ -4,11 +4,11 @@
 //! which readings belong to which kind; the API refuses those that do not.
 
 use super::shelf::{By, Kind, put};
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::cli::tension_entry::positive;
-use crate::control::SourceState;
-use crate::setups::{self, Source};
+use crate::context::Context;
+use crate::error::CliError;
+use crate::tension_entry::positive;
+use boltscribe_model::control::SourceState;
+use boltscribe_model::setups::{self, Source};
 use clap::{ArgGroup, Args, Subcommand, ValueEnum};
 
 /// What can be done with energy sources.

@@ -3,10 +3,10 @@
 //! The tables are those of `metrology`. A proposal is three quarters of the proof load, what Shigley (Mechanical
 //! Engineering Design, eq. 8-31) gives for connections that are undone and used again, as a test bolt is.
 
-use crate::cli::error::CliError;
-use crate::metrology::proof::{Class, Grade};
-use crate::metrology::threads::{Metric, Unified};
-use crate::units::Newtons;
+use crate::error::CliError;
+use boltscribe_analysis::metrology::proof::{Class, Grade};
+use boltscribe_analysis::metrology::threads::{Metric, Unified};
+use boltscribe_model::units::Newtons;
 
 /// Share of the proof load that is proposed.
 pub const SHARE_OF_PROOF: f64 = 0.75;

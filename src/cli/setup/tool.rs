@@ -1,12 +1,12 @@
 //! `setup tool add`: a tool under test.
 //!
-//! Options become the document of `crate::setups`; must not know pieces or runs.
+//! Options become the document of `boltscribe_model::setups`; must not know pieces or runs.
 
 use super::shelf::{By, Kind, put};
 use super::source::SourceKind;
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::setups::{Drive, Tool};
+use crate::context::Context;
+use crate::error::CliError;
+use boltscribe_model::setups::{Drive, Tool};
 use clap::{Args, Subcommand};
 
 /// What can be done with tools.

@@ -4,11 +4,11 @@
 //! none is set. Must not know whether a daemon or the store answers.
 
 use super::source::State;
-use crate::cli::caution;
-use crate::cli::context::{Context, who};
-use crate::cli::door::segment;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, say};
+use crate::caution;
+use crate::context::{Context, who};
+use crate::door::segment;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, say};
 use axum::http::Method;
 use clap::Args;
 use serde_json::{Value, json};
@@ -150,7 +150,7 @@ pub fn source_words(source: &Value) -> Cell {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::control::SourceState;
+    use boltscribe_model::control::SourceState;
 
     #[test]
     fn a_source_reads_back_in_words_with_its_units() {

@@ -3,8 +3,8 @@
 //! Must not know how any of them is done.
 
 use super::{bolt, chain, piece, shelf, source, tool, usage};
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
+use crate::context::Context;
+use crate::error::CliError;
 use clap::Subcommand;
 
 /// What can be done with the shelf.

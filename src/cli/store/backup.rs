@@ -3,14 +3,14 @@
 //! The copy comes through the door, so who may read the store may copy it. Until it is whole, on the disk and
 //! verified it lies under another name; a name that is taken is not written over without `--force`.
 
-use crate::cli::context::Context;
-use crate::cli::door::Door;
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Format, Rows, print, say};
-use crate::store::backup::verify;
-use crate::store::restore::sync_folder;
+use crate::context::Context;
+use crate::door::Door;
+use crate::error::CliError;
+use crate::output::{Cell, Format, Rows, print, say};
 use axum::body::Body;
 use axum::http::header;
+use boltscribe_store::backup::verify;
+use boltscribe_store::restore::sync_folder;
 use clap::Args;
 use http_body_util::BodyExt;
 use serde_json::json;

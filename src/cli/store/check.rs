@@ -3,9 +3,9 @@
 //! The check itself is the API's; here its report becomes rows and an exit code. A report that cannot be
 //! understood is never taken for a sound store.
 
-use crate::cli::context::{Context, who};
-use crate::cli::error::CliError;
-use crate::cli::output::{Cell, Rows, print};
+use crate::context::{Context, who};
+use crate::error::CliError;
+use crate::output::{Cell, Rows, print};
 use axum::http::Method;
 use serde_json::{Value, json};
 

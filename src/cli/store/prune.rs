@@ -3,10 +3,10 @@
 //! What is old is said in days or as a date. What goes and what is freed is told by the API; giving freed room
 //! back to the disk needs the store for itself.
 
-use crate::cli::context::{Context, who};
-use crate::cli::error::CliError;
-use crate::cli::local::now_utc_ns;
-use crate::cli::output::{Cell, Format, Rows, print, say};
+use crate::context::{Context, who};
+use crate::error::CliError;
+use crate::local::now_utc_ns;
+use crate::output::{Cell, Format, Rows, print, say};
 use axum::http::Method;
 use clap::{ArgGroup, Args};
 use serde_json::{Value, json};

@@ -4,14 +4,14 @@
 //! daemon is refused before anything is read.
 
 use super::backup::Progress;
-use crate::cli::args::Common;
-use crate::cli::context::who;
-use crate::cli::door::daemon_listens;
-use crate::cli::error::CliError;
-use crate::cli::local::now_utc_ns;
-use crate::cli::output::{Cell, Format, Rows, print, say};
-use crate::cli::place::Place;
-use crate::store::{Mode, Store, Write, restore};
+use crate::args::Common;
+use crate::context::who;
+use crate::door::daemon_listens;
+use crate::error::CliError;
+use crate::local::now_utc_ns;
+use crate::output::{Cell, Format, Rows, print, say};
+use crate::place::Place;
+use boltscribe_store::{Mode, Store, Write, restore};
 use clap::Args;
 use serde_json::json;
 use std::path::PathBuf;

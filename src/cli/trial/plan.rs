@@ -2,10 +2,10 @@
 //!
 //! Whether it can be is the API's to say, and of its order.
 
-use crate::cli::context::Context;
-use crate::cli::error::CliError;
-use crate::cli::measure::Measure;
-use crate::trial::{Fresh, Order, Plan};
+use crate::context::Context;
+use crate::error::CliError;
+use crate::measure::Measure;
+use boltscribe_analysis::trial::{Fresh, Order, Plan};
 use clap::ValueEnum;
 
 /// Orders as typed.

@@ -2,7 +2,7 @@
 //!
 //! Everything shown comes from the API's document.
 
-use crate::cli::output::{Cell, Rows};
+use crate::output::{Cell, Rows};
 use serde_json::Value;
 
 /// All trials.

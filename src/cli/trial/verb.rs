@@ -4,11 +4,11 @@
 
 use super::plan::New;
 use super::show;
-use crate::cli::caution;
-use crate::cli::context::{Context, who};
-use crate::cli::door::segment;
-use crate::cli::error::CliError;
-use crate::cli::output::{Format, print, print_text, say};
+use crate::caution;
+use crate::context::{Context, who};
+use crate::door::segment;
+use crate::error::CliError;
+use crate::output::{Format, print, print_text, say};
 use axum::http::Method;
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};

@@ -3,8 +3,8 @@
 //! Must not know who remembers it between two starts of the program.
 
 use super::Stream;
-use crate::pipeline::messages::{Event, Output};
-use crate::runs::Rest;
+use crate::messages::{Event, Output};
+use boltscribe_signal::runs::Rest;
 
 /// A wait longer than this is reported, seconds: a rig at rest takes half a second.
 const TELL_S: f64 = 1.0;
@@ -87,11 +87,11 @@ impl Stream {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::constants::Calibration;
-    use crate::control::Command;
-    use crate::pipeline::messages::Settings;
-    use crate::samples::{Clock, Piece};
-    use crate::time::MonoNs;
+    use crate::messages::Settings;
+    use boltscribe_model::constants::Calibration;
+    use boltscribe_model::control::Command;
+    use boltscribe_model::time::MonoNs;
+    use boltscribe_signal::samples::{Clock, Piece};
 
     const RATE_HZ: f64 = 500.0;
 
@@ -99,9 +99,9 @@ mod tests {
         let calibration =
             Calibration { id: "c".into(), coefficients_kn: vec![0.5, 1e-4], nominal: true, range_kn: None };
         Stream::new(Settings {
-            instrument: crate::frames::Settings::Framed,
-            samples: crate::samples::Settings::default(),
-            runs: crate::runs::Settings::default(),
+            instrument: boltscribe_signal::frames::Settings::Framed,
+            samples: boltscribe_signal::samples::Settings::default(),
+            runs: boltscribe_signal::runs::Settings::default(),
             calibration: Some(calibration),
         })
         .unwrap()

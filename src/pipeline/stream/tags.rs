@@ -2,7 +2,7 @@
 //!
 //! Must not know what a setup or a trial is.
 
-use crate::control::{Attempt, InForce};
+use boltscribe_model::control::{Attempt, InForce};
 
 /// Changes of tags remembered: more cannot fall into one run's look-back by hand.
 const TAGS_MAX: usize = 64;

@@ -1,6 +1,6 @@
 //! `cargo xtask sensitivity`: what it does to the figures if a constant of the run finder is a little off.
 //!
-//! Each float literal in a constant of `src/runs` is scaled down and up in a copy of the room; the copy is built in
+//! Each float literal in a constant of `src/signal/runs` is scaled down and up in a copy of the room; the copy is built in
 //! the release profile with the truth bench and plays the same cases as the tree does. Nothing of the tree is changed.
 //! Two builds a literal: an afternoon for all of them, so that it is no part of `cargo verify`.
 
@@ -72,7 +72,7 @@ pub fn run(words: &[String]) -> Result<(), Failed> {
     let constants = constants::all(&root())?;
     if let Some(name) = options.only.iter().find(|name| !constants.iter().any(|c| c.is_named(name))) {
         return Err(Failed::usage(format!(
-            "expected the name of a float constant of src/runs, found '{name}'"
+            "expected the name of a float constant of src/signal/runs, found '{name}'"
         )));
     }
     let chosen: Vec<Constant> = constants

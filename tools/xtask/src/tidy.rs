@@ -6,12 +6,12 @@
 mod broken;
 mod clock;
 mod heads;
-mod imports;
 mod lexer;
 mod literals;
 mod manifests;
 mod parts;
 mod paths;
+mod pure;
 pub mod source;
 mod table;
 mod top;
@@ -50,7 +50,7 @@ fn check(tree: &Tree) -> Vec<Broken> {
     let sources = tree.sources();
     for source in &sources {
         heads::check(source, &mut broken);
-        imports::check(source, &mut broken);
+        pure::check(source, &mut broken);
         clock::check(source, &mut broken);
         literals::check(source, &mut broken);
     }

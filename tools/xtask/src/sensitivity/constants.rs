@@ -8,7 +8,7 @@ use std::ops::Range;
 use std::path::Path;
 
 /// The folder that is looked through.
-pub const FOLDER: &str = "src/runs/";
+pub const FOLDER: &str = "src/signal/runs/";
 
 /// One literal in a constant.
 #[derive(Clone, Debug, PartialEq)]
@@ -160,7 +160,7 @@ mod tests {
     use super::*;
 
     fn found(text: &str) -> Vec<(String, f64)> {
-        in_text("src/runs/x.rs", text, |_| false).iter().map(|c| (c.label(), c.value)).collect()
+        in_text("src/signal/runs/x.rs", text, |_| false).iter().map(|c| (c.label(), c.value)).collect()
     }
 
     #[test]
@@ -176,14 +176,15 @@ mod tests {
     fn what_is_no_float_constant_is_left_out() {
         let text = "const N: usize = 8;\nlet x = 0.5;\nconst fn f() -> f64 { 0.3 }\nconst Z: f64 = 0.0;\nconst A: f64 = B;\n";
         assert_eq!(found(text), []);
-        let tests = in_text("src/runs/x.rs", "const A: f64 = 0.3;\nconst B: f64 = 0.4;\n", |line| line == 2);
+        let tests =
+            in_text("src/signal/runs/x.rs", "const A: f64 = 0.3;\nconst B: f64 = 0.4;\n", |line| line == 2);
         assert_eq!(tests.len(), 1);
     }
 
     #[test]
     fn a_place_is_where_the_literal_stands_also_behind_other_letters() {
         let text = "// µs, é\nconst A: f64 = 0.62;\n";
-        let constant = &in_text("src/runs/x.rs", text, |_| false)[0];
+        let constant = &in_text("src/signal/runs/x.rs", text, |_| false)[0];
         assert_eq!(&text[constant.place.clone()], "0.62");
         assert!(constant.is_named("A") && constant.is_named("x.rs:A") && !constant.is_named("y.rs:A"));
     }

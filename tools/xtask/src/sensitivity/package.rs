@@ -1,9 +1,9 @@
 //! A small package with a copy of the run finder, in which one constant is changed, and the truth bench.
 //!
-//! It stands in `target/sensitivity`. The rooms that the finder needs are taken from the tree by path, dependencies
-//! with the versions of the workspace's lock. Must not know which constants there are.
+//! It stands in `target/sensitivity`. The finder's crate is copied, the crates that it needs are taken from the tree by
+//! path, dependencies with the versions of the workspace's lock. Must not know which constants there are.
 
-use super::constants::{Constant, FOLDER};
+use super::constants::Constant;
 use super::score::Score;
 use crate::error::Failed;
 use crate::tree::{cargo, target};
@@ -14,22 +14,11 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-/// What the rooms, the virtual rig and the bench are built on; versions and features stand in the workspace.
-const CRATES: [&str; 10] = [
-    "fastrand",
-    "levenberg-marquardt",
-    "libm",
-    "nalgebra",
-    "rand_pcg",
-    "serde",
-    "serde_json",
-    "statrs",
-    "thiserror",
-    "utoipa",
-];
+/// What the bench is built on; versions and features stand in the workspace.
+const CRATES: [&str; 5] = ["fastrand", "libm", "serde", "serde_json", "utoipa"];
 
-/// The package's library: the rooms of the finder, the finder itself from the copy.
-const ROOMS: [&str; 4] = ["constants.rs", "units.rs", "stats/mod.rs", "tension/mod.rs"];
+/// The folder of the finder's crate.
+const CRATE: &str = "src/signal";
 
 /// A changed constant may send the finder round in circles: this much longer than the tree takes is given up.
 const STUCK: u32 = 10;
@@ -78,11 +67,13 @@ impl Package {
     pub fn lay_out(root: &Path) -> Result<Self, Failed> {
         let folder = target().join("sensitivity");
         let package = Self { root: root.to_owned(), folder, locked: false, usual: None };
-        let copy = package.folder.join("runs");
+        let copy = package.folder.join("signal");
         if copy.exists() {
             fs::remove_dir_all(&copy).map_err(|e| Failed::io(format!("remove {}", copy.display()), e))?;
         }
-        package.copy_folder(&root.join(FOLDER), &copy)?;
+        package.copy_folder(&root.join(CRATE), &copy)?;
+        let own = read(&copy.join("Cargo.toml"))?;
+        package.write("signal/Cargo.toml", &from_the_tree(&own, root))?;
         package.write("Cargo.toml", &manifest(root)?)?;
         package.write("lib.rs", &library(root))?;
         package.write("Cargo.lock", &read(&root.join("Cargo.lock"))?)?;
@@ -98,7 +89,7 @@ impl Package {
         let text = constant
             .scaled(&text, factor)
             .ok_or_else(|| Failed::no(format!("{} was changed since the start", constant.path)))?;
-        self.write(&format!("runs/{}", constant.file()), &text)
+        self.write(&format!("signal/runs/{}", constant.file()), &text)
     }
 
     /// Takes back what was changed.
@@ -106,7 +97,7 @@ impl Package {
     /// # Errors
     /// The file cannot be read or written.
     pub fn restore(&self, constant: &Constant) -> Result<(), Failed> {
-        self.write(&format!("runs/{}", constant.file()), &read(&self.root.join(&constant.path))?)
+        self.write(&format!("signal/runs/{}", constant.file()), &read(&self.root.join(&constant.path))?)
     }
 
     /// Builds the package as it is and plays these cases. The first time is that of the unchanged finder.
@@ -208,35 +199,50 @@ fn packages(lock: &str) -> impl Iterator<Item = (&str, &str)> {
     })
 }
 
-/// The manifest, with lines of the workspace's.
+/// A manifest of the tree whose neighbours are found from elsewhere too.
+fn from_the_tree(manifest: &str, root: &Path) -> String {
+    let top = root.display();
+    manifest
+        .replace("path = \"../../", &format!("path = \"{top}/"))
+        .replace("path = \"../", &format!("path = \"{top}/src/"))
+}
+
+/// The manifest, with what the workspace says of packages, dependencies and lints.
 fn manifest(root: &Path) -> Result<String, Failed> {
     let workspace = read(&root.join("Cargo.toml"))?;
-    let dependencies = workspace.split("\n[dependencies]\n").nth(1).and_then(|rest| rest.split("\n[").next());
-    let line = |name: &&str| {
-        let found =
-            dependencies.unwrap_or_default().lines().find(|line| line.starts_with(&format!("{name} = ")));
-        found.ok_or_else(|| Failed::no(format!("Cargo.toml: expected a dependency {name}, found none")))
+    let said: String = workspace
+        .split("\n[")
+        .filter(|section| section.starts_with("workspace."))
+        .map(|section| format!("[{section}\n"))
+        .collect();
+    let known = |name: &&str| {
+        let line = format!("\n{name} = ");
+        said.contains(&line).then(|| format!("{name}.workspace = true\n"))
     };
-    let crates = CRATES.iter().map(line).collect::<Result<Vec<_>, _>>()?.join("\n");
+    let crates = CRATES
+        .iter()
+        .map(|name| {
+            known(name).ok_or_else(|| {
+                Failed::no(format!("Cargo.toml: expected {name} of the workspace, found none"))
+            })
+        })
+        .collect::<Result<String, _>>()?;
     let top = root.display();
     Ok(format!(
-        "[package]\nname = \"boltscribe\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n\n\
+        "[package]\nname = \"boltscribe\"\nversion = \"0.0.0\"\nedition = \"2024\"\n\n[workspace]\n\n{said}\n\
          [lib]\npath = \"lib.rs\"\n\n[[bin]]\nname = \"truth\"\npath = \"{top}/tools/bench/truth.rs\"\n\n\
-         [dependencies]\n{crates}\nvirtual-rig = {{ path = \"{top}/tools/virtual-rig\" }}\n\n\
+         [dependencies]\n{crates}boltscribe-model = {{ path = \"{top}/src/model\" }}\n\
+         boltscribe-signal = {{ path = \"signal\" }}\nvirtual-rig = {{ path = \"{top}/tools/virtual-rig\" }}\n\n\
          [profile.release]\nincremental = true\n"
     ))
 }
 
-/// The library: rooms of the tree, and the copy of the finder.
+/// The library: what the bench names, the finder from the copy.
 fn library(root: &Path) -> String {
-    let top = root.display();
-    let room = |file: &&str| {
-        let name = file.trim_end_matches("/mod.rs").trim_end_matches(".rs");
-        format!("#[path = \"{top}/src/{file}\"]\npub mod {name};\n")
-    };
-    let rooms: String = ROOMS.iter().map(room).collect();
     format!(
-        "{rooms}pub mod runs;\npub mod results {{\n    #[path = \"{top}/src/results/flags.rs\"]\n    pub mod flags;\n}}\n"
+        "pub use boltscribe_model::{{constants, units}};\npub use boltscribe_signal::{{runs, tension}};\n\
+         pub mod results {{\n    #[path = \"{}/src/analysis/results/flags.rs\"]\n    pub mod flags;\n}}\n",
+        root.display()
     )
 }
 
@@ -255,7 +261,7 @@ mod tests {
     fn the_manifest_takes_its_dependencies_from_the_workspace() {
         let manifest = manifest(&crate::tree::root()).unwrap();
         for name in CRATES {
-            assert!(manifest.contains(&format!("\n{name} = ")), "{name} in {manifest}");
+            assert!(manifest.contains(&format!("\n{name}.workspace = true\n")), "{name} in {manifest}");
         }
     }
 }

@@ -1,4 +1,4 @@
-//! Numbers that judge have names: in the room that finds runs a fraction stands in a `const` item only.
+//! Numbers that judge have names: in the folder that finds runs a fraction stands in a `const` item only.
 //!
 //! Free are 0, a half, 1, 2 and 1,000: they belong to arithmetic and units. Whole numbers are not looked at; what a
 //! constant is worth is said by `cargo xtask sensitivity`.
@@ -7,12 +7,12 @@ use super::broken::Broken;
 use super::lexer::{Kind, Token};
 use super::parts::item_end;
 use super::source::Source;
-use super::table::{NAMED_ROOM, PLAIN_NUMBERS};
+use super::table::{NAMED_FOLDER, PLAIN_NUMBERS};
 use std::ops::Range;
 
 /// Holds the rule for one source.
 pub fn check(source: &Source<'_>, broken: &mut Vec<Broken>) {
-    if source.room() != Some(NAMED_ROOM) {
+    if !source.path.starts_with(NAMED_FOLDER) {
         return;
     }
     let constants = constants(&source.tokens);

@@ -37,10 +37,9 @@ pub struct Source<'a> {
 }
 
 impl Source<'_> {
-    /// The room the file belongs to: the folder or file right under `src/`.
-    pub fn room(&self) -> Option<&str> {
-        let inside = self.path.strip_prefix("src/")?;
-        inside.split('/').next().map(|name| name.strip_suffix(".rs").unwrap_or(name))
+    /// The folder right under `src/` that the file lies in: that of its crate.
+    pub fn crate_folder(&self) -> Option<&str> {
+        self.path.strip_prefix("src/")?.split_once('/').map(|(folder, _)| folder)
     }
 }
 

@@ -1,89 +1,11 @@
-//! The rules as data: which room may import which, what lies at the top, how long things are, and the
-//! named exceptions.
+//! The rules as data: which crates are pure, what lies at the top, how long things are, and the named exceptions.
 //!
-//! DEVELOPERS.md shows the import table in words. A room is a folder or file right under `src/`.
+//! Which crate may know which is in their manifests, held by cargo, and shown by the map in DEVELOPERS.md.
 
-/// A room and what it may import besides itself and the leaves.
-pub struct Room {
-    /// Folder or file under `src/`.
-    pub name: &'static str,
-    /// Rooms it may import.
-    pub imports: &'static [&'static str],
-    /// It is replayable: no IO, no thread, no clock.
-    pub pure: bool,
-}
+/// Crates under `src` that are replayable: no IO, no thread, no clock.
+pub const PURE: &[&str] = &["analysis", "model", "numerics", "pipeline", "signal"];
 
-/// Rooms that every room may import.
-pub const LEAVES: &[&str] = &["capture", "constants", "control", "line_protocol", "stats", "time", "units"];
-
-const fn pure(name: &'static str, imports: &'static [&'static str]) -> Room {
-    Room { name, imports, pure: true }
-}
-
-const fn worldly(name: &'static str, imports: &'static [&'static str]) -> Room {
-    Room { name, imports, pure: false }
-}
-
-/// The rooms that the store and what stands after it may read: frames to compare.
-macro_rules! core_and {
-    ($($more:literal),*) => {
-        &["frames", "samples", "tension", "runs", "setups", "metrology", "results", "pipeline", "trial",
-          "compare" $(, $more)*]
-    };
-}
-
-/// The import table, in the order in which data flows. What is not listed here is no room.
-pub const ROOMS: &[Room] = &[
-    pure("capture", &[]),
-    pure("constants", &[]),
-    pure("control", &[]),
-    pure("line_protocol", &[]),
-    pure("stats", &[]),
-    pure("time", &[]),
-    pure("units", &[]),
-    worldly("port", &[]),
-    pure("frames", &[]),
-    pure("samples", &["frames"]),
-    pure("tension", &["samples"]),
-    pure("runs", &["tension"]),
-    pure("setups", &[]),
-    pure("metrology", &[]),
-    pure("results", &["runs", "setups", "metrology"]),
-    pure("pipeline", &["frames", "samples", "tension", "runs", "setups", "metrology", "results"]),
-    pure("trial", &["setups", "results"]),
-    pure("compare", &["results", "setups", "metrology"]),
-    worldly("files", &["samples", "tension", "runs"]),
-    worldly("store", core_and!()),
-    worldly("report", core_and!("files", "store")),
-    worldly("export", core_and!("files", "store")),
-    worldly("forward", &["store"]),
-    worldly("page", core_and!("store", "report", "export")),
-    // Settings are made of each room's own settings; no room but the wiring imports them back.
-    worldly("settings", core_and!("port", "files", "store", "report", "export", "forward", "page")),
-    worldly("daemon", core_and!("port", "files", "store", "report", "export", "forward", "page", "settings")),
-    worldly("cli", core_and!("port", "files", "store", "report", "export", "forward", "page", "settings")),
-    // The programs only start the one or the other.
-    worldly("bin", &["daemon", "cli"]),
-    worldly("lib", &[]),
-];
-
-/// A crate that only some rooms may name.
-pub struct Confined {
-    /// Name as in paths.
-    pub name: &'static str,
-    /// Rooms that may.
-    pub rooms: &'static [&'static str],
-}
-
-/// Crates with a place of their own.
-pub const CONFINED: &[Confined] = &[
-    Confined { name: "boltscribe_wire", rooms: &["frames", "samples"] },
-    Confined { name: "rusqlite", rooms: &["store"] },
-    Confined { name: "influxdb2", rooms: &["forward"] },
-    Confined { name: "reqwest", rooms: &["forward"] },
-];
-
-/// Beginnings of paths that a pure room must not name.
+/// Beginnings of paths that a pure crate must not name.
 pub const IMPURE: &[&[&str]] = &[
     &["tokio"],
     &["tokio_serial"],
@@ -98,7 +20,7 @@ pub const IMPURE: &[&[&str]] = &[
     &["std", "env"],
 ];
 
-/// Types that a pure room must not name, however it came by them.
+/// Types that a pure crate must not name, however it came by them.
 pub const CLOCK_TYPES: &[&str] = &["Instant", "SystemTime"];
 
 /// Ends of paths that read a clock.
@@ -110,35 +32,20 @@ pub const CLOCK_READS: &[&[&str]] = &[
     &["clock_gettime"],
 ];
 
-/// Rooms that read clocks.
-pub const CLOCK_ROOMS: &[&str] = &["daemon", "port"];
+/// Crates under `src` that read clocks.
+pub const CLOCK_CRATES: &[&str] = &["daemon", "serial"];
 
-/// The room whose fractions have names.
-pub const NAMED_ROOM: &str = "runs";
+/// The folder whose fractions have names.
+pub const NAMED_FOLDER: &str = "src/signal/runs/";
 
 /// Numbers of arithmetic and units, which need none.
 pub const PLAIN_NUMBERS: &[f64] = &[0.0, 0.5, 1.0, 2.0, 1000.0];
 
-/// Our crates that a manifest may name outside development dependencies.
-pub struct Manifest {
-    /// The manifest.
-    pub path: &'static str,
-    /// Our crates it may depend on.
-    pub ours: &'static [&'static str],
-    /// It may depend on crates of others, and on anything in development.
-    pub others: bool,
-}
+/// The page that shows which of our crates knows which, and the line above that map.
+pub const MAP: (&str, &str) = ("DEVELOPERS.md", "## Crates");
 
-/// Names of our crates.
-pub const OUR_CRATES: &[&str] = &["boltscribe", "boltscribe-wire", "virtual-rig", "xtask"];
-
-/// Who depends on whom.
-pub const MANIFESTS: &[Manifest] = &[
-    Manifest { path: "Cargo.toml", ours: &["boltscribe-wire"], others: true },
-    Manifest { path: "firmware-protocol/Cargo.toml", ours: &[], others: true },
-    Manifest { path: "tools/virtual-rig/Cargo.toml", ours: &["boltscribe-wire"], others: true },
-    Manifest { path: "tools/xtask/Cargo.toml", ours: &[], others: false },
-];
+/// The one that has no dependency at all, so that a fresh machine builds it in a second.
+pub const BARE: &str = "tools/xtask/Cargo.toml";
 
 /// Everything at the top of the repository besides dotfiles.
 pub const TOP: &[&str] = &[

@@ -1,4 +1,4 @@
-// Which pieces may come next in a chain, and why not the others. The same rules as src/setups/chain.rs, so that a choice
+// Which pieces may come next in a chain, and why not the others. The same rules as src/model/setups/chain.rs, so that a choice
 // that would be refused cannot be made; the daemon checks again and has the last word.
 import type { Piece } from './types.ts';
 

@@ -1,4 +1,4 @@
-// What each flag of a run means, in the words of src/results/flags.rs; a test holds the two tables together.
+// What each flag of a run means, in the words of src/analysis/results/flags.rs; a test holds the two tables together.
 
 export interface FlagWords {
   leavesOut: boolean;

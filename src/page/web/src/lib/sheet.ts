@@ -1,4 +1,4 @@
-// A nominal calibration from the data sheets of cell and converter, by the rule of src/metrology/nominal.rs.
+// A nominal calibration from the data sheets of cell and converter, by the rule of src/analysis/metrology/nominal.rs.
 
 /** Figures of the data sheets; all above 0, but the rated output, which may be negative. */
 export interface Sheet {

@@ -1,0 +1,191 @@
+//! Least squares of ln(value) on tool × setup, with or without a drift that is linear in time.
+//!
+//! One level a tool (its baseline), one difference a further setup, one slope for the rig. The tests of
+//! one tool's setups are adjusted together (Dunnett), with the correlation that (XᵀX)⁻¹ has: the baseline's
+//! mean is one shared factor, the drift the other. Must not know where the values come from.
+
+use super::answer::{DriftFound, FREEDOM_MIN, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, Verdict};
+use super::cells::{Cell, Cells};
+use super::checks::{Checks, look};
+use super::observation::{CompareError, Drift, Observation};
+use boltscribe_numerics::distributions::{t_two_sided, t_two_sided_quantile};
+use boltscribe_numerics::many_to_one::{Contrast, ManyToOne, Sides};
+use boltscribe_numerics::{Design, LinearError, LinearFit, least_squares};
+
+const SECONDS_PER_HOUR: f64 = 3600.0;
+const TIME: &str = "time";
+
+/// The fit with what the tests need.
+pub struct Fitted {
+    /// Coefficients: one a cell in order of the cells, then the slope per hour if there is one.
+    pub fit: LinearFit,
+    /// Hours from the mean time to each run that counts.
+    pub hours: Vec<f64>,
+    /// Mean hours of each cell.
+    mean_hours: Vec<f64>,
+    linear: bool,
+}
+
+impl Fitted {
+    /// Fits the cells.
+    ///
+    /// # Errors
+    /// A drift that cannot be told from the setups.
+    pub fn new(observations: &[Observation], cells: &Cells, drift: Drift) -> Result<Self, CompareError> {
+        let linear = drift == Drift::Linear;
+        if linear && !cells.can_drift(observations) {
+            return Err(CompareError::Drift);
+        }
+        let counted = &cells.counted;
+        let n = counted.len() as f64;
+        let middle = counted.iter().map(|r| observations[*r].time_s).sum::<f64>() / n;
+        let hours: Vec<f64> =
+            counted.iter().map(|r| (observations[*r].time_s - middle) / SECONDS_PER_HOUR).collect();
+        let place = |row: &usize| counted.binary_search(row).unwrap_or(0);
+        let mut design = Design::new();
+        for (k, cell) in cells.cells.iter().enumerate() {
+            let level = k == 0 || cells.cells[k - 1].tool != cell.tool;
+            let rows: Vec<usize> = if level {
+                cells.of_tool(cell.tool).flat_map(|c| c.rows.iter().map(place)).collect()
+            } else {
+                cell.rows.iter().map(place).collect()
+            };
+            let mut column = vec![0.0; counted.len()];
+            for row in rows {
+                column[row] = 1.0;
+            }
+            design = design.with(cell.setup.clone(), &column);
+        }
+        if linear {
+            design = design.with(TIME, &hours);
+        }
+        let values: Vec<f64> = counted.iter().map(|r| libm::log(observations[*r].value)).collect();
+        let fit = least_squares(&design, &values, None).map_err(|error| match error {
+            LinearError::Rank { column, .. } if linear && column == TIME => CompareError::Drift,
+            LinearError::TooFew { .. } if linear => CompareError::Drift,
+            other => CompareError::Fit(other),
+        })?;
+        let mean_of = |c: &Cell| c.rows.iter().map(|r| hours[place(r)]).sum::<f64>() / c.rows.len() as f64;
+        let mean_hours = cells.cells.iter().map(mean_of).collect();
+        Ok(Self { fit, hours, mean_hours, linear })
+    }
+
+    /// The residual SD of ln(value), where there is one and it is more than rounding.
+    #[must_use]
+    pub fn spread(&self) -> Option<f64> {
+        self.fit.residual_sd().filter(|s| *s > SPREAD_MIN)
+    }
+
+    /// The slope.
+    #[must_use]
+    pub fn drift(&self) -> Option<DriftFound> {
+        let at = self.fit.coefficients.len() - 1;
+        let slope = self.linear.then(|| self.fit.coefficients[at])?;
+        let se = self.spread().and_then(|_| self.fit.standard_error(at));
+        let df = self.fit.degrees_of_freedom as f64;
+        Some(DriftFound {
+            percent_per_hour: 100.0 * slope,
+            se_percent_per_hour: se.map(|se| 100.0 * se),
+            p_value: se.map(|se| t_two_sided(slope / se, df)),
+        })
+    }
+
+    /// The tests of one tool's setups, as a family; none with one cell or no degree of freedom.
+    #[must_use]
+    pub fn family(&self, cells: &Cells, tool: usize) -> Option<ManyToOne> {
+        let of_tool: Vec<usize> = (0..cells.cells.len()).filter(|k| cells.cells[*k].tool == tool).collect();
+        let (base, rest) = of_tool.split_first()?;
+        let runs = |k: usize| cells.cells[k].rows.len() as f64;
+        let slope_variance = if self.linear {
+            let at = self.fit.coefficients.len() - 1;
+            self.fit.unscaled_covariance[at][at]
+        } else {
+            0.0
+        };
+        let contrast = |k: &usize| {
+            let mut loads = vec![1.0 / runs(*base).sqrt()];
+            if self.linear {
+                loads.push((self.mean_hours[*k] - self.mean_hours[*base]) * slope_variance.sqrt());
+            }
+            Contrast { own: 1.0 / runs(*k), loads }
+        };
+        let contrasts: Vec<Contrast> = rest.iter().map(contrast).collect();
+        ManyToOne::new(&contrasts, self.fit.degrees_of_freedom as f64, Sides::Two)
+    }
+
+    /// The rows of the answer.
+    #[must_use]
+    pub fn rows(&self, cells: &Cells, alpha: f64) -> Vec<SetupRow> {
+        let enough = self.fit.degrees_of_freedom >= FREEDOM_MIN;
+        let note = match (enough, self.spread()) {
+            (false, _) => Some(TOO_FEW),
+            (true, None) => Some(NO_SPREAD),
+            (true, Some(_)) => None,
+        };
+        let mut rows = Vec::new();
+        for (tool, name) in cells.tools.iter().enumerate() {
+            let family = if note.is_none() { self.family(cells, tool) } else { None };
+            let critical = family.as_ref().map(|f| f.critical(alpha));
+            for (k, cell) in cells.cells.iter().enumerate().filter(|(_, c)| c.tool == tool) {
+                let first = k == 0 || cells.cells[k - 1].tool != tool;
+                let row = |percent_of_baseline, judged, verdict, note| SetupRow {
+                    setup: cell.setup.clone(),
+                    tool: name.clone(),
+                    runs: cell.rows.len(),
+                    percent_of_baseline,
+                    judged,
+                    verdict,
+                    note,
+                };
+                if first {
+                    rows.push(row(100.0, None, Some(Verdict::Baseline), None));
+                    continue;
+                }
+                let percent = 100.0 * libm::exp(self.fit.coefficients[k]);
+                let judged = family.as_ref().zip(critical).and_then(|(f, c)| self.judge(k, f, c, alpha));
+                let verdict = judged.map(|j| Verdict::of(j.p_adjusted, percent, alpha));
+                rows.push(row(percent, judged, verdict, note));
+            }
+        }
+        rows
+    }
+
+    fn judge(&self, k: usize, family: &ManyToOne, critical: f64, alpha: f64) -> Option<Judged> {
+        let difference = self.fit.coefficients[k];
+        let se = self.fit.standard_error(k)?;
+        let df = self.fit.degrees_of_freedom as f64;
+        let limits =
+            |t: f64| Some((100.0 * libm::exp(difference - t * se), 100.0 * libm::exp(difference + t * se)));
+        let t = difference / se;
+        Some(Judged {
+            t,
+            degrees_of_freedom: self.fit.degrees_of_freedom,
+            p_value: t_two_sided(t, df),
+            p_adjusted: family.p_adjusted(t),
+            limits: limits(t_two_sided_quantile(1.0 - alpha, df)),
+            simultaneous: limits(critical),
+            se_of_ln: se,
+            critical,
+        })
+    }
+
+    /// What the residuals look like.
+    #[must_use]
+    pub fn checks(&self, cells: &Cells) -> Checks {
+        let slope_variance = if self.linear {
+            let at = self.fit.coefficients.len() - 1;
+            self.fit.unscaled_covariance[at][at]
+        } else {
+            0.0
+        };
+        let mut leverages = vec![0.0; self.hours.len()];
+        for (k, cell) in cells.cells.iter().enumerate() {
+            for row in &cell.rows {
+                let Ok(place) = cells.counted.binary_search(row) else { continue };
+                let off = self.hours[place] - self.mean_hours[k];
+                leverages[place] = 1.0 / cell.rows.len() as f64 + off * off * slope_variance;
+            }
+        }
+        look(&self.fit.residuals, &leverages, self.fit.degrees_of_freedom)
+    }
+}

@@ -1,0 +1,305 @@
+//! Whether a tool meets a limit: runs of the store before `compare`'s judge.
+//!
+//! Absolute limits need a calibration against a reference; a share of a reference tool needs runs of both on the
+//! same day and calibration, where the gain cancels.
+
+use super::accept_query::{AcceptQuery, RUNS_MAX, RUNS_MIN, is_possible, of_class};
+use super::body::Asked;
+use super::budgets::{any_simulated, details, factor, figures, line};
+use super::judged::{AcceptanceShown, JudgedUnit};
+use super::openapi::Refused;
+use super::problem::Problem;
+use super::state::State;
+use super::trial_state::figure;
+use axum::Json;
+use axum::extract::{Path, State as Shared};
+use boltscribe_analysis::compare::ClassLimit;
+use boltscribe_analysis::compare::acceptance::{Acceptance, Decision, Limit, Measured, accept};
+use boltscribe_analysis::metrology::budget::Budget;
+use boltscribe_analysis::results::Measure;
+use boltscribe_analysis::results::uncertainty::{Value as Valued, against, tension, torque};
+use boltscribe_model::time::day_utc;
+use boltscribe_report::trial::Statement;
+use boltscribe_store::{Reader, RunFilter, RunId, RunLine};
+use std::sync::Arc;
+
+/// Most runs of a chart, and most that are looked through.
+pub(super) const CHART_MAX: u32 = 1000;
+/// Probability that a yes or no is right, where nobody says which.
+const PROBABILITY: f64 = 0.95;
+/// Runs that are judged where nobody says how many.
+const RUNS: u32 = 5;
+
+/// The latest runs of a tool that count and have the figure, newest first.
+///
+/// # Errors
+/// The store's.
+pub(super) fn latest(
+    reader: &Reader,
+    tool: &str,
+    setup: Option<&str>,
+    measure: Measure,
+    limit: u32,
+) -> Result<Vec<RunLine>, Problem> {
+    let filter = RunFilter {
+        tool: Some(tool.to_owned()),
+        setup: setup.map(str::to_owned),
+        excluded: Some(false),
+        limit: CHART_MAX,
+        ..RunFilter::default()
+    };
+    let runs = reader.runs(&filter)?.into_iter().filter(|run| figure(run, measure).is_some());
+    Ok(runs.take(limit as usize).collect())
+}
+
+/// Whether the latest runs of a tool meet a limit: one of `limit_kN`, `limit_Nm`, and `reference` with `percent`; where
+/// none is given, that of the class of the tool.
+///
+/// # Errors
+/// No or several limits, no runs, a nominal calibration for an absolute limit.
+#[utoipa::path(
+    get, path = "/tools/{tool}/acceptance", operation_id = "accept_tool", tag = "tools",
+    params(("tool" = String, Path, description = "Name of the tool"), AcceptQuery),
+    responses(
+        (status = 200, body = AcceptanceShown,
+         description = "The decision, its probability, and what would decide it"),
+        Refused
+    )
+)]
+pub async fn acceptance(
+    Shared(state): Shared<State>,
+    Path(tool): Path<String>,
+    Asked(query): Asked<AcceptQuery>,
+) -> Result<Json<AcceptanceShown>, Problem> {
+    let limits = Arc::clone(&state.limits);
+    state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?)).await.map(Json)
+}
+
+/// What is compared with what, in which unit.
+struct Judged {
+    value: Valued,
+    own: &'static str,
+    unit: JudgedUnit,
+    limit: f64,
+    simulated: bool,
+    notes: Vec<String>,
+}
+
+fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceShown, Problem> {
+    let wanted = query.runs.unwrap_or(RUNS);
+    let probability = query.probability.unwrap_or(PROBABILITY);
+    is_possible(tool, query)?;
+    let runs = latest(reader, tool, query.setup.as_deref(), query.measure(), wanted)?;
+    let Some(newest) = runs.first() else {
+        return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
+    };
+    let setup = newest.setup.clone();
+    if let Some(other) = runs.iter().find(|run| run.setup != setup) {
+        return Err(Problem::conflict(format!(
+            "tool '{tool}': expected its latest {} runs on one setup, found '{}' and '{}'",
+            runs.len(),
+            setup.as_deref().unwrap_or("none"),
+            other.setup.as_deref().unwrap_or("none")
+        ))
+        .hint("name the setup"));
+    }
+    let (found, answer) = decided(reader, tool, query, &runs, probability)?;
+    let n = runs.len();
+    let ids: Vec<i64> = runs.iter().map(|run| run.id.0).collect();
+    let mut notes = found.notes;
+    notes.extend(advice(&answer, n));
+    if n < wanted as usize {
+        notes.push(format!("{n} runs that count were found, {wanted} were asked for"));
+    }
+    Ok(AcceptanceShown {
+        tool: tool.to_owned(),
+        setup,
+        measure: query.measure(),
+        runs: ids,
+        simulated: found.simulated,
+        unit: found.unit,
+        value: found.value.value,
+        limit: found.limit,
+        side: query.side(),
+        decision: answer.decision,
+        probability_of_conformity: answer.probability,
+        probability_of_a_right_decision: probability,
+        standard_uncertainty: answer.u,
+        degrees_of_freedom: Some(answer.freedom).filter(|f| f.is_finite()),
+        guard: answer.guard,
+        runs_to_decide: answer.runs_to_decide,
+        standard_uncertainty_to_decide: answer.u_to_decide,
+        notes,
+    })
+}
+
+/// The decision about these runs.
+fn decided(
+    reader: &Reader,
+    tool: &str,
+    query: &AcceptQuery,
+    runs: &[RunLine],
+    probability: f64,
+) -> Result<(Judged, Acceptance), Problem> {
+    let n = runs.len();
+    if n < RUNS_MIN as usize {
+        return Err(Problem::conflict(format!(
+            "tool '{tool}': expected at least {RUNS_MIN} runs that count, found {n}"
+        ))
+        .hint("one run does not tell how a tool scatters"));
+    }
+    let found = asked(reader, query, runs)?;
+    let limit = if query.upper { Limit::Upper(found.limit) } else { Limit::Lower(found.limit) };
+    let answer = accept(&split(&found.value, found.own, n), limit, probability).ok_or_else(|| {
+        Problem::unprocessable(format!(
+            "tool '{tool}': its figures cannot be judged: {n} runs without a spread"
+        ))
+    })?;
+    Ok((found, answer))
+}
+
+/// Whether these runs of a tool meet the limit of its class, for a report; a reason why that is not known counts as
+/// undecided.
+pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &[RunLine]) -> Statement {
+    let setup = limit.setup.clone();
+    let query = AcceptQuery::of(limit, setup.clone());
+    let side = query.side().name();
+    match decided(reader, tool, &query, runs, PROBABILITY) {
+        Ok((found, answer)) => Statement {
+            tool: tool.to_owned(),
+            words: format!(
+                "class {}: {side} {} {} by {} with '{setup}'; found {:.2} from {} runs, guard band {:.2}",
+                limit.class,
+                found.limit,
+                found.unit.name(),
+                query.measure().name(),
+                found.value.value,
+                runs.len(),
+                answer.guard
+            ),
+            decision: answer.decision.name(),
+            probability: Some(answer.probability),
+        },
+        Err(problem) => Statement {
+            tool: tool.to_owned(),
+            words: format!("class {}, setup '{setup}': {}", limit.class, problem.detail),
+            decision: Decision::Undecided.name(),
+            probability: None,
+        },
+    }
+}
+
+fn advice(answer: &Acceptance, runs: usize) -> Option<String> {
+    let to_decide = answer.u_to_decide?;
+    Some(match answer.runs_to_decide {
+        Some(n) => {
+            format!("undecided: {} more runs would decide, if value and spread stay", n.saturating_sub(runs))
+        }
+        None => format!(
+            "undecided: runs alone do not decide; the standard uncertainty would have to fall from {:.4} to {to_decide:.4}",
+            answer.u
+        ),
+    })
+}
+
+fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judged, Problem> {
+    let ids: Vec<RunId> = runs.iter().map(|run| run.id).collect();
+    let own = details(reader, &ids)?;
+    let all: Vec<&_> = own.iter().collect();
+    let simulated = any_simulated(&own);
+    let mut notes = Vec::new();
+    match (query.limit_kn, query.limit_nm, &query.reference, query.percent) {
+        (Some(limit), None, None, None) | (None, Some(limit), None, None) => {
+            let known = line(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
+            let slope = known.fit.polynomial.coefficients[1];
+            let figures = figures(&own, query.measure(), Some(slope))?;
+            let found =
+                tension(&figures, Some(&known)).ok_or_else(|| Problem::unprocessable("runs: found none"))?;
+            if found.outside {
+                notes.push("a figure lies outside the loads of the calibration".to_owned());
+            }
+            if query.limit_kn.is_some() {
+                return Ok(Judged {
+                    value: found.mean,
+                    own: "repeatability",
+                    unit: JudgedUnit::Kilonewtons,
+                    limit,
+                    simulated,
+                    notes,
+                });
+            }
+            let factor = factor(reader, &all, &mut notes)?.ok_or_else(|| absolute(&notes))?;
+            let value = torque(&found.mean, runs.len(), factor);
+            Ok(Judged {
+                value,
+                own: "repeatability",
+                unit: JudgedUnit::NewtonMetres,
+                limit,
+                simulated,
+                notes,
+            })
+        }
+        (None, None, Some(reference), Some(percent)) => {
+            let day = day_utc(runs[0].utc_ns);
+            let others: Vec<RunId> =
+                latest(reader, reference, runs[0].setup.as_deref(), query.measure(), RUNS_MAX)?
+                    .iter()
+                    .filter(|run| day_utc(run.utc_ns) == day)
+                    .map(|run| run.id)
+                    .collect();
+            if others.len() < 2 {
+                return Err(Problem::conflict(format!(
+                    "reference '{reference}': expected at least 2 runs that count on {day} with the setup '{}', found {}",
+                    runs[0].setup.as_deref().unwrap_or("none"),
+                    others.len()
+                ))
+                .hint("run the reference tool on the same day, setup and rig"));
+            }
+            let b = details(reader, &others)?;
+            let simulated = simulated || any_simulated(&b);
+            let all: Vec<&_> = own.iter().chain(&b).collect();
+            let known = line(reader, &all, &mut notes)?;
+            let slope = known.as_ref().map(|known| known.fit.polynomial.coefficients[1]);
+            let (a, b) = (figures(&own, query.measure(), slope)?, figures(&b, query.measure(), slope)?);
+            let found = against(&a, &b, known.as_ref())
+                .ok_or_else(|| Problem::unprocessable("reference: expected figures above 0, found none"))?;
+            let mut value = found.ratio;
+            scale(&mut value, 100.0);
+            let (own, unit) = ("repeatability of A", JudgedUnit::Percent);
+            Ok(Judged { value, own, unit, limit: percent, simulated, notes })
+        }
+        _ => Err(Problem::unprocessable(
+            "expected one limit: limit_kN, limit_Nm, or reference with percent".to_owned(),
+        )),
+    }
+}
+
+fn absolute(notes: &[String]) -> Problem {
+    Problem::conflict(format!("cannot judge against an absolute limit: {}", notes.join("; "))).hint(
+        "a share of a reference tool run on the same day needs no calibration: --reference TOOL --percent P",
+    )
+}
+
+fn scale(value: &mut Valued, by: f64) {
+    value.value *= by;
+    for line in &mut value.budget.lines {
+        line.contribution *= by;
+    }
+    value.combined = value.budget.combine();
+    value.expanded = value.combined.expand(value.expanded.level);
+}
+
+/// What repeats vary by apart from what they have in common.
+fn split(value: &Valued, own: &str, runs: usize) -> Measured {
+    let is_own = |line: &&boltscribe_analysis::metrology::budget::Line| line.name == own;
+    let spread = value.budget.lines.iter().find(is_own).map_or(0.0, |line| line.contribution.abs());
+    let common =
+        Budget::new(value.budget.lines.iter().filter(|line| !is_own(line)).cloned().collect()).combine();
+    Measured {
+        value: value.value,
+        u_common: common.standard_uncertainty,
+        common_freedom: common.degrees_of_freedom,
+        sd: spread * libm::sqrt(runs as f64),
+        runs,
+    }
+}
