@@ -1,12 +1,13 @@
 //! The command line as typed: verbs, options and the examples that open each help page.
 //!
 //! One way to do a thing. Checking what belongs together is the verbs' work; this file only says
-//! what may be typed. Design of the words: README "The commands".
+//! what may be typed. Design of the words: the manual, "The commands".
 
 use super::output::Format;
 use super::shown::Units;
 use super::{
-    access, analyze, calibrate, compare, export, forward, judge, report, rig, runs, setup, store, trial,
+    access, analyze, calibrate, compare, export, forward, judge, manual, report, rig, runs, setup, store,
+    trial,
 };
 use clap::{Parser, Subcommand};
 use std::path::PathBuf;
@@ -108,6 +109,19 @@ pub enum Verb {
         before_help = "Examples:\n  boltscribe doctor\n  boltscribe --format json doctor > report.json"
     )]
     Doctor,
+    /// The manual: its chapters, one of them, or where some words stand.
+    #[command(
+        before_help = "Examples:\n  boltscribe manual\n  boltscribe manual trial | less\n  boltscribe manual --find 'end-unsure'"
+    )]
+    Manual(manual::Manual),
+    /// Completions for a shell, on standard output.
+    #[command(
+        before_help = "Example:\n  boltscribe completions bash > ~/.local/share/bash-completion/completions/boltscribe"
+    )]
+    Completions(manual::Completions),
+    /// Manual pages of all commands, into a folder.
+    #[command(before_help = "Example:\n  boltscribe man --into ~/.local/share/man/man1")]
+    Man(manual::Man),
 }
 
 #[cfg(test)]

@@ -20,6 +20,7 @@ pub mod forward;
 pub mod hints;
 pub mod judge;
 pub mod local;
+pub mod manual;
 pub mod measure;
 pub mod output;
 pub mod place;

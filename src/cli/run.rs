@@ -7,8 +7,8 @@ use super::context::Context;
 use super::error::CliError;
 use super::place::Place;
 use super::{
-    access, analyze, calibrate, compare, doctor, export, forward, hints, judge, local, report, rig, runs,
-    setup, shown, store, trial,
+    access, analyze, calibrate, compare, doctor, export, forward, hints, judge, local, manual, report, rig,
+    runs, setup, shown, store, trial,
 };
 use clap::Parser;
 use std::process::ExitCode;
@@ -51,6 +51,9 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         // A file is one even where a trial has its name.
         Verb::Compare(words) if words.file.exists() => return compare::run(words, args.common.format),
         Verb::Doctor => return doctor::run(&args.common).await,
+        Verb::Manual(asked) => return manual::manual(asked),
+        Verb::Completions(asked) => return manual::completions(asked),
+        Verb::Man(asked) => return manual::man(asked),
         Verb::Access(verb) => return access::run(verb, &args.common),
         Verb::Store(store::Verb::Restore(restore)) => {
             return store::restore::run(restore, &args.common).await;
@@ -81,6 +84,7 @@ async fn verb(args: &Args) -> Result<(), CliError> {
         Verb::Accept(accept) => judge::accept(accept, &context).await,
         Verb::History(history) => judge::history(history, &context).await,
         Verb::Analyze(_) | Verb::Access(_) | Verb::Doctor => Ok(()),
+        Verb::Manual(_) | Verb::Completions(_) | Verb::Man(_) => Ok(()),
     };
     let in_process = !context.door.is_daemon();
     context.door.close();
@@ -104,5 +108,6 @@ const fn fills_the_store(verb: &Verb) -> bool {
         Verb::Rig(_) | Verb::Export(_) | Verb::Report(_) | Verb::Forward(_) | Verb::Store(_) => false,
         Verb::Accept(_) | Verb::History(_) => false,
         Verb::Analyze(_) | Verb::Access(_) | Verb::Compare(_) | Verb::Doctor => false,
+        Verb::Manual(_) | Verb::Completions(_) | Verb::Man(_) => false,
     }
 }

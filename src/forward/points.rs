@@ -2,7 +2,7 @@
 //!
 //! Tags are rig, tool and setup; numbers are fields, and text is none, because some servers store it as 0. No
 //! field of a point ever gets another value: a closing adds fields to the point of its run, and a correction is
-//! a point of its own. README "Many rigs, one central store" lists them.
+//! a point of its own. the manual, "Many rigs, one central store" lists them.
 
 use boltscribe_store::outbox_reader::{OutboxClosing, OutboxItem, OutboxKey, OutboxRun};
 use boltscribe_tables::line_protocol::Point;

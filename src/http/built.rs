@@ -29,7 +29,8 @@ pub const fn is_built() -> bool {
 /// # Errors
 /// No such file.
 pub async fn file(method: Method, uri: Uri, headers: HeaderMap) -> Result<Response, Problem> {
-    let path = if uri.path() == "/" { "/index.html" } else { uri.path() };
+    let asked = uri.path();
+    let path = if asked.ends_with('/') { format!("{asked}index.html") } else { asked.to_owned() };
     let found = FILES.iter().find(|file| file.path == path && matches!(method, Method::GET | Method::HEAD));
     let file = found.ok_or_else(|| Problem::not_found(format!("cannot find {}", uri.path())))?;
     let wanted = headers.get(header::ACCEPT_ENCODING).and_then(|value| value.to_str().ok());

@@ -1,8 +1,10 @@
 //! Packs the built page into the program: each file of `web/dist` gzipped, with its type and whether its
-//! name carries a hash of its content.
+//! name carries a hash of its content; and the manual, rendered by `render.rs`.
 //!
 //! Where nothing was built the program still is, with a page that says how to build the real one, so that cargo alone
 //! needs no Node. `PAGE_REQUIRED=1` makes that an error. Must not know how the page is built.
+
+mod render;
 
 use flate2::Compression;
 use flate2::write::GzEncoder;
@@ -20,7 +22,7 @@ fn main() -> Result<()> {
     let top = PathBuf::from(given("CARGO_MANIFEST_DIR")?);
     let out = PathBuf::from(given("OUT_DIR")?);
     let mut say = stdout().lock();
-    for path in [BUILT, STUB, "build.rs"] {
+    for path in [BUILT, STUB, render::FOLDER, "build.rs", "render.rs"] {
         writeln!(say, "cargo::rerun-if-changed={path}")?;
     }
     writeln!(say, "cargo::rerun-if-env-changed=PAGE_REQUIRED")?;
@@ -38,8 +40,18 @@ fn main() -> Result<()> {
     } else {
         files.push(("/index.html".to_owned(), top.join(STUB)));
     }
+    let chapters = render::chapters(&top)?;
+    files.extend(render::write(&top, &chapters, &out)?);
     files.sort();
-    fs::write(out.join("page.rs"), table(&files, built, &out)?)
+    let mut text = table(&files, built, &out)?;
+    text.push_str("/// Its chapters in their order.\npub const CHAPTERS: &[Chapter] = &[\n");
+    for chapter in &chapters {
+        let (name, title, path) = (chapter.name, &chapter.title, &chapter.path);
+        writeln!(text, "    Chapter {{ name: {name:?}, title: {title:?}, text: include_str!({path:?}) }},")
+            .map_err(Error::other)?;
+    }
+    text.push_str("];\n");
+    fs::write(out.join("page.rs"), text)
 }
 
 fn given(name: &str) -> Result<String> {

@@ -1,4 +1,4 @@
-//! The page as it is built from `web`, packed into the program by `build.rs`.
+//! The page as it is built from `web`, and the manual, packed into the program by `build.rs`.
 //!
 //! Must not know what serves it, nor what it shows.
 
@@ -12,6 +12,16 @@ pub struct File {
     pub lasting: bool,
     /// Its content.
     pub gzipped: &'static [u8],
+}
+
+/// A chapter of the manual.
+pub struct Chapter {
+    /// As it is asked for.
+    pub name: &'static str,
+    /// Its first heading.
+    pub title: &'static str,
+    /// Its text, Markdown.
+    pub text: &'static str,
 }
 
 include!(concat!(env!("OUT_DIR"), "/page.rs"));

@@ -1,7 +1,7 @@
 //! What the real server holds equals what the store holds, field by field, also after it was killed.
 //!
 //! The comparison reads the store's tables with SQLite and the server's export, and knows nothing of how points
-//! are made but their documented names (README, "Many rigs, one central store").
+//! are made but their documented names (manual, "Many rigs, one central store").
 
 use crate::central::{Central, Series, name};
 use crate::courier::Case;

@@ -207,6 +207,29 @@ async fn the_page_is_given_out_at_the_root_and_what_it_needs_is_told() {
 }
 
 #[tokio::test]
+async fn the_manual_is_given_out_with_its_own_style_and_every_chapter() {
+    let house = House::new();
+    let mut paths =
+        vec!["/manual/".to_owned(), "/manual/all.html".to_owned(), "/manual/manual.css".to_owned()];
+    let list = house.text("/manual/").await;
+    let chapters: Vec<&str> =
+        list.split("href=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    assert!(chapters.len() > 15, "{chapters:?}");
+    paths
+        .extend(chapters.iter().filter(|path| path.ends_with(".html")).map(|path| format!("/manual/{path}")));
+    for path in paths {
+        let request = Request::get(&path).body(Body::empty()).unwrap();
+        let answer = house.router.clone().oneshot(request).await.unwrap();
+        assert_eq!(answer.status(), 200, "{path}");
+        let kind =
+            if path.ends_with(".css") { "text/css; charset=utf-8" } else { "text/html; charset=utf-8" };
+        assert_eq!(answer.headers()["content-type"], kind, "{path}");
+    }
+    let trial = house.text("/manual/trial.html").await;
+    assert!(trial.contains("<h1 id=\"trial\">") && !trial.contains(".md\""), "{trial}");
+}
+
+#[tokio::test]
 async fn the_feed_gives_news_as_they_come_and_says_what_it_skipped() {
     let house = House::new();
     let request = Request::get("/api/v1/events").body(Body::empty()).unwrap();

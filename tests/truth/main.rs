@@ -1,7 +1,7 @@
 //! The measures of a run against what both models of the virtual rig know of it.
 //!
 //! Judged as `cargo xtask truth` judges, with its tolerances: a figure may be right, null, or flagged, and hardly
-//! ever wrong and untold. The README, "How well it measures", states how often each is what.
+//! ever wrong and untold. The manual, "How well it measures", states how often each is what.
 
 #![allow(
     clippy::unwrap_used,

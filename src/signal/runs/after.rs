@@ -1,6 +1,6 @@
 //! After the announcement: a second pull, loosening, release, or nothing for a minute.
 //!
-//! README "What is measured": released, re-pulled. The measures of the first pull stay as they are.
+//! the manual, "What is measured": released, re-pulled. The measures of the first pull stay as they are.
 
 use super::record::{CloseReason, Record, RunFlag};
 use boltscribe_model::units::Newtons;
@@ -8,16 +8,16 @@ use boltscribe_model::units::Newtons;
 /// A run closes this long after its last blow, seconds.
 const CLOSE_S: f64 = 60.0;
 
-/// README, re-pulled: a level higher by more than this share.
+/// Manual, re-pulled: a level higher by more than this share.
 const HIGHER_SHARE: f64 = 0.005;
 
 /// And by more than this many times the noise.
 const HIGHER_NOISE: f64 = 8.0;
 
-/// README, release: tension under this share of the level.
+/// Manual, release: tension under this share of the level.
 const RELEASED: f64 = 0.5;
 
-/// README, release: a blow that leaves less than this share of the level loosens.
+/// Manual, release: a blow that leaves less than this share of the level loosens.
 const LOOSENED: f64 = 0.98;
 
 /// And less by this many times the noise. Found on the virtual rig.

@@ -71,13 +71,13 @@ const REGULAR_DOUBTFUL: f64 = 0.95;
 const REGULAR_DOUBTFUL_SURE: f64 = 0.85;
 /// Onsets that such a series needs. Found on the virtual rig.
 const ONSETS_MIN_DOUBTFUL: usize = 8;
-/// Shortest and longest regular interval, in usual ones. The longest: README "What is measured", blow rate. The
+/// Shortest and longest regular interval, in usual ones. The longest: the manual, "What is measured", blow rate. The
 /// shortest: found on the virtual rig, near its reciprocal.
 pub const WHOLE: (f64, f64) = (0.6, 1.6);
 /// Two onsets closer than this part of the usual interval are one blow: just above the shortest regular interval, so
 /// that what stays is regular.
 pub const CLOSE_SHARE: f64 = 0.62;
-/// In a hole of more than this many intervals no blow is looked for: the tool paused (README, last blow: 6 intervals).
+/// In a hole of more than this many intervals no blow is looked for: the tool paused (manual, last blow: 6 intervals).
 const HOLE_MAX: f64 = 6.0;
 /// How far from its place a blow is looked for, usual intervals: half way to where another's place is nearer.
 const HOLE_REACH: f64 = 0.25;

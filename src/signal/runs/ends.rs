@@ -1,6 +1,6 @@
 //! Where the first pull ends where blows are seen: last blow, loosening, blow rate.
 //!
-//! README "What is measured": last blow, drive time. Must not know torque or setups, nor how the first blow is found.
+//! the manual, "What is measured": last blow, drive time. Must not know torque or setups, nor how the first blow is found.
 
 use super::band::BandSignal;
 use super::blows::{CLOSE_SHARE, SURE_Z, Series, WHOLE, look_for};
@@ -9,7 +9,7 @@ use boltscribe_numerics::median;
 
 /// A blow that lowers the level by more than this share loosens.
 const LOOSENED: f64 = 0.02;
-/// README, last blow: the shortest pause that ends a pull, seconds.
+/// Manual, last blow: the shortest pause that ends a pull, seconds.
 pub const PAUSE_S: f64 = 0.35;
 /// And in intervals, for slow tools.
 pub const PAUSE_INTERVALS: f64 = 6.0;

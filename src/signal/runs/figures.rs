@@ -1,6 +1,6 @@
 //! What follows from the medians between blows: growth, how a tension was reached, what a blow brings.
 //!
-//! README "What is measured" defines each. `energy index` and `limit index` are the two figures of
+//! the manual, "What is measured" defines each. `energy index` and `limit index` are the two figures of
 //! F₂² = (E + a·F₁²)/(a + b) that a run can show: E/(a + b), the step of F² from F = 0, and E/b, the F² at which
 //! the mean blow no longer moves the nut. A stiffer test bolt divides a and b alike, so it takes the same part
 //! off both indices of every setup, and their ratios to a baseline do not know the bolt. Must not know samples.

@@ -35,7 +35,7 @@ const GRID_S: f64 = 0.05;
 const PAUSE_S: f64 = 0.35;
 /// A run is at most this long, seconds.
 pub const RUN_MAX_S: f64 = 300.0;
-/// README, start threshold: at least this many times the noise.
+/// Manual, start threshold: at least this many times the noise.
 const START_NOISE: f64 = 8.0;
 /// The present level is the median over so long, seconds.
 const LEVEL_S: f64 = 0.1;

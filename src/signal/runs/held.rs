@@ -23,7 +23,7 @@ pub struct Held {
     pub doubtful: bool,
 }
 
-/// Level is read from this long after the last blow, seconds (README "What is measured").
+/// Level is read from this long after the last blow, seconds (the manual, "What is measured").
 pub const LEVEL_FROM_S: f64 = 0.05;
 /// Level is read up to here, and held from here on, seconds.
 pub const HELD_FROM_S: f64 = 0.2;

@@ -1,6 +1,6 @@
 //! What idle looks like just now: zero and noise of the last half second, from thinned samples.
 //!
-//! README "What is measured": noise, start threshold. Must not know whether a run is open.
+//! the manual, "What is measured": noise, start threshold. Must not know whether a run is open.
 
 use super::kept::rounding;
 use boltscribe_numerics::{median, scaled_mad};

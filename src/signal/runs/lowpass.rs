@@ -133,7 +133,7 @@ const HALVES_FROM: usize = 4;
 /// The low-pass of a run: order 4.
 pub type Lowpass = Butterworth<2>;
 
-/// README, low-pass: the corner is at most this part of the Nyquist frequency.
+/// Manual, low-pass: the corner is at most this part of the Nyquist frequency.
 const NYQUIST_SHARE: f64 = 0.4;
 /// Sum of 1/Q over the two sections of order 4: 2·(cos(π/8) + cos(3π/8)).
 const INVERSE_Q_SUM: f64 = 2.613_125_929_752_753;

@@ -1,6 +1,6 @@
 //! The run finder and the measures: evenly spaced tension in, events and records out.
 //!
-//! README "What is measured" gives the definitions in words; each file below is one of them. This
+//! the manual, "What is measured" gives the definitions in words; each file below is one of them. This
 //! room knows newtons and samples; it must not know torque, setups or storage.
 
 pub mod activity;

@@ -1,6 +1,6 @@
 //! The fitted limit of a run: F∞·√(1 − exp(−(t − t0)/τ)) or F∞·(1 − exp(−(t − t0)/τ)) through its medians.
 //!
-//! README "What is measured": plateau, time constant. The first is the energy form: F² nears its limit
+//! the manual, "What is measured": plateau, time constant. The first is the energy form: F² nears its limit
 //! exponentially, blow by blow. Two ways must agree: least squares of tension over time (the value given, of the
 //! form with the smaller residuals) and the steps of F² from one median to the next (`steps`: which form it can
 //! be, and how well the limit is known where blows scatter). Where they do not, or where the limit lies below the

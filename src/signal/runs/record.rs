@@ -8,21 +8,21 @@ use boltscribe_model::units::Newtons;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-/// README, gate: the time after the first blow that is read unless others are set, seconds.
+/// Manual, gate: the time after the first blow that is read unless others are set, seconds.
 const GATE_S: f64 = 3.0;
-/// README, low-pass: its cut-off unless another is set, hertz.
+/// Manual, low-pass: its cut-off unless another is set, hertz.
 const LOWPASS_HZ: f64 = 200.0;
-/// README, `short`: the shortest drive unless another is set, seconds.
+/// Manual, `short`: the shortest drive unless another is set, seconds.
 const SHORT_S: f64 = 0.5;
-/// README, start threshold: this share of the range.
+/// Manual, start threshold: this share of the range.
 const START_SHARE: f64 = 0.002;
 /// The same where the range is unknown, newtons.
 const START_N: f64 = 300.0;
-/// README, `zero-shift`: this share of the range.
+/// Manual, `zero-shift`: this share of the range.
 const ZERO_SHIFT_SHARE: f64 = 0.01;
 /// The same where the range is unknown, newtons.
 const ZERO_SHIFT_N: f64 = 1000.0;
-/// README, spike: a jump by this share of the range at rates where a blow may be one sample long.
+/// Manual, spike: a jump by this share of the range at rates where a blow may be one sample long.
 const SLOW_SPIKE_SHARE: f64 = 0.1;
 
 /// How runs are found and measured. Every field has the default of `Settings::default()`.

@@ -1,6 +1,6 @@
 //! What a run counts from: the rest before its first blow, and whether it is surely that.
 //!
-//! README "What is measured": zero. Must not know how the first blow is found.
+//! the manual, "What is measured": zero. Must not know how the first blow is found.
 
 use super::kept::Kept;
 use super::starts::{self, Departure};

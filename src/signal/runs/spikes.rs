@@ -16,9 +16,9 @@ const AGREE: f64 = 0.5;
 const SWING: f64 = 0.5;
 /// The smallest wild sample is so many times as large as the largest departure of the signal's own.
 const APART: f64 = 2.5;
-/// README, spike: it departs by more than this many times the noise.
+/// Manual, spike: it departs by more than this many times the noise.
 pub const SPIKE_NOISE: f64 = 10.0;
-/// README, spike: and by more than this many times the ringing.
+/// Manual, spike: and by more than this many times the ringing.
 pub const SPIKE_RINGING: f64 = 5.0;
 /// More wild stretches a second than this are no faults of a converter but something that belongs to the signal:
 /// the slowest tools strike six times a second.

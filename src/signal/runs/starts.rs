@@ -1,6 +1,6 @@
 //! Where a run begins: the first blow of the series that carries tension, and whether it can be told.
 //!
-//! README "What is measured": first blow. Where blows are seen it is followed back from the crossing and must
+//! the manual, "What is measured": first blow. Where blows are seen it is followed back from the crossing and must
 //! leave a step or be seen by both counters; where they are not, it is where tension leaves its rest, provided it
 //! leaves as steeply there as anywhere later. Must not know where a run ends, torque or setups.
 

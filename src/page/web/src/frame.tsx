@@ -23,6 +23,7 @@ const Options = () => (
     <Tiles label="Light" value={theme.value} change={(value) => (theme.value = value)} options={[{ value: 'auto', label: 'as the device' }, { value: 'light', label: 'light' }, { value: 'dark', label: 'dark' }]} />
     <Tiles label="Foot pedal (F13 or PageDown)" value={pedal.value} change={(value) => (pedal.value = value)} options={[{ value: 'off', label: 'off' }, { value: 'on', label: 'on' }]} hint={pedal.value === 'on' ? `At the views Now and Trial it ${pedalNext()}.` : undefined} />
     <Who />
+    <p><a href="/manual/" target="_blank">Manual</a>: every chapter, without a network</p>
     {missed.value > 0 && <p>This device was too slow for the feed {missed.value} times and started anew.</p>}
     {address.value !== null && (
       <figure class="qr">

@@ -31,14 +31,14 @@ const LOADED: f64 = 0.5;
 const NOISE_HIDES: f64 = 0.2;
 /// Known for this long, an idle rig is armed, seconds: the window of its present level is full.
 const KNOWN_S: f64 = 0.1;
-/// README, zero: the time of rest it is taken from, over which a new stream must be calm, seconds.
+/// Manual, zero: the time of rest it is taken from, over which a new stream must be calm, seconds.
 const CALM_S: f64 = 0.5;
 /// Samples this near before the crossing may belong to the blow that crossed, seconds: nearly ten times the delay of
 /// the low-pass at 200 Hz. Found on the virtual rig.
 const CROSSING_GUARD_S: f64 = 0.02;
 /// Growth by this share of the best level counts as driving. Found on the virtual rig.
 const GROWS_SHARE: f64 = 0.001;
-/// README, release: tension under this share of the level.
+/// Manual, release: tension under this share of the level.
 const RELEASED: f64 = 0.5;
 /// Samples are kept for this long after the last blow of any pull, seconds.
 const TAIL_S: f64 = 2.0;
