@@ -7,6 +7,8 @@ mod breaks;
 mod decide;
 mod found;
 mod glitch;
+#[cfg(test)]
+mod played;
 mod rest;
 mod resume;
 mod upon;

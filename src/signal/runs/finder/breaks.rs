@@ -108,46 +108,13 @@ impl Finder {
 
 #[cfg(test)]
 mod tests {
+    use super::super::played::{RATE_HZ, drive, finder, opened, stand};
     use super::*;
-    use crate::runs::{Settings, Timing};
-
-    const RATE_HZ: f64 = 500.0;
-
-    fn finder() -> Finder {
-        Finder::new(Settings::default(), RATE_HZ, Timing::Device, 0, 0)
-    }
-
-    /// `seconds` of a tension in newtons with a little ripple, so that there is a noise.
-    fn stand(finder: &mut Finder, newtons: f32, seconds: f64) -> Vec<Found> {
-        let samples = (seconds * RATE_HZ) as usize;
-        let x: Vec<f32> = (0..samples).map(|i| newtons + [0.0, 3.0, -2.0, 1.0, -3.0][i % 5]).collect();
-        let mut found = Vec::new();
-        finder.push(&x, &[], &mut found);
-        found
-    }
-
-    /// Two seconds in which tension rises by 60 kN, with a ring at each of 20 blows a second.
-    fn drive(finder: &mut Finder, from: f32) -> Vec<Found> {
-        let x: Vec<f32> = (0..(2.0 * RATE_HZ) as usize)
-            .map(|i| {
-                let (t, since) = (i as f64 / RATE_HZ, (i % 25) as f64 / RATE_HZ);
-                let ring = 4000.0 * libm::exp(-since / 0.004) * libm::cos(1000.0 * since);
-                from + (30_000.0 * t + ring) as f32
-            })
-            .collect();
-        let mut found = Vec::new();
-        finder.push(&x, &[], &mut found);
-        found
-    }
-
-    fn opened(found: &[Found]) -> usize {
-        found.iter().filter(|f| matches!(f, Found::Opened { .. })).count()
-    }
 
     /// A run that is broken off by this many seconds without samples; what the finder says of it.
     fn broken(finder: &mut Finder, gap_s: f64) -> Vec<Found> {
         stand(finder, 0.0, 3.0);
-        let mut found = drive(finder, 0.0);
+        let mut found = drive(finder, 0.0, 2.0);
         assert_eq!(opened(&found), 1);
         finder.gap((gap_s * RATE_HZ) as u64, &mut found);
         found
@@ -162,10 +129,10 @@ mod tests {
         let below = finder.awaited_release().unwrap().get();
         assert!((20_000.0..40_000.0).contains(&below), "half of what stood: {below}");
         assert_eq!(opened(&stand(&mut finder, 60_000.0, 3.0)), 0);
-        assert_eq!(opened(&drive(&mut finder, 60_000.0)), 0, "the rest of the tightening is no run");
+        assert_eq!(opened(&drive(&mut finder, 60_000.0, 2.0)), 0, "the rest of the tightening is no run");
         assert_eq!(opened(&stand(&mut finder, 0.0, 3.0)), 0);
         assert!(finder.awaited_release().is_none());
-        assert_eq!(opened(&drive(&mut finder, 0.0)), 1, "the next tightening is one");
+        assert_eq!(opened(&drive(&mut finder, 0.0, 2.0)), 1, "the next tightening is one");
     }
 
     #[test]
@@ -174,7 +141,7 @@ mod tests {
         broken(&mut finder, RELEASE_MAX_S + 1.0);
         assert!(finder.awaited_release().is_none());
         assert_eq!(opened(&stand(&mut finder, 60_000.0, 3.0)), 0);
-        let found = [drive(&mut finder, 60_000.0), stand(&mut finder, 120_000.0, 1.5)].concat();
+        let found = [drive(&mut finder, 60_000.0, 2.0), stand(&mut finder, 120_000.0, 1.5)].concat();
         assert_eq!(opened(&found), 1);
         let marked = found.iter().any(|f| {
             matches!(f, Found::Announced { record, .. }
