@@ -281,7 +281,8 @@ pub(super) fn factor(
     }
 }
 
-/// Lines as distributions about nought: Student's t where an uncertainty is itself from a sample.
+/// What a budget is made of as distributions about zero: Student's t where an uncertainty is itself from a sample.
+/// Lines of one sample are drawn as one: their sum has one t, not the sum of two.
 fn distributions(value: &Valued) -> Vec<Distribution> {
     let of = |line: &Line| {
         if line.degrees_of_freedom.is_finite() {
@@ -290,7 +291,7 @@ fn distributions(value: &Valued) -> Vec<Distribution> {
             Distribution::Normal(0.0, line.contribution.abs())
         }
     };
-    value.budget.lines.iter().map(of).collect()
+    value.budget.parts().iter().map(of).collect()
 }
 
 fn monte_carlo(

@@ -13,6 +13,11 @@ use boltscribe_numerics::moments;
 /// Name of the line that a calibration leaves in a ratio.
 pub const LINE_IN_RATIO: &str = "calibration line, common part cancelled";
 
+/// The estimate of variance that all lines of a calibration's loads stem from: their residual SD.
+const SCATTER_OF_LOADS: &str = "loads about the line";
+/// That of the lines of a bolt factor: the SD between its tightenings.
+const SCATTER_OF_FACTOR: &str = "tightenings about their mean";
+
 /// Coverage probability.
 pub const LEVEL: f64 = 0.95;
 
@@ -117,8 +122,9 @@ pub fn tension(figures: &[Figure], line: Option<&KnownLine>) -> Option<Tension> 
         let freedom = fit.polynomial.centred.degrees_of_freedom as f64;
         let weights: Vec<f64> =
             fit.polynomial.row(at).iter().zip(fit.polynomial.row(zero)).map(|(a, z)| a - z).collect();
-        lines.push(Line::sampled("calibration line", fit.line_u_kn(&weights), freedom));
-        lines.push(Line::sampled("scatter about the line", fit.residual_sd_kn, freedom));
+        let of_line = |name: &str, u_kn| Line::sampled(name, u_kn, freedom).from_estimate(SCATTER_OF_LOADS);
+        lines.push(of_line("calibration line", fit.line_u_kn(&weights)));
+        lines.push(of_line("scatter about the line", fit.residual_sd_kn));
         lines.push(Line::known("reference standard", mean.abs() * line.reference_share));
         let (low, high) = fit.polynomial.range;
         outside = !(low..=high).contains(&at);
@@ -140,10 +146,11 @@ pub fn torque(tension: &Value, runs: usize, factor: KnownFactor) -> Value {
         .collect();
     let n = f64::from(factor.tightenings.max(2));
     let between = torque * factor.sd / factor.factor;
-    lines.push(Line::sampled("bolt factor, its mean", between / libm::sqrt(n), n - 1.0));
+    let of_factor = |name: &str, u| Line::sampled(name, u, n - 1.0).from_estimate(SCATTER_OF_FACTOR);
+    lines.push(of_factor("bolt factor, its mean", between / libm::sqrt(n)));
     // Each run is a tightening of its own with a friction of its own. The scatter of several holds it already.
     if runs == 1 {
-        lines.push(Line::sampled("bolt factor, this tightening", between, n - 1.0));
+        lines.push(of_factor("bolt factor, this tightening", between));
     }
     lines.push(Line::known("hand wrench", torque * factor.wrench_share));
     value(torque, lines)
