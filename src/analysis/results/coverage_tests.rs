@@ -4,6 +4,7 @@
 
 use super::measure_of::Figure;
 use super::uncertainty::{KnownFactor, KnownLine, Value, tension, torque};
+use crate::metrology::budget::Line;
 use crate::metrology::tension_fit::{TensionFit, fit_tension};
 use boltscribe_numerics::{DoubleDouble, moments};
 use rand_pcg::Pcg64;
@@ -97,4 +98,25 @@ fn the_interval_of_a_torque_covers_with_few_tightenings_and_with_many() {
     // rather than too narrow.
     let share = coverage_of_torque(16, 3, 3);
     assert!((0.94..=0.97).contains(&share), "{share}");
+}
+
+/// A tool that repeats far within a step shows the same figure each time: without the step nothing would be left.
+#[test]
+fn the_interval_of_a_mean_of_dial_readings_covers_also_where_they_are_equal() {
+    let step_kn = 0.5;
+    for (seed, sd_kn, readings) in
+        [(21, 0.01, 3), (22, 0.05, 3), (23, 0.1, 3), (24, 0.2, 3), (25, 0.1, 10), (26, 0.5, 5)]
+    {
+        let share = coverage(seed, |draw| {
+            let truth = 77.5 + step_kn * (draw.uniform() - 0.5);
+            let read = |_| {
+                let shown = step_kn * ((truth + sd_kn * draw.normal()) / step_kn).round();
+                let lines = vec![Line::rectangular("resolution of the dial", 0.5 * step_kn, 1.0)];
+                Figure { value_kn: shown, zero_kn: None, lines }
+            };
+            let figures: Vec<Figure> = (0..readings).map(read).collect();
+            (tension(&figures, None).unwrap().mean, truth)
+        });
+        assert!(share >= 0.94, "{readings} readings, SD {sd_kn} kN: {share}");
+    }
 }

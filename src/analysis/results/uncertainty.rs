@@ -1,7 +1,7 @@
 //! The uncertainty of a figure of one run, of the mean of several, and of a ratio of two (JCGM 100).
 //!
 //! One run: what is uncertain about it alone, and what its calibration brings. A mean: how the runs scatter takes
-//! the place of the former. A ratio: what is common to both cancels as far as it is common. Which calibration
+//! the place of the former, but for the smallest step that can be read. A ratio: what is common to both cancels as far as it is common. Which calibration
 //! and bolt belong to the runs is the caller's to know.
 
 use super::measure_of::Figure;
@@ -83,6 +83,16 @@ fn value(value: f64, lines: Vec<Line>) -> Value {
     Value { value, budget, combined, expanded }
 }
 
+/// The greatest smallest step of these figures.
+///
+/// It stays in a mean as it is (JCGM 100, F.2.2.1). Where runs repeat within a step, all are rounded the same way by
+/// the same amount, so their mean is as far off as each of them: it does not shrink with their number. Where they
+/// scatter over many steps their SD holds the rounding already, and it adds next to nothing.
+fn coarsest(figures: &[Figure]) -> Option<&Line> {
+    let steps = figures.iter().filter_map(Figure::resolution);
+    steps.max_by(|a, b| a.contribution.abs().total_cmp(&b.contribution.abs()))
+}
+
 /// What is uncertain about the mean apart from the calibration.
 fn own_lines(figures: &[Figure]) -> Option<(f64, Vec<Line>)> {
     let values: Vec<f64> = figures.iter().map(|figure| figure.value_kn).collect();
@@ -91,7 +101,8 @@ fn own_lines(figures: &[Figure]) -> Option<(f64, Vec<Line>)> {
         (_, [only]) => only.lines.clone(),
         (Some(sd), _) => {
             let n = values.len() as f64;
-            vec![Line::sampled("repeatability", sd / libm::sqrt(n), n - 1.0)]
+            let repeats = Line::sampled("repeatability", sd / libm::sqrt(n), n - 1.0);
+            std::iter::once(repeats).chain(coarsest(figures).cloned()).collect()
         }
         (None, _) => return None,
     };
@@ -222,6 +233,24 @@ mod tests {
         // Welch and Satterthwaite: nearly all of it has 2 degrees of freedom, so k is near 4.3.
         assert!(several.expanded.coverage_factor > 3.0);
         assert!(tension(&[], None).is_none());
+    }
+
+    #[test]
+    fn equal_readings_of_a_dial_keep_its_step_in_their_mean_and_in_a_ratio() {
+        let read = |value_kn| {
+            let lines = vec![Line::rectangular("resolution of the dial", 0.25, 1.0)];
+            Figure { value_kn, zero_kn: None, lines }
+        };
+        let (a, b) = ([read(77.5), read(77.5), read(77.5)], [read(80.0), read(80.0)]);
+        let mean = tension(&a, None).unwrap().mean;
+        // JCGM 100, F.2.2.1: u = step/√12, however many readings are equal.
+        let step = 0.5 / 12.0_f64.sqrt();
+        assert!((mean.combined.standard_uncertainty - step).abs() < 1e-15, "{mean:?}");
+        assert!((mean.expanded.uncertainty - 1.959_963_984_5 * step).abs() < 1e-9);
+        let ratio = against(&a, &b, None).unwrap().ratio;
+        let expected = 77.5 / 80.0 * (step / 77.5).hypot(step / 80.0);
+        assert!((ratio.combined.standard_uncertainty / expected - 1.0).abs() < 1e-12, "{ratio:?}");
+        assert!(named(&ratio, "resolution of the dial of A").is_some());
     }
 
     #[test]
