@@ -285,6 +285,12 @@ impl<'a> Asking<'a> {
         let names: Vec<Option<&str>> = counted.iter().map(|row| row.calibration.as_deref()).collect();
         let mut notes = Vec::new();
         let line = line_of(reader, &names, &mut notes)?;
+        if names.windows(2).any(|two| two[0] != two[1]) {
+            notes.push(
+                "percents across calibrations hold the difference of their gains, which does not cancel and is in no limit"
+                    .to_owned(),
+            );
+        }
         if warm_by_patience(self.trial) {
             notes.push(format!(
                 "the warm-up was not shown to be steady in {PATIENCE} runs: what the drift does not carry is in the percents"

@@ -79,6 +79,10 @@ fn the_calibration_of_the_runs_widens_the_limits_by_what_does_not_cancel() {
     let mixed = bench.cli(&["compare", "alone"]);
     assert!(mixed["setups"][1]["low_total"].is_null(), "{mixed}");
     assert!(mixed["notes"].to_string().contains("not all on one calibration"), "{mixed}");
+    assert!(
+        mixed["notes"].to_string().contains("the difference of their gains, which does not cancel"),
+        "{mixed}"
+    );
     let told = bench.done_talk(&["compare", "alone", "--drift", "bracket"]);
     assert!(told.contains("not all on one calibration") && told.contains("caution:"), "{told}");
 }

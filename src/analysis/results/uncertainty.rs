@@ -167,6 +167,20 @@ pub fn torque(tension: &Value, runs: usize, factor: KnownFactor) -> Value {
     value(torque, lines)
 }
 
+/// The lines of one side of a ratio: named after it, their estimates its own.
+fn side(lines: Vec<Line>, (word, estimate): (&str, &'static str), by: f64) -> impl Iterator<Item = Line> {
+    lines.into_iter().map(move |l| Line {
+        name: format!("{} of {word}", l.name),
+        contribution: l.contribution * by,
+        estimate: l.estimate.map(|_| estimate),
+        ..l
+    })
+}
+
+/// The two sides, and the estimate that lines of each side's calibration stem from where each has its own.
+const A: (&str, &str) = ("A", "loads of A about their line");
+const B: (&str, &str) = ("B", "loads of B about their line");
+
 /// The ratio of A to B on one calibration, one bolt and lubricant; none where one of them is none or B is zero.
 #[must_use]
 pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<Against> {
@@ -175,14 +189,8 @@ pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<A
         return None;
     }
     let plain = mean_a / mean_b;
-    let of = |lines: Vec<Line>, word: &str, by: f64| -> Vec<Line> {
-        lines
-            .into_iter()
-            .map(|l| Line { name: format!("{} of {word}", l.name), contribution: l.contribution * by, ..l })
-            .collect()
-    };
-    let mut lines = of(lines_a, "A", 1.0 / mean_b);
-    lines.extend(of(lines_b, "B", plain / mean_b));
+    let mut lines: Vec<Line> = side(lines_a, A, 1.0 / mean_b).collect();
+    lines.extend(side(lines_b, B, plain / mean_b));
     let mut apart = None;
     if let Some(known) = line
         && let (Some(at_a), Some(at_b)) = (counts(a, &known.fit), counts(b, &known.fit))
@@ -194,6 +202,24 @@ pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<A
         apart = Some(found.line_u_without_covariance);
     }
     Some(Against { ratio: value(plain, lines), line_u_if_apart: apart })
+}
+
+/// The ratio of A to B, each on a calibration of its own: all that is uncertain about either counts, and nothing of
+/// the calibrations cancels.
+///
+/// The references are taken as independent. Where one standard loaded both, its share cancels in part, so the
+/// uncertainty is too large rather than too small. None where one of them is none or does not tell its counts, or B is
+/// zero.
+#[must_use]
+pub fn against_apart(a: &[Figure], line_a: &KnownLine, b: &[Figure], line_b: &KnownLine) -> Option<Against> {
+    let (a, b) = (tension(a, Some(line_a))?, tension(b, Some(line_b))?);
+    if b.mean.value == 0.0 || a.without_calibration || b.without_calibration {
+        return None;
+    }
+    let plain = a.mean.value / b.mean.value;
+    let by = 1.0 / b.mean.value;
+    let lines = side(a.mean.budget.lines, A, by).chain(side(b.mean.budget.lines, B, plain * by));
+    Some(Against { ratio: value(plain, lines.collect()), line_u_if_apart: None })
 }
 
 #[cfg(test)]
@@ -270,6 +296,23 @@ mod tests {
         assert!(found.line_u_if_apart.unwrap() > 1e-4);
         let noise = named(&found.ratio, "noise of B").unwrap().contribution;
         assert!((noise - 0.9 * 0.02 / 80.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn across_two_calibrations_nothing_of_them_cancels() {
+        let (a, b) = ([figure(72.0)], [figure(80.0)]);
+        let found = against_apart(&a, &line(), &b, &line()).unwrap();
+        assert!((found.ratio.value - 0.9).abs() < 1e-12 && found.line_u_if_apart.is_none());
+        // 0.1 % of each, and of each its line and the scatter about it.
+        let reference = |of: &str| named(&found.ratio, &format!("reference standard of {of}")).unwrap();
+        assert!((reference("A").contribution - 0.9 * 0.001).abs() < 1e-12);
+        assert!((reference("B").contribution - 0.9 * 0.001).abs() < 1e-12);
+        let of = |figure: &[Figure]| tension(figure, Some(&line())).unwrap().mean;
+        let share = |value: &Value| value.combined.standard_uncertainty / value.value;
+        let expected = 0.9 * share(&of(&a)).hypot(share(&of(&b)));
+        assert!((found.ratio.combined.standard_uncertainty / expected - 1.0).abs() < 1e-12);
+        // The loads of A tell nothing of the SD of B: each has its 9 degrees of freedom.
+        assert!(found.ratio.budget.parts().iter().filter(|part| part.degrees_of_freedom == 9.0).count() == 2);
     }
 
     #[test]
