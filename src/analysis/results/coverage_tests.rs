@@ -3,7 +3,7 @@
 //! Each share comes from 20,000 draws of a stated seed, so its standard error is 0.15 %.
 
 use super::measure_of::Figure;
-use super::uncertainty::{KnownFactor, KnownLine, Value, tension, torque};
+use super::uncertainty::{KnownFactor, KnownLine, Value, against, tension, torque};
 use crate::metrology::budget::Line;
 use crate::metrology::tension_fit::{TensionFit, fit_tension};
 use boltscribe_numerics::{DoubleDouble, moments};
@@ -118,5 +118,21 @@ fn the_interval_of_a_mean_of_dial_readings_covers_also_where_they_are_equal() {
             (tension(&figures, None).unwrap().mean, truth)
         });
         assert!(share >= 0.94, "{readings} readings, SD {sd_kn} kN: {share}");
+    }
+}
+
+/// Of a straight line with the zero taken off nothing is left in a ratio but how far the cell bends about it.
+#[test]
+fn the_interval_of_a_ratio_covers_the_scatter_about_the_line() {
+    let low_run = 1_001_000.0;
+    for (seed, loads) in [(31, 3), (32, 5), (33, 10)] {
+        let share = coverage(seed, |draw| {
+            let line = calibration(draw, loads);
+            let (a, b) = ([figure(&line.fit, low_run)], [figure(&line.fit, RUN)]);
+            let mut kn = |counts: f64| KN_PER_COUNT * (counts - ZERO) + SCATTER_KN * draw.normal();
+            let truth = kn(low_run) / kn(RUN);
+            (against(&a, &b, Some(&line)).unwrap().ratio, truth)
+        });
+        assert!((0.94..=0.96).contains(&share), "{loads} loads: {share}");
     }
 }

@@ -13,6 +13,9 @@ use boltscribe_numerics::moments;
 /// Name of the line that a calibration leaves in a ratio.
 pub const LINE_IN_RATIO: &str = "calibration line, common part cancelled";
 
+/// Name of the line of what lies off the line at the two loads.
+pub const SCATTER_IN_RATIO: &str = "scatter about the line, at both loads";
+
 /// The estimate of variance that all lines of a calibration's loads stem from: their residual SD.
 const SCATTER_OF_LOADS: &str = "loads about the line";
 /// That of the lines of a bolt factor: the SD between its tightenings.
@@ -198,7 +201,9 @@ pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<A
         let read = |(counts, zero): (f64, f64)| Read { counts, zero_counts: Some(zero), reading_u_kn: 0.0 };
         let found = ratio(&known.fit, read(at_a), read(at_b))?;
         let freedom = known.fit.polynomial.centred.degrees_of_freedom as f64;
-        lines.push(Line::sampled(LINE_IN_RATIO, found.line_u, freedom));
+        let of_line = |name: &str, u| Line::sampled(name, u, freedom).from_estimate(SCATTER_OF_LOADS);
+        lines.push(of_line(LINE_IN_RATIO, found.line_u));
+        lines.push(of_line(SCATTER_IN_RATIO, found.scatter_u));
         apart = Some(found.line_u_without_covariance);
     }
     Some(Against { ratio: value(plain, lines), line_u_if_apart: apart })
@@ -294,6 +299,9 @@ mod tests {
         let line_u = named(&found.ratio, "calibration line, common part cancelled").unwrap().contribution;
         assert!(line_u < 1e-9, "a straight line with the zero taken off cancels entirely: {line_u}");
         assert!(found.line_u_if_apart.unwrap() > 1e-4);
+        let scatter = named(&found.ratio, SCATTER_IN_RATIO).unwrap().contribution;
+        let expected = line().fit.residual_sd_kn / 80.0 * 0.9_f64.hypot(1.0);
+        assert!((scatter / expected - 1.0).abs() < 1e-9, "{scatter}");
         let noise = named(&found.ratio, "noise of B").unwrap().contribution;
         assert!((noise - 0.9 * 0.02 / 80.0).abs() < 1e-15);
     }
