@@ -5,6 +5,7 @@
 
 use super::body::Asked;
 use super::budget_shown::{BudgetShown, MonteCarlo, Percent, Ratio, SimulatedShown, Tension, Torque};
+use super::gains::{RatioOf, ratio_of};
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::runs::no_run;
@@ -14,7 +15,7 @@ use axum::extract::State as Shared;
 use boltscribe_analysis::metrology::budget::Line;
 use boltscribe_analysis::metrology::monte_carlo::{Distribution, Simulated, simulate};
 use boltscribe_analysis::results::uncertainty::{
-    KnownFactor, KnownLine, LEVEL, Value as Valued, against, tension, torque,
+    KnownFactor, KnownLine, LEVEL, Value as Valued, tension, torque,
 };
 use boltscribe_analysis::results::{Entry, Figure, Measure};
 use boltscribe_model::setups::{GivenFactor, TestBolt};
@@ -122,9 +123,16 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     let others = others.map(|ids| details(reader, &ids)).transpose()?;
     let all: Vec<&RunDetail> = runs.iter().chain(others.iter().flatten()).collect();
     let mut notes = Vec::new();
-    let line = line(reader, &all, &mut notes)?;
-    let slope = line.as_ref().map(|line| line.fit.polynomial.coefficients[1]);
-    let figures = figures(&runs, query.measure, slope)?;
+    let ratio = others.as_ref().map(|others| ratio_of(reader, &runs, others, query.measure, &mut notes));
+    let (ratio, line, figures) = match ratio.transpose()? {
+        Some(RatioOf { against, line, one_gain, a }) => (Some((against, one_gain)), line, a),
+        None => {
+            let line = line(reader, &all, &mut notes)?;
+            let slope = line.as_ref().map(|line| line.fit.polynomial.coefficients[1]);
+            let figures = figures(&runs, query.measure, slope)?;
+            (None, line, figures)
+        }
+    };
     let found = tension(&figures, line.as_ref()).ok_or_else(|| Problem::unprocessable("runs: found none"))?;
     if found.outside {
         notes.push(
@@ -151,13 +159,6 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
     }
     let factor = factor(reader, &all, &mut notes)?;
     let torque = factor.map(|factor| torque(&found.mean, runs.len(), factor));
-    let ratio = match &others {
-        None => None,
-        Some(others) => {
-            let b = self::figures(others, query.measure, slope)?;
-            against(&figures, &b, line.as_ref())
-        }
-    };
     let simulated =
         query.monte_carlo.map(|trials| monte_carlo(&found.mean, torque.as_ref(), trials, query.seed));
     Ok(BudgetShown {
@@ -166,10 +167,10 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
         simulated: all.iter().any(|run| run.line.simulated),
         tension: Tension::of(&found.mean, 1.0),
         torque: torque.as_ref().map(|torque| Torque::of(torque, 1.0)),
-        ratio: ratio.as_ref().map(|found| Ratio {
+        ratio: ratio.as_ref().map(|(found, one_gain)| Ratio {
             percent: Percent::of(&found.ratio, 100.0),
             calibration_line_if_nothing_cancelled_percent: found.line_u_if_apart.map(|u| 100.0 * u),
-            cancels: cancels(factor.is_some(), line.is_some()),
+            cancels: cancels(factor.is_some(), line.is_some(), *one_gain),
         }),
         monte_carlo: simulated.transpose()?,
         notes,
@@ -177,9 +178,12 @@ fn answer(reader: &Reader, query: &BudgetQuery) -> Result<BudgetShown, Problem> 
 }
 
 /// What is common to both groups and so leaves no trace in their ratio.
-fn cancels(factor: bool, line: bool) -> Vec<&'static str> {
-    let mut words = vec!["gain of the cell and amplifier"];
-    if line {
+fn cancels(factor: bool, line: bool, one_gain: bool) -> Vec<&'static str> {
+    let mut words = Vec::new();
+    if one_gain {
+        words.push("gain of the cell and amplifier");
+    }
+    if one_gain && line {
         words.push("reference standard");
     }
     if factor {
@@ -281,7 +285,8 @@ pub(super) fn factor(
     }
 }
 
-/// Lines as distributions about nought: Student's t where an uncertainty is itself from a sample.
+/// What a budget is made of as distributions about zero: Student's t where an uncertainty is itself from a sample.
+/// Lines of one sample are drawn as one: their sum has one t, not the sum of two.
 fn distributions(value: &Valued) -> Vec<Distribution> {
     let of = |line: &Line| {
         if line.degrees_of_freedom.is_finite() {
@@ -290,7 +295,7 @@ fn distributions(value: &Valued) -> Vec<Distribution> {
             Distribution::Normal(0.0, line.contribution.abs())
         }
     };
-    value.budget.lines.iter().map(of).collect()
+    value.budget.parts().iter().map(of).collect()
 }
 
 fn monte_carlo(

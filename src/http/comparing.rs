@@ -15,7 +15,8 @@ use boltscribe_analysis::compare::{
     PiecesCompared, Question, SetupCompared, SetupsCompared, Totals, compare, of_pieces, of_setups,
     piece_effects, total,
 };
-use boltscribe_analysis::results::uncertainty::{KnownLine, LINE_IN_RATIO, against};
+use boltscribe_analysis::metrology::budget::{Budget, Line};
+use boltscribe_analysis::results::uncertainty::{KnownLine, LINE_IN_RATIO, SCATTER_IN_RATIO, against};
 use boltscribe_analysis::results::{Figure, Measure};
 use boltscribe_numerics::steadiness::{PATIENCE, Steadiness};
 use boltscribe_store::{Reader, RunId};
@@ -285,6 +286,12 @@ impl<'a> Asking<'a> {
         let names: Vec<Option<&str>> = counted.iter().map(|row| row.calibration.as_deref()).collect();
         let mut notes = Vec::new();
         let line = line_of(reader, &names, &mut notes)?;
+        if names.windows(2).any(|two| two[0] != two[1]) {
+            notes.push(
+                "percents across calibrations hold the difference of their gains, which does not cancel and is in no limit"
+                    .to_owned(),
+            );
+        }
         if warm_by_patience(self.trial) {
             notes.push(format!(
                 "the warm-up was not shown to be steady in {PATIENCE} runs: what the drift does not carry is in the percents"
@@ -295,7 +302,7 @@ impl<'a> Asking<'a> {
             return Ok(Totals { limits: Vec::new(), notes });
         };
         notes.push(
-            "low_total and high_total add what the calibration line leaves in a ratio; gain and reference cancel"
+            "low_total and high_total add what the calibration line and the scatter about it leave in a ratio; gain and reference cancel"
                 .to_owned(),
         );
         let figures = figures(reader, &counted)?;
@@ -330,8 +337,13 @@ fn figures(reader: &Reader, rows: &[&Reading]) -> Result<HashMap<RunId, Figure>,
 /// What a calibration leaves in the ratio of two groups; none where it does not tell their counts.
 fn left(own: &[Figure], base: &[Figure], line: &KnownLine) -> Option<Common> {
     let ratio = against(own, base, Some(line))?.ratio;
-    let of_line = ratio.budget.lines.iter().find(|l| l.name == LINE_IN_RATIO)?;
-    Some(Common { share_u: (of_line.contribution / ratio.value).abs(), freedom: of_line.degrees_of_freedom })
+    let of_line = |l: &Line| [LINE_IN_RATIO, SCATTER_IN_RATIO].contains(&l.name.as_str());
+    let left = Budget::new(ratio.budget.lines.into_iter().filter(of_line).collect());
+    let combined = (!left.lines.is_empty()).then(|| left.combine())?;
+    Some(Common {
+        share_u: (combined.standard_uncertainty / ratio.value).abs(),
+        freedom: combined.degrees_of_freedom,
+    })
 }
 
 /// Whether the trial went on although its rig was not shown to be warm.

@@ -6,6 +6,7 @@
 use super::accept_query::{AcceptQuery, RUNS_MAX, RUNS_MIN, is_possible, of_class};
 use super::body::Asked;
 use super::budgets::{any_simulated, details, factor, figures, line};
+use super::gains::ratio_of;
 use super::judged::{AcceptanceShown, JudgedUnit};
 use super::openapi::Refused;
 use super::problem::Problem;
@@ -17,7 +18,7 @@ use boltscribe_analysis::compare::ClassLimit;
 use boltscribe_analysis::compare::acceptance::{Acceptance, Decision, Limit, Measured, accept};
 use boltscribe_analysis::metrology::budget::Budget;
 use boltscribe_analysis::results::Measure;
-use boltscribe_analysis::results::uncertainty::{Value as Valued, against, tension, torque};
+use boltscribe_analysis::results::uncertainty::{Value as Valued, tension, torque};
 use boltscribe_model::time::day_utc;
 use boltscribe_report::trial::Statement;
 use boltscribe_store::{Reader, RunFilter, RunId, RunLine};
@@ -257,13 +258,8 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
             }
             let b = details(reader, &others)?;
             let simulated = simulated || any_simulated(&b);
-            let all: Vec<&_> = own.iter().chain(&b).collect();
-            let known = line(reader, &all, &mut notes)?;
-            let slope = known.as_ref().map(|known| known.fit.polynomial.coefficients[1]);
-            let (a, b) = (figures(&own, query.measure(), slope)?, figures(&b, query.measure(), slope)?);
-            let found = against(&a, &b, known.as_ref())
-                .ok_or_else(|| Problem::unprocessable("reference: expected figures above 0, found none"))?;
-            let mut value = found.ratio;
+            let found = ratio_of(reader, &own, &b, query.measure(), &mut notes)?;
+            let mut value = found.against.ratio;
             scale(&mut value, 100.0);
             let (own, unit) = ("repeatability of A", JudgedUnit::Percent);
             Ok(Judged { value, own, unit, limit: percent, simulated, notes })

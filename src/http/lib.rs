@@ -18,6 +18,7 @@ pub mod exporting;
 mod exporting_samples;
 pub mod figures;
 pub mod forward;
+mod gains;
 pub mod guard;
 pub mod health;
 mod health_shown;

@@ -61,14 +61,18 @@ fn rows(kept: &KeptCalibration, fit: &TensionFit) -> Vec<Row> {
     kept.taken.loads.iter().map(row).collect()
 }
 
+/// The estimate that the lines of the loads stem from.
+const RESIDUAL_SD: &str = "residual SD";
+
 /// Uncertainty of a tension read by the line once more, at these counts.
 fn expanded(kept: &KeptCalibration, fit: &TensionFit, counts: f64) -> Expanded {
     let tension = fit.tension(counts, 1);
     let freedom = kept.degrees_of_freedom as f64;
     let reference = tension.tension_kn.abs() * kept.taken.reference.standard_share();
     let budget = Budget::new(vec![
-        Line::sampled("line", tension.line_u_kn, freedom),
-        Line::sampled("scatter of readings", fit.residual_sd_kn, freedom),
+        // Both from the residual SD, so its degrees of freedom count once.
+        Line::sampled("line", tension.line_u_kn, freedom).from_estimate(RESIDUAL_SD),
+        Line::sampled("scatter of readings", fit.residual_sd_kn, freedom).from_estimate(RESIDUAL_SD),
         Line::known("reference standard", reference),
     ]);
     budget.combine().expand(LEVEL)

@@ -1,9 +1,11 @@
-//! Budgets of single runs take the low-pass that measured each of them.
+//! Budgets of single runs take the low-pass that measured each of them; ratios know whether gains are one.
 //!
 //! All figures are invented: a noise of 11/3 N at 2,000 samples/s, held tension and zero over half a second each.
 
 use crate::sample::{T0_NS, calibration, put, result, settings, whole};
 use crate::support::House;
+use axum::http::{Method, StatusCode};
+use boltscribe::metrology::kept::{KeptLoad, Reference, Taken};
 use boltscribe::store::{Recomputed, RunId, Write, Written};
 use serde_json::Value;
 
@@ -91,4 +93,101 @@ async fn where_a_stored_run_does_not_tell_its_low_pass_the_budget_says_so_and_av
     assert_is(found, MEDIAN * NOISE_KN);
     let notes = shown["notes"].to_string();
     assert!(notes.contains("run 1 does not tell by which low-pass it was measured"), "{notes}");
+}
+
+/// An invented calibration: 1e-4 kN a count with some scatter, against a reference of 0.2 % (k = 2).
+fn invented(name: &str) -> Taken {
+    let off = [0.0, 90.0, -70.0, 40.0, -60.0, 20.0];
+    let load = |i: usize| KeptLoad {
+        series: "1".into(),
+        up: true,
+        reference_kn: 20.0 * i as f64,
+        counts: 200_000.0 * i as f64 + off[i],
+        position_deg: None,
+    };
+    Taken {
+        name: name.into(),
+        degree: 1,
+        loads: (0..6).map(load).collect(),
+        reference: Reference {
+            standard: "reference cell".into(),
+            certificate: "K-1".into(),
+            uncertainty_percent: 0.2,
+            coverage_factor: 2.0,
+            valid_until: None,
+        },
+        performed_on: jiff::civil::date(2026, 5, 4),
+        performed_by: "Ana".into(),
+        valid_until: None,
+        item: None,
+        temperature_c: None,
+        humidity_percent: None,
+        note: None,
+    }
+}
+
+/// The same run once more, read by this calibration.
+async fn run_on(house: &House, rig: &str, name: &str) {
+    let kept = invented(name).keep().unwrap();
+    let mut settings = settings();
+    settings.calibration = Some(kept.line.clone());
+    if house.ask(Method::GET, &format!("/api/v1/calibrations/{name}"), None).await.0 != StatusCode::OK {
+        put(
+            &house.store,
+            "",
+            vec![Write::Calibration { utc_ns: T0_NS, who: "Ana".into(), kept: Box::new(kept) }],
+        );
+    }
+    let write = Write::Stream { started_utc_ns: T0_NS, settings: Box::new(settings) };
+    let Written::Stream(stream) = put(&house.store, rig, vec![write])[0] else { panic!() };
+    let mut result = result(1);
+    result.calibration = name.into();
+    put(&house.store, rig, whole(stream, result, 8000));
+}
+
+#[tokio::test]
+async fn a_gain_cancels_on_one_calibration_and_across_two_both_budgets_count() {
+    let house = House::new();
+    for (rig, name) in [("one", "cell-a"), ("one", "cell-a"), ("two", "cell-b")] {
+        run_on(&house, rig, name).await;
+    }
+    let ratio = async |runs| {
+        let shown = house.get(&format!("/api/v1/budget?measure=held&{runs}")).await;
+        (shown["ratio"].clone(), shown["notes"].to_string())
+    };
+    let (same, _) = ratio("runs=1&against=2").await;
+    assert!(same["cancels"].to_string().contains("gain"), "{same}");
+    let (apart, notes) = ratio("runs=1&against=3").await;
+    assert!(notes.contains("on 'cell-a' and the others on 'cell-b': the gain does not cancel"), "{notes}");
+    assert!(!apart["cancels"].to_string().contains("gain"), "{apart}");
+    assert!(apart["calibration_line_if_nothing_cancelled_percent"].is_null(), "{apart}");
+    let line = |name: &str| {
+        let lines = apart["lines"].as_array().unwrap();
+        let found =
+            lines.iter().find(|line| line["line"] == name).unwrap_or_else(|| panic!("{name}: {apart}"));
+        found["contribution_percent"].as_f64().unwrap()
+    };
+    // The reference has 0.2 % (k = 2), and the ratio is 100 %.
+    for name in ["reference standard of A", "reference standard of B"] {
+        assert!((line(name) - 0.1).abs() < 1e-9, "{apart}");
+    }
+    assert!(line("scatter about the line of A") > 0.0 && line("calibration line of B") > 0.0);
+    let u = |ratio: &Value| ratio["standard_uncertainty_percent"].as_f64().unwrap();
+    assert!(u(&apart) > u(&same).hypot(0.14), "{apart} {same}");
+}
+
+#[tokio::test]
+async fn runs_of_two_rigs_without_a_reference_have_no_ratio() {
+    let house = House::new();
+    for rig in ["one", "one", "two"] {
+        run_measured_by(&house, rig, 200.0);
+    }
+    house.get("/api/v1/budget?runs=1&against=2&measure=held").await;
+    let asked = "/api/v1/budget?runs=1&against=2,3&measure=held";
+    let (status, told) = house.refused(Method::GET, asked, None).await;
+    assert_eq!(status, 409);
+    assert!(
+        told.contains("do not have one gain") && told.contains("rig 'one'") && told.contains("rig 'two'"),
+        "{told}"
+    );
 }

@@ -330,6 +330,16 @@ fn a_tool_is_judged_against_a_reference_of_the_same_day_and_charted() {
     assert!(told.contains("cannot judge against an absolute limit"), "{told}");
     assert!(desk.fails(1, &["accept", "hammer", "--limit-kN", "70"]).contains("expected runs that count"));
 
+    // Equal readings, of which no scatter tells: the step of the dial, 0.1/√12, is left of the budget.
+    desk.done(&["setup", "tool", "add", "steady", "--anvil", "1/2", "--source", "battery"]);
+    desk.done(&["setup", "use", "direct", "--tool", "steady"]);
+    let equal: Vec<String> =
+        (0..3).map(|_| desk.json(&["runs", "enter", "77.5"])["id"].to_string()).collect();
+    let ids: Vec<&str> = equal.iter().map(String::as_str).collect();
+    let found = desk.json(&[&["runs", "budget", "--measure", "held"], &ids[..]].concat())["tension"].clone();
+    let u = found["standard_uncertainty_kN"].as_f64().unwrap();
+    assert!((u - 0.1 / 12.0_f64.sqrt()).abs() < 1e-9, "{found}");
+
     let chart = desk.json(&["history", "wrench", "--measure", "held", "--least-kN", "70"]);
     assert_eq!((&chart["runs"], &chart["setup"]), (&json!(5), &json!("direct")));
     // Mean 76.0; mean moving range (0.3 + 0.2 + 0.4 + 0.4)/4 = 0.325; limits at 2.66 of it (ISO 7870-2).

@@ -1,10 +1,15 @@
 //! The uncertainty budget of the GUM (JCGM 100): lines, combined uncertainty, effective degrees of freedom,
 //! coverage.
 //!
-//! Lines are uncorrelated unless a correlation is given. Sensitivities may be found from the model by central
+//! Lines are uncorrelated unless a correlation is given; lines of one estimate of variance share its degrees of
+//! freedom. Sensitivities may be found from the model by central
 //! differences. Must not know what is measured.
 
 use boltscribe_numerics::distributions::t_two_sided_quantile;
+
+/// Share by which degrees of freedom may lie below a whole number by rounding alone: 3 come out of sums of squares as
+/// 2.999999999999999, whose t would be that of 2.
+const ROUNDING: f64 = 1e-9;
 
 /// One source of uncertainty.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,19 +20,28 @@ pub struct Line {
     pub contribution: f64,
     /// Degrees of freedom; infinite where the uncertainty is taken as known.
     pub degrees_of_freedom: f64,
+    /// The estimate of variance that it stems from, where other lines may stem from the same; none: its own.
+    pub estimate: Option<&'static str>,
 }
 
 impl Line {
     /// A line of known uncertainty, in units of the result.
     #[must_use]
     pub fn known(name: impl Into<String>, contribution: f64) -> Self {
-        Self { name: name.into(), contribution, degrees_of_freedom: f64::INFINITY }
+        Self::sampled(name, contribution, f64::INFINITY)
     }
 
     /// A line from a sample with so many degrees of freedom.
     #[must_use]
     pub fn sampled(name: impl Into<String>, contribution: f64, degrees_of_freedom: f64) -> Self {
-        Self { name: name.into(), contribution, degrees_of_freedom }
+        Self { name: name.into(), contribution, degrees_of_freedom, estimate: None }
+    }
+
+    /// The same line, from an estimate of variance that other lines of this name for it share. Errors stay
+    /// uncorrelated; what is shared is how well their size is known.
+    #[must_use]
+    pub fn from_estimate(self, estimate: &'static str) -> Self {
+        Self { estimate: Some(estimate), ..self }
     }
 
     /// A value known to lie evenly within ± `half_width`: u = half-width/√3 (JCGM 100, 4.3.7).
@@ -77,19 +91,57 @@ impl Budget {
         Self { lines, correlations: Vec::new() }
     }
 
+    /// The lines as parts that know nothing of each other's size: lines of one estimate of variance are one
+    /// part, which has the estimate's degrees of freedom.
+    ///
+    /// The formula of Welch and Satterthwaite wants estimates that are independent (JCGM 100, G.4.1). s²·a and
+    /// s²·b of one s² with ν are not, but their sum s²·(a + b) has ν just as s² has.
+    #[must_use]
+    pub fn parts(&self) -> Vec<Line> {
+        let mut parts: Vec<(Line, f64)> = Vec::new();
+        let mut part_of = Vec::with_capacity(self.lines.len());
+        for line in &self.lines {
+            let shared = |(part, _): &(Line, f64)| line.estimate.is_some() && part.estimate == line.estimate;
+            let at = parts.iter().position(shared).unwrap_or(parts.len());
+            match parts.get_mut(at) {
+                Some((part, variance)) => {
+                    *variance += line.contribution * line.contribution;
+                    part.degrees_of_freedom = part.degrees_of_freedom.min(line.degrees_of_freedom);
+                }
+                None => parts.push((line.clone(), line.contribution * line.contribution)),
+            }
+            part_of.push(at);
+        }
+        for correlation in &self.correlations {
+            let at = part_of.get(correlation.0);
+            if at.is_some()
+                && at == part_of.get(correlation.1)
+                && let Some((_, variance)) = at.and_then(|at| parts.get_mut(*at))
+            {
+                *variance += self.between(correlation);
+            }
+        }
+        let whole =
+            |(part, variance): (Line, f64)| Line { contribution: libm::sqrt(variance.max(0.0)), ..part };
+        parts.into_iter().map(whole).collect()
+    }
+
+    /// What the correlation of two lines adds to the variance.
+    fn between(&self, (i, j, r): &(usize, usize, f64)) -> f64 {
+        let both = self.lines.get(*i).zip(self.lines.get(*j));
+        both.map_or(0.0, |(a, b)| 2.0 * r * a.contribution * b.contribution)
+    }
+
     /// Combines the lines (JCGM 100, 5.1.2, 5.2.2 and G.4.1).
     ///
-    /// The formula of Welch and Satterthwaite holds for uncorrelated lines; correlations count in the
-    /// combined uncertainty and leave the lines' own terms as they are.
+    /// The formula of Welch and Satterthwaite is taken over [`Self::parts`]. Correlations between parts count in
+    /// the combined uncertainty and leave the parts' own terms as they are.
     #[must_use]
     pub fn combine(&self) -> Combined {
         let own: f64 = self.lines.iter().map(|l| l.contribution * l.contribution).sum();
-        let between = |(i, j, r): &(usize, usize, f64)| {
-            let both = self.lines.get(*i).zip(self.lines.get(*j));
-            both.map_or(0.0, |(a, b)| 2.0 * r * a.contribution * b.contribution)
-        };
-        let variance = (own + self.correlations.iter().map(between).sum::<f64>()).max(0.0);
-        let terms: f64 = self.lines.iter().map(|l| l.contribution.powi(4) / l.degrees_of_freedom).sum();
+        let variance = (own + self.correlations.iter().map(|c| self.between(c)).sum::<f64>()).max(0.0);
+        let term = |part: &Line| part.contribution.powi(4) / part.degrees_of_freedom;
+        let terms: f64 = self.parts().iter().map(term).sum();
         let degrees_of_freedom = if terms > 0.0 { variance * variance / terms } else { f64::INFINITY };
         let largest = self.lines.iter().max_by(|a, b| a.contribution.abs().total_cmp(&b.contribution.abs()));
         let share = |l: &Line| (l.name.clone(), l.contribution * l.contribution / own);
@@ -106,7 +158,8 @@ impl Combined {
     /// number (JCGM 100, G.4.1), at least 1.
     #[must_use]
     pub fn expand(&self, level: f64) -> Expanded {
-        let degrees_of_freedom = libm::floor(self.degrees_of_freedom).max(1.0);
+        let whole = self.degrees_of_freedom * (1.0 + ROUNDING);
+        let degrees_of_freedom = libm::floor(whole).max(1.0);
         let coverage_factor = t_two_sided_quantile(level, degrees_of_freedom);
         Expanded {
             uncertainty: coverage_factor * self.standard_uncertainty,
@@ -170,5 +223,25 @@ mod tests {
         assert!((found.expand(0.95).coverage_factor - 2.570_581_835_6).abs() < 1e-9);
         let nothing = Budget::default().combine();
         assert_eq!((nothing.standard_uncertainty, nothing.dominating), (0.0, None));
+    }
+
+    #[test]
+    fn lines_of_one_estimate_have_its_degrees_of_freedom_together() {
+        let line = |u| Line::sampled("a", u, 2.0).from_estimate("s");
+        let shared = Budget::new(vec![line(3.0), Line::known("b", 0.0), line(4.0)]);
+        // 5² has 2 degrees of freedom; two estimates of their own would have 5⁴/(3⁴/2 + 4⁴/2) = 3.71.
+        assert!((shared.combine().degrees_of_freedom - 2.0).abs() < 1e-12);
+        assert_eq!(shared.combine().standard_uncertainty, 5.0);
+        let parts: Vec<f64> = shared.parts().iter().map(|part| part.contribution).collect();
+        assert_eq!(parts, [5.0, 0.0]);
+        let apart = Budget::new(vec![Line::sampled("a", 3.0, 2.0), Line::sampled("a", 4.0, 2.0)]).combine();
+        assert!((apart.degrees_of_freedom - 625.0 / 168.5).abs() < 1e-12);
+        for part in 1..100 {
+            let lines = [1.0, 1.0 / f64::from(part)].map(|u| Line::sampled("a", u, 3.0).from_estimate("s"));
+            assert_eq!(Budget::new(lines.to_vec()).combine().expand(0.95).degrees_of_freedom, 3.0);
+        }
+        let correlated = Budget { correlations: vec![(0, 2, -1.0)], ..shared };
+        assert!((correlated.combine().degrees_of_freedom - 2.0).abs() < 1e-12);
+        assert_eq!(correlated.combine().standard_uncertainty, 1.0);
     }
 }

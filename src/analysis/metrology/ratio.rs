@@ -1,7 +1,8 @@
 //! The ratio of two tensions by one calibration line: percent of baseline, with what cancels.
 //!
 //! Both tensions come through the same coefficients, so u²(R) = gA'V·gA + gB'V·gB − 2·gA'V·gB: the gain
-//! drops out to first order, zero and curvature do not. Must not know what was coupled.
+//! drops out to first order, zero and curvature do not. How far the cell lies off the line at each of the two loads
+//! drops out only where the loads are equal. Must not know what was coupled.
 
 use super::tension_fit::TensionFit;
 
@@ -14,7 +15,10 @@ pub struct Ratio {
     pub line_u: f64,
     /// The same with the covariance left out: what a naive budget would say.
     pub line_u_without_covariance: f64,
-    /// With the readings' own uncertainties added.
+    /// From the scatter about the line, independent at two loads and the same at one. Between loads that are near each
+    /// other it is common in part, so this is too large rather than too small.
+    pub scatter_u: f64,
+    /// Of line, scatter and the readings' own uncertainties.
     pub standard_uncertainty: f64,
 }
 
@@ -53,13 +57,19 @@ pub fn ratio(fit: &TensionFit, a: Read, b: Read) -> Option<Ratio> {
     let variance = |g: &[f64]| fit.residual_sd_kn * fit.residual_sd_kn * line.unscaled_variance(g);
     let line_variance = variance(&both).max(0.0);
     let apart = variance(&gradient_a) + variance(&gradient_b);
+    // What lies off the line by the same e at one load makes (A + e)/(B + e), which moves by (1 − R)·e/B.
+    let scatter = if a.counts == b.counts { (1.0 - ratio).abs() } else { libm::hypot(1.0, ratio) };
+    let scatter_u = fit.residual_sd_kn * scatter / tension_b.abs();
     let reading_a = a.reading_u_kn / tension_b;
     let reading_b = b.reading_u_kn * ratio / tension_b;
     Some(Ratio {
         ratio,
         line_u: libm::sqrt(line_variance),
         line_u_without_covariance: libm::sqrt(apart),
-        standard_uncertainty: libm::sqrt(line_variance + reading_a * reading_a + reading_b * reading_b),
+        scatter_u,
+        standard_uncertainty: libm::sqrt(
+            line_variance + scatter_u * scatter_u + reading_a * reading_a + reading_b * reading_b,
+        ),
     })
 }
 
@@ -82,6 +92,18 @@ mod tests {
         let found = ratio(&line(), read(30_000.0), read(40_000.0)).unwrap();
         assert!((found.ratio - 29_900.0 / 39_900.0).abs() < 1e-12);
         assert!(found.line_u < 1e-12 && found.line_u_without_covariance > 1e-4);
+    }
+
+    #[test]
+    fn scatter_about_the_line_cancels_only_where_the_loads_are_equal() {
+        let read = |counts| Read { counts, zero_counts: Some(100.0), reading_u_kn: 0.0 };
+        let fit = line();
+        let found = ratio(&fit, read(20_000.0), read(40_000.0)).unwrap();
+        let tension = fit.polynomial.value(40_000.0) - fit.polynomial.value(100.0);
+        let expected = fit.residual_sd_kn / tension * found.ratio.hypot(1.0);
+        assert!((found.scatter_u / expected - 1.0).abs() < 1e-12, "{found:?}");
+        assert!((found.standard_uncertainty / expected - 1.0).abs() < 1e-6, "the line cancels: {found:?}");
+        assert_eq!(ratio(&fit, read(40_000.0), read(40_000.0)).unwrap().scatter_u, 0.0);
     }
 
     #[test]

@@ -34,6 +34,9 @@ const OVERSHOOT: f64 = 0.108;
 const NOISE: [&str; 2] = ["noise", "noise (low-pass not known: nothing averaged)"];
 /// The same for the zero.
 const ZERO: [&str; 2] = ["zero", "zero (low-pass not known: nothing averaged)"];
+/// Names of the lines of the smallest step that can be read: of a cell's counts, and of a dial.
+const RESOLUTION: &str = "resolution";
+const RESOLUTION_OF_DIAL: &str = "resolution of the dial";
 /// Where blows are not seen, seconds.
 const INTERVAL_UNSEEN_S: f64 = 0.1;
 
@@ -46,6 +49,14 @@ pub struct Figure {
     pub zero_kn: Option<f64>,
     /// Lines of this run alone, kN.
     pub lines: Vec<Line>,
+}
+
+impl Figure {
+    /// The line of the smallest step that can be read; none where the figure has no such step.
+    #[must_use]
+    pub fn resolution(&self) -> Option<&Line> {
+        self.lines.iter().find(|line| [RESOLUTION, RESOLUTION_OF_DIAL].contains(&line.name.as_str()))
+    }
 }
 
 impl Measure {
@@ -74,7 +85,7 @@ impl Measure {
                     Self::Gate | Self::Plateau => None,
                 }?;
                 let step = read.reading.resolution.kn();
-                let lines = vec![Line::rectangular("resolution of the dial", 0.5 * step, 1.0)];
+                let lines = vec![Line::rectangular(RESOLUTION_OF_DIAL, 0.5 * step, 1.0)];
                 Some(Figure { value_kn: value.kn(), zero_kn: None, lines })
             }
         }
@@ -109,7 +120,7 @@ impl Measure {
         lines.push(Line::known(name(ZERO), MEDIAN * averaged(HALF_SECOND)));
         if let Some(slope) = kn_per_count {
             // Of the figure and of its zero.
-            lines.push(Line::rectangular("resolution", 0.5 * slope.abs(), libm::sqrt(2.0)));
+            lines.push(Line::rectangular(RESOLUTION, 0.5 * slope.abs(), libm::sqrt(2.0)));
         }
         Some(Figure { value_kn: value.kn(), zero_kn: Some(record.zero.kn()), lines })
     }

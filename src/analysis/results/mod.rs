@@ -4,6 +4,8 @@
 //! Knows runs, setups and the constants given to it; must not know bytes or SQL.
 
 pub mod by_hand;
+#[cfg(test)]
+mod coverage_tests;
 pub mod dial;
 pub mod flags;
 pub mod measure_of;

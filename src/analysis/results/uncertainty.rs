@@ -1,7 +1,7 @@
 //! The uncertainty of a figure of one run, of the mean of several, and of a ratio of two (JCGM 100).
 //!
 //! One run: what is uncertain about it alone, and what its calibration brings. A mean: how the runs scatter takes
-//! the place of the former. A ratio: what is common to both cancels as far as it is common. Which calibration
+//! the place of the former, but for the smallest step that can be read. A ratio: what is common to both cancels as far as it is common. Which calibration
 //! and bolt belong to the runs is the caller's to know.
 
 use super::measure_of::Figure;
@@ -12,6 +12,14 @@ use boltscribe_numerics::moments;
 
 /// Name of the line that a calibration leaves in a ratio.
 pub const LINE_IN_RATIO: &str = "calibration line, common part cancelled";
+
+/// Name of the line of what lies off the line at the two loads.
+pub const SCATTER_IN_RATIO: &str = "scatter about the line, at both loads";
+
+/// The estimate of variance that all lines of a calibration's loads stem from: their residual SD.
+const SCATTER_OF_LOADS: &str = "loads about the line";
+/// That of the lines of a bolt factor: the SD between its tightenings.
+const SCATTER_OF_FACTOR: &str = "tightenings about their mean";
 
 /// Coverage probability.
 pub const LEVEL: f64 = 0.95;
@@ -78,6 +86,16 @@ fn value(value: f64, lines: Vec<Line>) -> Value {
     Value { value, budget, combined, expanded }
 }
 
+/// The greatest smallest step of these figures.
+///
+/// It stays in a mean as it is (JCGM 100, F.2.2.1). Where runs repeat within a step, all are rounded the same way by
+/// the same amount, so their mean is as far off as each of them: it does not shrink with their number. Where they
+/// scatter over many steps their SD holds the rounding already, and it adds next to nothing.
+fn coarsest(figures: &[Figure]) -> Option<&Line> {
+    let steps = figures.iter().filter_map(Figure::resolution);
+    steps.max_by(|a, b| a.contribution.abs().total_cmp(&b.contribution.abs()))
+}
+
 /// What is uncertain about the mean apart from the calibration.
 fn own_lines(figures: &[Figure]) -> Option<(f64, Vec<Line>)> {
     let values: Vec<f64> = figures.iter().map(|figure| figure.value_kn).collect();
@@ -86,7 +104,8 @@ fn own_lines(figures: &[Figure]) -> Option<(f64, Vec<Line>)> {
         (_, [only]) => only.lines.clone(),
         (Some(sd), _) => {
             let n = values.len() as f64;
-            vec![Line::sampled("repeatability", sd / libm::sqrt(n), n - 1.0)]
+            let repeats = Line::sampled("repeatability", sd / libm::sqrt(n), n - 1.0);
+            std::iter::once(repeats).chain(coarsest(figures).cloned()).collect()
         }
         (None, _) => return None,
     };
@@ -117,8 +136,9 @@ pub fn tension(figures: &[Figure], line: Option<&KnownLine>) -> Option<Tension> 
         let freedom = fit.polynomial.centred.degrees_of_freedom as f64;
         let weights: Vec<f64> =
             fit.polynomial.row(at).iter().zip(fit.polynomial.row(zero)).map(|(a, z)| a - z).collect();
-        lines.push(Line::sampled("calibration line", fit.line_u_kn(&weights), freedom));
-        lines.push(Line::sampled("scatter about the line", fit.residual_sd_kn, freedom));
+        let of_line = |name: &str, u_kn| Line::sampled(name, u_kn, freedom).from_estimate(SCATTER_OF_LOADS);
+        lines.push(of_line("calibration line", fit.line_u_kn(&weights)));
+        lines.push(of_line("scatter about the line", fit.residual_sd_kn));
         lines.push(Line::known("reference standard", mean.abs() * line.reference_share));
         let (low, high) = fit.polynomial.range;
         outside = !(low..=high).contains(&at);
@@ -140,14 +160,29 @@ pub fn torque(tension: &Value, runs: usize, factor: KnownFactor) -> Value {
         .collect();
     let n = f64::from(factor.tightenings.max(2));
     let between = torque * factor.sd / factor.factor;
-    lines.push(Line::sampled("bolt factor, its mean", between / libm::sqrt(n), n - 1.0));
+    let of_factor = |name: &str, u| Line::sampled(name, u, n - 1.0).from_estimate(SCATTER_OF_FACTOR);
+    lines.push(of_factor("bolt factor, its mean", between / libm::sqrt(n)));
     // Each run is a tightening of its own with a friction of its own. The scatter of several holds it already.
     if runs == 1 {
-        lines.push(Line::sampled("bolt factor, this tightening", between, n - 1.0));
+        lines.push(of_factor("bolt factor, this tightening", between));
     }
     lines.push(Line::known("hand wrench", torque * factor.wrench_share));
     value(torque, lines)
 }
+
+/// The lines of one side of a ratio: named after it, their estimates its own.
+fn side(lines: Vec<Line>, (word, estimate): (&str, &'static str), by: f64) -> impl Iterator<Item = Line> {
+    lines.into_iter().map(move |l| Line {
+        name: format!("{} of {word}", l.name),
+        contribution: l.contribution * by,
+        estimate: l.estimate.map(|_| estimate),
+        ..l
+    })
+}
+
+/// The two sides, and the estimate that lines of each side's calibration stem from where each has its own.
+const A: (&str, &str) = ("A", "loads of A about their line");
+const B: (&str, &str) = ("B", "loads of B about their line");
 
 /// The ratio of A to B on one calibration, one bolt and lubricant; none where one of them is none or B is zero.
 #[must_use]
@@ -157,14 +192,8 @@ pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<A
         return None;
     }
     let plain = mean_a / mean_b;
-    let of = |lines: Vec<Line>, word: &str, by: f64| -> Vec<Line> {
-        lines
-            .into_iter()
-            .map(|l| Line { name: format!("{} of {word}", l.name), contribution: l.contribution * by, ..l })
-            .collect()
-    };
-    let mut lines = of(lines_a, "A", 1.0 / mean_b);
-    lines.extend(of(lines_b, "B", plain / mean_b));
+    let mut lines: Vec<Line> = side(lines_a, A, 1.0 / mean_b).collect();
+    lines.extend(side(lines_b, B, plain / mean_b));
     let mut apart = None;
     if let Some(known) = line
         && let (Some(at_a), Some(at_b)) = (counts(a, &known.fit), counts(b, &known.fit))
@@ -172,10 +201,30 @@ pub fn against(a: &[Figure], b: &[Figure], line: Option<&KnownLine>) -> Option<A
         let read = |(counts, zero): (f64, f64)| Read { counts, zero_counts: Some(zero), reading_u_kn: 0.0 };
         let found = ratio(&known.fit, read(at_a), read(at_b))?;
         let freedom = known.fit.polynomial.centred.degrees_of_freedom as f64;
-        lines.push(Line::sampled(LINE_IN_RATIO, found.line_u, freedom));
+        let of_line = |name: &str, u| Line::sampled(name, u, freedom).from_estimate(SCATTER_OF_LOADS);
+        lines.push(of_line(LINE_IN_RATIO, found.line_u));
+        lines.push(of_line(SCATTER_IN_RATIO, found.scatter_u));
         apart = Some(found.line_u_without_covariance);
     }
     Some(Against { ratio: value(plain, lines), line_u_if_apart: apart })
+}
+
+/// The ratio of A to B, each on a calibration of its own: all that is uncertain about either counts, and nothing of
+/// the calibrations cancels.
+///
+/// The references are taken as independent. Where one standard loaded both, its share cancels in part, so the
+/// uncertainty is too large rather than too small. None where one of them is none or does not tell its counts, or B is
+/// zero.
+#[must_use]
+pub fn against_apart(a: &[Figure], line_a: &KnownLine, b: &[Figure], line_b: &KnownLine) -> Option<Against> {
+    let (a, b) = (tension(a, Some(line_a))?, tension(b, Some(line_b))?);
+    if b.mean.value == 0.0 || a.without_calibration || b.without_calibration {
+        return None;
+    }
+    let plain = a.mean.value / b.mean.value;
+    let by = 1.0 / b.mean.value;
+    let lines = side(a.mean.budget.lines, A, by).chain(side(b.mean.budget.lines, B, plain * by));
+    Some(Against { ratio: value(plain, lines.collect()), line_u_if_apart: None })
 }
 
 #[cfg(test)]
@@ -218,6 +267,24 @@ mod tests {
     }
 
     #[test]
+    fn equal_readings_of_a_dial_keep_its_step_in_their_mean_and_in_a_ratio() {
+        let read = |value_kn| {
+            let lines = vec![Line::rectangular("resolution of the dial", 0.25, 1.0)];
+            Figure { value_kn, zero_kn: None, lines }
+        };
+        let (a, b) = ([read(77.5), read(77.5), read(77.5)], [read(80.0), read(80.0)]);
+        let mean = tension(&a, None).unwrap().mean;
+        // JCGM 100, F.2.2.1: u = step/√12, however many readings are equal.
+        let step = 0.5 / 12.0_f64.sqrt();
+        assert!((mean.combined.standard_uncertainty - step).abs() < 1e-15, "{mean:?}");
+        assert!((mean.expanded.uncertainty - 1.959_963_984_5 * step).abs() < 1e-9);
+        let ratio = against(&a, &b, None).unwrap().ratio;
+        let expected = 77.5 / 80.0 * (step / 77.5).hypot(step / 80.0);
+        assert!((ratio.combined.standard_uncertainty / expected - 1.0).abs() < 1e-12, "{ratio:?}");
+        assert!(named(&ratio, "resolution of the dial of A").is_some());
+    }
+
+    #[test]
     fn a_figure_beyond_the_loads_is_told_and_no_calibration_too() {
         assert!(!tension(&[figure(150.0)], Some(&line())).unwrap().outside);
         assert!(tension(&[figure(250.0)], Some(&line())).unwrap().outside);
@@ -232,8 +299,28 @@ mod tests {
         let line_u = named(&found.ratio, "calibration line, common part cancelled").unwrap().contribution;
         assert!(line_u < 1e-9, "a straight line with the zero taken off cancels entirely: {line_u}");
         assert!(found.line_u_if_apart.unwrap() > 1e-4);
+        let scatter = named(&found.ratio, SCATTER_IN_RATIO).unwrap().contribution;
+        let expected = line().fit.residual_sd_kn / 80.0 * 0.9_f64.hypot(1.0);
+        assert!((scatter / expected - 1.0).abs() < 1e-9, "{scatter}");
         let noise = named(&found.ratio, "noise of B").unwrap().contribution;
         assert!((noise - 0.9 * 0.02 / 80.0).abs() < 1e-15);
+    }
+
+    #[test]
+    fn across_two_calibrations_nothing_of_them_cancels() {
+        let (a, b) = ([figure(72.0)], [figure(80.0)]);
+        let found = against_apart(&a, &line(), &b, &line()).unwrap();
+        assert!((found.ratio.value - 0.9).abs() < 1e-12 && found.line_u_if_apart.is_none());
+        // 0.1 % of each, and of each its line and the scatter about it.
+        let reference = |of: &str| named(&found.ratio, &format!("reference standard of {of}")).unwrap();
+        assert!((reference("A").contribution - 0.9 * 0.001).abs() < 1e-12);
+        assert!((reference("B").contribution - 0.9 * 0.001).abs() < 1e-12);
+        let of = |figure: &[Figure]| tension(figure, Some(&line())).unwrap().mean;
+        let share = |value: &Value| value.combined.standard_uncertainty / value.value;
+        let expected = 0.9 * share(&of(&a)).hypot(share(&of(&b)));
+        assert!((found.ratio.combined.standard_uncertainty / expected - 1.0).abs() < 1e-12);
+        // The loads of A tell nothing of the SD of B: each has its 9 degrees of freedom.
+        assert!(found.ratio.budget.parts().iter().filter(|part| part.degrees_of_freedom == 9.0).count() == 2);
     }
 
     #[test]
