@@ -181,6 +181,9 @@ impl Core {
                 stream.piece(at, piece, out);
             }
         });
+        if let (Frame::Refusal { fault, about, detail }, Some(asking)) = (frame, &mut self.asking) {
+            asking.refused(at, *about, *fault, *detail);
+        }
         if let Frame::Identity(identity) = frame {
             self.asked_identity = None;
             if let Some(asking) = &mut self.asking {
@@ -226,3 +229,7 @@ fn tell(
         out.push(Output::Fault(Fault { kind: kind.to_owned(), detail }));
     }
 }
+
+#[cfg(test)]
+#[path = "device_tests.rs"]
+mod device_tests;
