@@ -51,6 +51,11 @@ impl Device {
         (at_ns.saturating_sub(self.booted_ns) * TICK_HZ / 1_000_000_000) as u32
     }
 
+    /// It restarts, and the line loses its Identity.
+    fn boot_unheard(&mut self, at_ns: u64) {
+        (self.booted_ns, self.sampling, self.waiting) = (at_ns, None, 0);
+    }
+
     fn identity(&self) -> Vec<u8> {
         frame_of(&Message::Identity(Identity {
             serial: "TEST-1",
@@ -210,4 +215,75 @@ fn a_device_that_settles_for_longer_than_the_first_patience_is_waited_for_longer
     let starts = &line.device.starts_ns;
     assert_eq!(starts.len(), 2, "{starts:?}");
     assert!(line.samples_in() > 10_000, "{}", line.samples_in());
+}
+
+/// What was said after a time that a store would keep: each is a row.
+fn rows_after(line: &Line, from_ns: u64) -> Vec<String> {
+    let row = |output: &Output| match output {
+        Output::Fault(fault) => Some(fault.kind.clone()),
+        Output::Event(Event::Stale { stale }) => Some(format!("stale {stale}")),
+        _ => None,
+    };
+    line.said.iter().filter(|(at, _)| *at > from_ns).filter_map(|(_, output)| row(output)).collect()
+}
+
+/// The last word on whether the device answers without samples.
+fn unsampled(line: &Line) -> bool {
+    let last = line.said.iter().rev().find_map(|(_, output)| match output {
+        Output::Event(Event::Unsampled { answers }) => Some(*answers),
+        _ => None,
+    });
+    last == Some(true)
+}
+
+#[test]
+fn a_restart_whose_identity_is_lost_is_seen_in_the_tick_of_the_next_status() {
+    // After 10 s; and after 50 min, where the tick of 2^32 µs seems to have run ahead.
+    for before_s in [10.0, 3000.0] {
+        let mut line = Line::new(Device::new(80, 8, 0));
+        line.pass(before_s);
+        let (boot_ns, starts) = (line.now_ns, line.device.starts_ns.len());
+        line.device.boot_unheard(boot_ns);
+        line.pass(3.0);
+        let again = &line.device.starts_ns[starts..];
+        assert_eq!(again.len(), 1, "{again:?}");
+        // A status a second, a quarter of a second, two frames of 0.1 s, a tick of 0.05 s.
+        assert!(again[0] - boot_ns <= 1_550_000_000, "after {} ns", again[0] - boot_ns);
+        let before = line.samples_in();
+        line.pass(10.0);
+        assert!(line.samples_in() >= before + 790, "samples flow again");
+        let rows = rows_after(&line, boot_ns);
+        assert_eq!(rows.iter().filter(|row| *row == "started-again").count(), 1, "{rows:?}");
+        assert!(rows.len() <= 3, "{rows:?}");
+    }
+}
+
+#[test]
+fn a_device_that_answers_without_sampling_is_started_ever_more_rarely_and_reported_once() {
+    let mut line = Line::new(Device::new(2000, 20, 0));
+    line.pass(5.0);
+    let halt_ns = line.now_ns;
+    line.device.halted = true;
+    line.pass(100.0);
+    // 2 s and 677 samples of 0.5 ms, then doubling to 60 s, each with a tick of 0.05 s.
+    let waits: Vec<f64> = line.device.starts_ns.windows(2).map(|w| (w[1] - w[0]) as f64 / 1e9).collect();
+    assert_eq!(waits.len(), 5, "{waits:?}");
+    for (wait, due) in waits[1..].iter().zip([4.68, 9.35, 18.71, 37.42]) {
+        assert!((wait - due).abs() < 0.06, "{waits:?}");
+    }
+    assert_eq!(rows_after(&line, halt_ns), ["stale true", "started-again"]);
+    assert!(unsampled(&line), "shown while it lasts");
+    line.device.halted = false;
+    line.pass(70.0);
+    assert!(!unsampled(&line));
+    assert_eq!(rows_after(&line, halt_ns), ["stale true", "started-again", "stale false"]);
+}
+
+#[test]
+fn a_slow_stream_of_long_frames_is_not_stale_between_them() {
+    let mut line = Line::new(Device::new(80, 64, 0));
+    line.pass(2.0);
+    let from_ns = line.now_ns;
+    line.pass(20.0);
+    assert_eq!(rows_after(&line, from_ns), Vec::<String>::new());
 }

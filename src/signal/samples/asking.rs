@@ -3,6 +3,7 @@
 //! SPEC.md section 7 gives the conversation. Knows only the pipeline's clock. A Start begins sampling from its
 //! beginning, so it is repeated only where the slowest device that SPEC.md allows would have delivered.
 
+use crate::frames::{Frame, Identity, SampleFrame};
 use boltscribe_model::time::MonoNs;
 use boltscribe_wire::{Fault, MAX_FRAME, MAX_SAMPLES_24, Message, Start, encode, id};
 
@@ -19,6 +20,12 @@ const SETTLE_NS: u64 = 2 * SECOND;
 const PATIENCE_NS_MAX: u64 = 60 * SECOND;
 /// Doublings after which any wait has passed `PATIENCE_NS_MAX`: 2 s × 2^5 = 64 s.
 const DOUBLINGS_MAX: u32 = 5;
+
+/// After a tick that does not follow, samples are waited for this long and for two frames more.
+const FELL_NS: u64 = SECOND / 4;
+/// A tick may run ahead of the host's clock by this much, and by as much again as time has passed, seconds:
+/// bytes wait in queues.
+const AHEAD_S: f64 = 10.0;
 
 /// How long samples may take after a Start, as long as it was the first: settling, and filling the longest frame.
 fn patience_ns(rate_hz: u32) -> u64 {
@@ -66,9 +73,17 @@ pub struct Asking {
     started: Option<MonoNs>,
     /// When it is due, whatever the patience.
     due: Option<MonoNs>,
-    /// Starts in vain since the device said who it is.
+    /// Starts in vain since the device said who it is, or sampled for as long as is waited for a first sample.
     vain: u32,
-    samples_heard: bool,
+    /// When samples came last since a Start.
+    sampled: Option<MonoNs>,
+    /// The longest frame of samples yet, device time.
+    frame_ns: u64,
+    ticks_per_s: f64,
+    /// Tick of the last status, and when it came.
+    tick: Option<(MonoNs, u32)>,
+    /// Said already that the device sends no samples.
+    told: bool,
 }
 
 impl Asking {
@@ -85,7 +100,11 @@ impl Asking {
             started: None,
             due: None,
             vain: 0,
-            samples_heard: false,
+            sampled: None,
+            frame_ns: 0,
+            ticks_per_s: f64::INFINITY,
+            tick: None,
+            told: false,
         }
     }
 
@@ -96,6 +115,8 @@ impl Asking {
         self.asked = None;
         self.polled = None;
         self.heard = at;
+        self.tick = None;
+        self.told = false;
         self.forget_start();
     }
 
@@ -103,29 +124,63 @@ impl Asking {
         self.started = None;
         self.due = None;
         self.vain = 0;
-        self.samples_heard = false;
+        self.sampled = None;
     }
 
     /// A good frame was heard.
-    pub fn heard(&mut self, at: MonoNs, samples: bool) {
+    pub fn heard(&mut self, at: MonoNs, frame: &Frame<'_>) {
         self.heard = at;
-        if samples {
-            self.samples_heard = true;
-            self.due = None;
+        match frame {
+            Frame::Samples(samples) => self.sampled(at, samples),
+            Frame::Status(status) => self.status(at, status.tick),
+            _ => {}
         }
+    }
+
+    fn sampled(&mut self, at: MonoNs, samples: &SampleFrame<'_>) {
+        self.sampled = Some(at);
+        self.due = None;
+        let length_s = samples.counts.len() as f64 * f64::from(samples.ticks_per_sample) / self.ticks_per_s;
+        self.frame_ns = self.frame_ns.max((length_s * SECOND as f64) as u64).min(PATIENCE_NS_MAX);
+        let proven = |started: MonoNs| self.rate_hz.is_some_and(|r| at.since_ns(started) >= patience_ns(r));
+        if self.started.is_some_and(proven) {
+            self.vain = 0;
+            self.told = false;
+        }
+    }
+
+    /// A status tells a restart whose Identity was lost: its tick is behind the one before, or far ahead.
+    /// Samples that come all the same prove it wrong.
+    fn status(&mut self, at: MonoNs, tick: u32) {
+        let Some((before, old)) = self.tick.replace((at, tick)) else { return };
+        let moved = tick.wrapping_sub(old) as i32;
+        let most_s = 2.0 * at.since_ns(before) as f64 / SECOND as f64 + AHEAD_S;
+        let follows = moved >= 0 && f64::from(moved) <= most_s * self.ticks_per_s;
+        if !follows && self.started.is_some() && self.due.is_none() {
+            self.due = Some(MonoNs(at.0 + FELL_NS + 2 * self.frame_ns));
+        }
+    }
+
+    /// The longest frame of samples yet, nanoseconds of the wall.
+    #[must_use]
+    pub fn frame_ns(&self) -> u64 {
+        self.frame_ns
     }
 
     /// The device refused a message: where it is a Start and it says how long it needs, it is asked again then.
     pub fn refused(&mut self, at: MonoNs, about: u8, fault: u16, detail: u32) {
         let wait_ns = (u64::from(detail) * 1_000_000).clamp(ASK_AGAIN_NS, PATIENCE_NS_MAX);
         let not_ready = about == id::START && fault == Fault::NotReady.number();
-        if not_ready && detail > 0 && !self.samples_heard {
+        if not_ready && detail > 0 && self.sampled.is_none() {
             self.due = Some(MonoNs(at.0 + wait_ns));
         }
     }
 
     /// The device said who it is: the rate to start with, and what was wrong with the wish, if anything.
-    pub fn identified(&mut self, at: MonoNs, rates_hz: &[u32]) -> (Option<Ask>, Option<String>) {
+    pub fn identified(&mut self, at: MonoNs, identity: &Identity) -> (Option<Ask>, Option<String>) {
+        let rates_hz = identity.rates_hz.as_slice();
+        self.ticks_per_s = f64::from(identity.tick_rate_hz) * f64::from(identity.time_scale);
+        self.frame_ns = 0;
         let highest = rates_hz.iter().copied().max();
         let wish = self.wanted_hz.map(|w| w.round() as u32);
         let complaint = wish.filter(|w| !rates_hz.contains(w)).map(|w| {
@@ -178,11 +233,26 @@ impl Asking {
     }
 
     fn start_is_due(&self, at: MonoNs, rate_hz: u32) -> bool {
-        if let Some(due) = self.due {
-            return at >= due;
+        let recent = self.started.is_some_and(|started| at.since_ns(started) < ASK_AGAIN_NS);
+        match (self.due, self.started.max(self.sampled)) {
+            _ if recent => false,
+            (Some(due), _) => at >= due,
+            (None, last) => last.is_none_or(|last| at.since_ns(last) >= self.wait_ns(rate_hz)),
         }
-        !self.samples_heard
-            && self.started.is_none_or(|started| at.since_ns(started) >= self.wait_ns(rate_hz))
+    }
+
+    /// After a Start that was repeated: what to say of it, once for as long as samples do not flow steadily.
+    pub fn complaint(&mut self, at: MonoNs) -> Option<String> {
+        let rate_hz = self.rate_hz.filter(|_| !std::mem::replace(&mut self.told, true))?;
+        let since = self.sampled.map_or_else(
+            || "the device has sent no samples since it was started".to_owned(),
+            |last| format!("no samples came for {:.1} s", at.since_ns(last) as f64 / SECOND as f64),
+        );
+        let next_s = self.wait_ns(rate_hz) as f64 / SECOND as f64;
+        Some(format!(
+            "{since}, though it answers: it is started again, and as long as none come again after {next_s:.1} s, then \
+             after twice as long each time up to 60 s"
+        ))
     }
 
     /// How long samples are waited for now.
@@ -196,6 +266,21 @@ impl Asking {
 mod tests {
     use super::*;
 
+    fn identity(rates_hz: &[u32]) -> Identity {
+        Identity {
+            serial: "T".into(),
+            firmware: "t".into(),
+            adc_bits: 24,
+            count_min: -8_388_608,
+            count_max: 8_388_607,
+            tick_rate_hz: 1_000_000,
+            time_scale: 1,
+            simulated: false,
+            rates_hz: rates_hz.to_vec(),
+            channels: Vec::new(),
+        }
+    }
+
     #[test]
     fn a_device_is_identified_started_polled_and_asked_again_after_silence() {
         let mut a = Asking::new(Some(2000.0));
@@ -205,8 +290,19 @@ mod tests {
         assert_eq!(a.tick(ms(1)), Some(Ask::Identify));
         assert_eq!(a.tick(ms(50)), None);
         assert_eq!(a.tick(ms(600)), Some(Ask::Identify));
-        assert_eq!(a.identified(ms(620), &[500, 2000]), (Some(Ask::Start { rate_hz: 2000 }), None));
-        a.heard(ms(700), true);
+        assert_eq!(
+            a.identified(ms(620), &identity(&[500, 2000])),
+            (Some(Ask::Start { rate_hz: 2000 }), None)
+        );
+        let samples = SampleFrame {
+            first_tick: 0,
+            sequence: 0,
+            ticks_per_sample: 500,
+            saturated: false,
+            overrun: false,
+            counts: &[0; 10],
+        };
+        a.heard(ms(700), &Frame::Samples(samples));
         assert_eq!(a.tick(ms(750)), Some(Ask::PollStatus));
         assert_eq!(a.tick(ms(800)), None);
         assert_eq!(a.tick(ms(1800)), Some(Ask::PollStatus));
@@ -218,7 +314,7 @@ mod tests {
         let mut a = Asking::new(None);
         let ms = |n: u64| MonoNs(n * 1_000_000);
         a.link(ms(0), true);
-        a.identified(ms(10), &[2000]);
+        a.identified(ms(10), &identity(&[2000]));
         a.refused(ms(20), id::START, 5, 800);
         assert_eq!(a.tick(ms(30)), Some(Ask::PollStatus));
         assert_eq!((a.tick(ms(810)), a.tick(ms(820))), (None, Some(Ask::Start { rate_hz: 2000 })));
@@ -231,7 +327,7 @@ mod tests {
         let mut starts = 0;
         for ms in 1..=10_000_u64 {
             let at = MonoNs(ms * 1_000_000);
-            let asks = [a.identified(at, &[2000]).0, a.tick(at)];
+            let asks = [a.identified(at, &identity(&[2000])).0, a.tick(at)];
             starts += asks.iter().filter(|ask| matches!(ask, Some(Ask::Start { .. }))).count();
         }
         assert!(starts <= 20, "{starts}");
@@ -240,7 +336,7 @@ mod tests {
     #[test]
     fn a_rate_not_offered_is_replaced_by_the_nearest_with_a_word() {
         let mut a = Asking::new(Some(1800.0));
-        let (ask, complaint) = a.identified(MonoNs(0), &[500, 2000]);
+        let (ask, complaint) = a.identified(MonoNs(0), &identity(&[500, 2000]));
         assert_eq!(ask, Some(Ask::Start { rate_hz: 2000 }));
         assert!(complaint.unwrap().contains("1800"));
     }
