@@ -99,6 +99,26 @@ fn a_port_that_goes_away_and_comes_back_is_taken_up_again() {
     assert_eq!(counters["boltscribe_port_losses_total"], 1, "{counters}");
 }
 
+#[test]
+fn a_rig_that_stops_sampling_is_started_again_shown_and_reported_once() {
+    let mut bench = Bench::new();
+    // Idle, in wall time: a restart that nobody hears of, then a converter that stands for 4 s.
+    bench.start_rig_at(1.0, 0, &["quiet-reset@6:300", "halt@12:4000"]);
+    let again = "SELECT COUNT(*) FROM events WHERE kind = 'started-again'";
+    wait_for("the restart", || bench.stored(again) == 1);
+    wait_for("samples after it", || bench.rig()["stale"] == false);
+    wait_for("the halted converter in the rig's state", || {
+        bench.rig()["link_detail"].as_str().is_some_and(|words| words.contains("sends no samples"))
+    });
+    let troubles = bench.cli(&["doctor"])["troubles"].to_string();
+    assert!(troubles.contains("sends no samples"), "{troubles}");
+    wait_for("samples after it", || bench.rig()["stale"] == false && bench.rig()["link_detail"].is_null());
+    // Once for each of the two; silence and its end at most once for each too, and once at the first opening.
+    assert_eq!(bench.stored(again), 2);
+    let stale = bench.stored("SELECT COUNT(*) FROM events WHERE kind = 'stale'");
+    assert!((2..=6).contains(&stale), "{stale}");
+}
+
 /// Standard errors that take no line: a pipe whose reader is gone, one that nobody empties, a full disk.
 fn unwritable() -> Vec<(&'static str, std::process::Stdio, Option<std::io::PipeReader>)> {
     use std::os::fd::AsFd;

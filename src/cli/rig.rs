@@ -144,7 +144,8 @@ fn line_words(rig: &Value) -> String {
     let link = rig["link"].as_str().unwrap_or("unknown");
     let detail = rig["link_detail"].as_str();
     match (link, rig["stale"] == true, detail) {
-        ("up", true, _) => "up, but silent".to_owned(),
+        ("up", true, Some(detail)) => format!("up, but {detail}"),
+        ("up", true, None) => "up, but silent".to_owned(),
         ("by-hand", _, _) => "read by hand".to_owned(),
         ("not-served", _, _) => "no daemon runs".to_owned(),
         (link, _, Some(detail)) => format!("{link}: {detail}"),
@@ -173,6 +174,8 @@ mod tests {
     fn a_silent_rig_is_never_called_up_alone() {
         assert_eq!(line_words(&json!({"link": "up", "stale": true})), "up, but silent");
         assert_eq!(line_words(&json!({"link": "up", "stale": false})), "up");
+        let halted = json!({"link": "up", "stale": true, "link_detail": "no samples"});
+        assert_eq!(line_words(&halted), "up, but no samples");
         assert_eq!(line_words(&json!({"link": "by-hand", "stale": false})), "read by hand");
         assert_eq!(
             line_words(&json!({"link": "down", "stale": true, "link_detail": "no such file"})),

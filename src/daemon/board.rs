@@ -8,6 +8,9 @@ use boltscribe_model::constants::Calibration;
 use boltscribe_model::control::InForce;
 use boltscribe_pipeline::{Counters, Event};
 
+/// Shown of a line whose device answers, but does not sample.
+const UNSAMPLED: &str = "the device answers, but sends no samples; it is started again and again";
+
 /// The state of a rig before anything is known.
 #[must_use]
 pub fn blank(rig: &str, port: &str, calibration: Option<&Calibration>, range_kn: Option<f64>) -> RigState {
@@ -56,6 +59,9 @@ pub fn take(state: &mut RigState, event: &Event) {
                 clear_reading(state);
             }
         }
+        Event::Unsampled { answers } if state.link == Link::Up => {
+            state.link_detail = answers.then(|| UNSAMPLED.to_owned());
+        }
         Event::Live { mean, counts, .. } => {
             state.stale = false;
             state.tension_kn = state.calibration.is_some().then(|| mean.kn());
@@ -68,7 +74,7 @@ pub fn take(state: &mut RigState, event: &Event) {
         Event::Zeroed { zero } => state.zero_kn = Some(zero.kn()),
         Event::AwaitsRest { awaits, .. } => state.awaits_rest = *awaits,
         Event::InForce(in_force) => state.in_force = (**in_force).clone(),
-        Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
+        Event::Unsampled { .. } | Event::Status { .. } | Event::Blow { .. } | Event::Refused { .. } => {}
     }
 }
 

@@ -55,6 +55,14 @@ impl FaultLog {
         Some(Write::Event { utc_ns, kind: name.to_owned(), detail: format!("{}{more}", fault.detail) })
     }
 
+    /// Counts a fault of a kind that was reported before, without a line.
+    pub fn count(&mut self, kind: &str) {
+        if let Some(kind) = self.kinds.get_mut(kind) {
+            kind.count += 1;
+            kind.silent += 1;
+        }
+    }
+
     /// Faults by kind since the start.
     pub fn counts(&self) -> impl Iterator<Item = (&str, u64)> {
         self.kinds.iter().map(|(name, kind)| (name.as_str(), kind.count))

@@ -12,6 +12,7 @@ pub mod faults;
 pub mod forwarding;
 pub mod hearing;
 pub mod hub;
+pub mod identities;
 pub mod keeper;
 pub mod logging;
 pub mod measuring;

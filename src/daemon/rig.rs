@@ -7,6 +7,7 @@
 
 use super::board;
 use super::faults::FaultLog;
+use super::identities::{A_MINUTE_MAX, Heard, Identities, Who};
 use super::keeper::Keeper;
 use super::measuring::Measuring;
 use super::news::Feed;
@@ -18,7 +19,7 @@ use boltscribe_analysis::results::Flag;
 use boltscribe_http::{Link, News, RigState};
 use boltscribe_model::control::Command;
 use boltscribe_model::time::{MonoNs, day_utc};
-use boltscribe_pipeline::{Block, Event, Input, LinkState, Output, RunRow};
+use boltscribe_pipeline::{Block, Event, Fault, Input, LinkState, Output, RunRow};
 use boltscribe_serial::PortEvent;
 use boltscribe_store::Write;
 use jiff::civil::Date;
@@ -31,6 +32,9 @@ use tokio::time::{MissedTickBehavior, interval};
 pub const TICK: Duration = Duration::from_millis(50);
 /// The accounts are copied to the board this often, nanoseconds.
 const ACCOUNTS_EVERY_NS: u64 = 250_000_000;
+
+/// The fault of a device that says again and again who it is.
+const MANY_IDENTITIES: &str = "identities";
 
 /// The board of one rig, shared with whoever shows it.
 pub type Board = Arc<Mutex<RigState>>;
@@ -78,6 +82,8 @@ pub struct Rig<M> {
     pub waiting: Vec<Waiting>,
     /// Where the rig rests, as it was stored last in this stream.
     pub rest_counts: Option<f64>,
+    /// Which identities of the device are stored.
+    pub identities: Identities,
     /// When this thread last turned.
     pub pulse: Arc<Pulse>,
     /// Last day (UTC) on which its calibration holds.
@@ -138,6 +144,9 @@ impl<M: Measuring> Rig<M> {
             self.accounts_at = at;
             self.show_accounts();
             self.keep_rest();
+            if let Some(who) = self.identities.due(at) {
+                self.keep_identity(who);
+            }
         }
     }
 
@@ -276,17 +285,12 @@ impl<M: Measuring> Rig<M> {
     fn event(&mut self, event: Event) {
         let utc_ns = self.wall.utc_ns(self.last);
         board::take(&mut on(&self.board), &event);
+        match self.identities.take(&event, self.last) {
+            Some(Heard::New(who)) => self.keep_identity(who),
+            Some(Heard::TooMany { first }) => self.too_many_identities(first, utc_ns),
+            Some(Heard::Known) | None => {}
+        }
         match &event {
-            Event::Identity { serial, firmware, time_scale, simulated, .. } => {
-                self.keeper.row(Write::Identity {
-                    stream: self.keeper.stream(),
-                    utc_ns,
-                    serial: serial.clone(),
-                    firmware: firmware.clone(),
-                    time_scale: *time_scale,
-                    simulated: *simulated,
-                })
-            }
             // A zero taken up again at the start stands in the store already.
             Event::Zeroed { zero } if !self.restores_zero() => {
                 self.keeper.row(Write::Zero { utc_ns, zero_kn: zero.kn() })
@@ -319,6 +323,23 @@ impl<M: Measuring> Rig<M> {
             }
         }
         self.feed.tell(&self.name, utc_ns, News::Event(event));
+    }
+
+    fn keep_identity(&mut self, who: Who) {
+        let Who { serial, firmware, time_scale, simulated } = who;
+        let (stream, utc_ns) = (self.keeper.stream(), self.wall.utc_ns(self.last));
+        self.keeper.row(Write::Identity { stream, utc_ns, serial, firmware, time_scale, simulated });
+    }
+
+    fn too_many_identities(&mut self, first: bool, utc_ns: i64) {
+        if !first {
+            return self.faults_now().count(MANY_IDENTITIES);
+        }
+        let detail =
+            format!("expected at most {A_MINUTE_MAX} identities a minute, found more; they are counted");
+        let fault = Fault { kind: MANY_IDENTITIES.to_owned(), detail };
+        let row = self.faults_now().take(&self.name, &fault, self.last, utc_ns);
+        row.into_iter().for_each(|row| self.keeper.row(row));
     }
 
     fn restores_zero(&self) -> bool {

@@ -3,6 +3,7 @@
 //! What a pipeline measures is tested in its own rooms; here only the wiring is.
 
 use super::board::blank;
+use super::identities::Identities;
 use super::keeper::Keeper;
 use super::measuring::Measuring;
 use super::news::Feed;
@@ -184,6 +185,7 @@ fn bench(first: Pair) -> Bench {
         accounts_at: MonoNs(0),
         waiting: vec![],
         rest_counts: None,
+        identities: Identities::default(),
         pulse: Arc::default(),
         valid_until: None,
     };

@@ -6,6 +6,7 @@ use super::board::blank;
 use super::dial;
 use super::error::DaemonError;
 use super::faults::FaultLog;
+use super::identities::Identities;
 use super::keeper::Keeper;
 use super::news::Feed;
 use super::order::{ORDERS_MAX, Order};
@@ -181,6 +182,7 @@ async fn start_line(
         accounts_at: MonoNs(0),
         waiting: Vec::new(),
         rest_counts: None,
+        identities: Identities::default(),
         pulse: Arc::clone(&pulse),
         valid_until,
     };

@@ -7,7 +7,7 @@ use super::stream::Stream;
 use boltscribe_model::constants::CalibrationError;
 use boltscribe_model::time::MonoNs;
 use boltscribe_signal::frames::{self, Frame, Item, Parser, PatternError};
-use boltscribe_signal::samples::{Asking, Assembler};
+use boltscribe_signal::samples::{Ask, Asking, Assembler};
 use std::collections::BTreeMap;
 
 /// Why a pipeline cannot be made.
@@ -33,13 +33,23 @@ struct Core {
     asking: Option<Asking>,
     asked_identity: Option<MonoNs>,
     stream: Stream,
+    /// When a good frame came last, or the port did.
     heard: Option<MonoNs>,
+    /// When samples came last, or the port did.
+    sampled: Option<MonoNs>,
     stale: bool,
+    /// Stale, but answers.
+    answers: bool,
     told: BTreeMap<&'static str, MonoNs>,
 }
 
-/// Nothing heard for this long: stale.
+/// No samples for this long, or for three frames: stale.
 const STALE_NS: u64 = 1_000_000_000;
+/// An answer is under way for no longer than this (SPEC.md section 7): a later one is of a device that does not
+/// sample.
+const ANSWER_NS: u64 = 100_000_000;
+/// A device that is polled every second and was heard within this answers.
+const ANSWERS_NS: u64 = 2_500_000_000;
 /// A fault of one kind is told at most this often; counters count all.
 const TELL_NS: u64 = 1_000_000_000;
 /// An identity within this after asking was asked for.
@@ -62,7 +72,9 @@ impl Pipeline {
             asked_identity: None,
             stream,
             heard: None,
+            sampled: None,
             stale: false,
+            answers: false,
             told: BTreeMap::new(),
         };
         Ok(Self { parser, core })
@@ -96,7 +108,7 @@ impl Pipeline {
     fn link(&mut self, at: MonoNs, state: LinkState, out: &mut Vec<Output>) {
         let core = &mut self.core;
         core.stream.set_now(at);
-        core.heard = Some(at);
+        (core.heard, core.sampled) = (Some(at), Some(at));
         if let Some(asking) = &mut core.asking {
             asking.link(at, state == LinkState::Up);
         }
@@ -166,10 +178,14 @@ impl Core {
         self.heard = Some(at);
         let has_samples = matches!(frame, Frame::Samples(_) | Frame::Reading { .. });
         if let Some(asking) = &mut self.asking {
-            asking.heard(at, has_samples);
+            asking.heard(at, frame);
         }
-        if std::mem::take(&mut self.stale) {
-            out.push(Output::Event(Event::Stale { stale: false }));
+        if has_samples {
+            self.sampled = Some(at);
+            if std::mem::take(&mut self.stale) {
+                out.push(Output::Event(Event::Stale { stale: false }));
+                self.look_at_answers(at, out);
+            }
         }
         let asked = self.asked_identity.is_some_and(|asked| at.since_ns(asked) < ASKED_NS);
         let may_refine = !self.stream.run_open();
@@ -181,10 +197,13 @@ impl Core {
                 stream.piece(at, piece, out);
             }
         });
+        if let (Frame::Refusal { fault, about, detail }, Some(asking)) = (frame, &mut self.asking) {
+            asking.refused(at, *about, *fault, *detail);
+        }
         if let Frame::Identity(identity) = frame {
             self.asked_identity = None;
             if let Some(asking) = &mut self.asking {
-                let (ask, complaint) = asking.identified(at, &identity.rates_hz);
+                let (ask, complaint) = asking.identified(at, identity);
                 out.extend(ask.map(|a| Output::Send(a.bytes())));
                 if let Some(detail) = complaint {
                     self.tell(at, "rate-not-offered", detail, out);
@@ -196,17 +215,40 @@ impl Core {
     fn tick(&mut self, at: MonoNs, out: &mut Vec<Output>) {
         self.stream.set_now(at);
         if let Some(ask) = self.asking.as_mut().and_then(|a| a.tick(at)) {
-            if ask == boltscribe_signal::samples::Ask::Identify {
+            if ask == Ask::Identify {
                 self.asked_identity = Some(at);
+            }
+            if matches!(ask, Ask::Start { .. })
+                && let Some(detail) = self.asking.as_mut().and_then(|a| a.complaint(at))
+            {
+                self.tell(at, "started-again", detail, out);
             }
             out.push(Output::Send(ask.bytes()));
         }
-        let silent = self.heard.is_some_and(|heard| at.since_ns(heard) > STALE_NS);
+        let silent = self.sampled.is_some_and(|sampled| at.since_ns(sampled) > self.stale_ns());
         if silent && !self.stale {
             self.stale = true;
             out.push(Output::Event(Event::Stale { stale: true }));
         }
+        self.look_at_answers(at, out);
         self.stream.after_bytes(at, out);
+    }
+
+    /// No samples for this long: stale.
+    fn stale_ns(&self) -> u64 {
+        STALE_NS.max(3 * self.asking.as_ref().map_or(0, Asking::frame_ns))
+    }
+
+    /// Says when a stale device answers all the same, and when that is over.
+    fn look_at_answers(&mut self, at: MonoNs, out: &mut Vec<Output>) {
+        let answers = self.stale
+            && self.heard.zip(self.sampled).is_some_and(|(heard, sampled)| {
+                heard.since_ns(sampled) > ANSWER_NS && at.since_ns(heard) < ANSWERS_NS
+            });
+        if answers != self.answers {
+            self.answers = answers;
+            out.push(Output::Event(Event::Unsampled { answers }));
+        }
     }
 
     fn tell(&mut self, at: MonoNs, kind: &'static str, detail: String, out: &mut Vec<Output>) {
@@ -226,3 +268,7 @@ fn tell(
         out.push(Output::Fault(Fault { kind: kind.to_owned(), detail }));
     }
 }
+
+#[cfg(test)]
+#[path = "device_tests.rs"]
+mod device_tests;

@@ -132,10 +132,15 @@ pub enum Event {
         #[serde(rename = "temperature_C")]
         temperature_c: Option<f64>,
     },
-    /// The device stopped sending, or sends again.
+    /// The device stopped sending samples, or sends them again.
     Stale {
-        /// True: nothing for max(1 s, 3 frames).
+        /// True: no samples for max(1 s, 3 frames).
         stale: bool,
+    },
+    /// A stale device answers all the same: it does not sample. Or that is over.
+    Unsampled {
+        /// True: it answers, but no samples come.
+        answers: bool,
     },
     /// At most 30 a second: the live reading.
     Live {

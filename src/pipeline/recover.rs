@@ -194,6 +194,38 @@ mod tests {
     }
 
     #[test]
+    fn the_time_of_a_run_cut_off_by_a_lost_line_is_that_of_its_first_blow() {
+        let (mut stream, mut out) = (Stream::new(settings()).unwrap(), Vec::new());
+        let start = 1000.0;
+        let at = |s: f64| MonoNs(((start + s) * 1e9) as u64);
+        stream.piece(at(0.0), Piece::Range { count_min: -8_388_608, count_max: 8_388_607 }, &mut out);
+        stream.piece(at(0.0), Piece::Rate { rate_hz: RATE_HZ, clock: Clock::Device }, &mut out);
+        let codes = two_in_a_row();
+        for (k, counts) in codes.chunks(20).enumerate() {
+            let now = at((k + 1) as f64 * 0.01);
+            stream.set_now(now);
+            stream.piece(now, Piece::Counts { counts, saturated: false }, &mut out);
+        }
+        // The line is lost; at once, or minutes later, samples come again.
+        for after_s in [0.0, 200.0] {
+            let now = at(codes.len() as f64 / RATE_HZ + after_s);
+            stream.set_now(now);
+            stream.piece(now, Piece::Break, &mut out);
+            if after_s > 0.0 {
+                stream.piece(now, Piece::Rate { rate_hz: RATE_HZ, clock: Clock::Device }, &mut out);
+                stream.piece(now, Piece::Counts { counts: &[0; 20], saturated: false }, &mut out);
+            }
+            let last = out.iter().rev().find_map(|o| match o {
+                Output::Run(RunRow::Announced(run)) => Some(run.record.first_blow_s),
+                _ => None,
+            });
+            let told = stream.mono_at(last.unwrap()).expect("the time of its first blow").seconds();
+            // A read holds 0.01 s.
+            assert!((told - start - 7.2).abs() < 0.03, "{told}");
+        }
+    }
+
+    #[test]
     fn where_the_opening_is_not_known_the_last_run_is_taken_and_left_out() {
         let (out, _) = played(&two_in_a_row());
         let (mut open, raw) = kept(&out, 2);

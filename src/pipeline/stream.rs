@@ -39,6 +39,10 @@ pub struct Stream {
     now: MonoNs,
     flushed: MonoNs,
     arrivals: Option<LowerEnvelope>,
+    /// First sample of the present stretch.
+    began: u64,
+    /// Rate and arrivals of the stretch before: its last run is announced when it is over.
+    past: Option<(f64, LowerEnvelope)>,
     live: Live,
     tension: Vec<f32>,
     clipped: Vec<usize>,
@@ -72,6 +76,8 @@ impl Stream {
             now: MonoNs(0),
             flushed: MonoNs(0),
             arrivals: None,
+            began: 0,
+            past: None,
             live: Live::default(),
             tension: Vec::new(),
             clipped: Vec::new(),
@@ -104,9 +110,15 @@ impl Stream {
     /// Host time of a moment of the stream.
     #[must_use]
     pub fn mono_at(&self, stream_s: f64) -> Option<MonoNs> {
-        let sample = stream_s * self.rate_hz?;
-        let line = self.arrivals.as_ref()?.line()?;
-        Some(MonoNs((line.at(sample) * 1e9).max(0.0) as u64))
+        let on = |rate_hz: f64, arrivals: &LowerEnvelope| {
+            let at = arrivals.line()?.at(stream_s * rate_hz);
+            Some(MonoNs((at * 1e9).max(0.0) as u64))
+        };
+        let began = |rate_hz: &f64| stream_s * rate_hz >= self.began as f64;
+        let now = self.rate_hz.filter(began).zip(self.arrivals.as_ref()).and_then(|(r, a)| on(r, a));
+        let past = self.past.as_ref().and_then(|(r, a)| on(*r, a));
+        // A moment to come belongs to a stretch of another rate.
+        now.filter(|at| *at <= self.now).or(past).or(now)
     }
 
     /// Takes one piece that arrived at `at`.
@@ -147,6 +159,7 @@ impl Stream {
         self.rate_hz = Some(rate_hz);
         self.blocks = Some(Blocks::new(rate_hz, self.next));
         self.arrivals = Some(LowerEnvelope::new(rate_hz, 1.0 / rate_hz));
+        self.began = self.next;
         if self.converter.is_some() {
             let mut finder =
                 Finder::new(self.settings.runs.clone(), rate_hz, self.timing, self.next, self.runs);
@@ -232,8 +245,9 @@ impl Stream {
         self.settle(out);
         self.end_blocks(out);
         self.finder = None;
-        self.rate_hz = None;
-        self.arrivals = None;
+        if let Some(past) = self.rate_hz.take().zip(self.arrivals.take()) {
+            self.past = Some(past);
+        }
     }
 
     fn end_blocks(&mut self, out: &mut Vec<Output>) {

@@ -1,14 +1,14 @@
-//! How long to wait before a port is tried again: 20 ms, doubling, 640 ms at most.
+//! How long to wait before a port is tried again: 20 ms, doubling, 320 ms at most.
 //!
-//! The longest wait is below a second so that a port is taken up within a second of its return, the
-//! settling after opening included. There is no jitter: nobody shares the port.
+//! With the longest wait, the settling after opening and the 0.35 s in which the spacing of an ASCII board is known
+//! again, a rig reads within a second of its return. There is no jitter: nobody shares the port.
 
 use std::time::Duration;
 
 /// First wait.
 const WAIT_MS_MIN: u64 = 20;
 /// Longest wait.
-const WAIT_MS_MAX: u64 = 640;
+const WAIT_MS_MAX: u64 = 320;
 
 /// The waits of one port.
 #[derive(Clone, Debug)]
@@ -39,10 +39,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn waits_double_from_20_to_640_ms_and_start_again_after_success() {
+    fn waits_double_from_20_to_320_ms_and_start_again_after_success() {
         let mut backoff = Backoff::new();
         let waits: Vec<u128> = (0..8).map(|_| backoff.take().as_millis()).collect();
-        assert_eq!(waits, [20, 40, 80, 160, 320, 640, 640, 640]);
+        assert_eq!(waits, [20, 40, 80, 160, 320, 320, 320, 320]);
         backoff.reset();
         assert_eq!(backoff.take().as_millis(), 20);
     }

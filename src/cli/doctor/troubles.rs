@@ -37,7 +37,11 @@ fn rigs(document: &Value) -> Vec<String> {
         } else if rig["link"] == "down" {
             let detail = rig["link_detail"].as_str().unwrap_or("no reason given");
             all.push(format!("rig '{name}': its line is down: {detail}"));
-        } else if rig["stale"] == true && rig["link"] == "up" {
+        } else if let (true, Some(detail)) = (silent(rig), rig["link_detail"].as_str()) {
+            all.push(format!(
+                "rig '{name}': {detail}; look at its converter and its supply, then switch it off and on"
+            ));
+        } else if silent(rig) {
             all.push(format!(
                 "rig '{name}': its line is open, but silent; look at the device's power and its cable"
             ));
@@ -56,6 +60,11 @@ fn rigs(document: &Value) -> Vec<String> {
         }
     }
     all
+}
+
+/// The line is open, but no samples come.
+fn silent(rig: &Value) -> bool {
+    rig["stale"] == true && rig["link"] == "up"
 }
 
 fn store(document: &Value) -> Vec<String> {
@@ -141,10 +150,12 @@ mod tests {
             {"rig": "b", "link": "up", "stale": true},
             {"rig": "c", "link": "up", "stale": false},
             {"rig": "d", "link": "not-served", "stale": true},
+            {"rig": "e", "link": "up", "stale": true, "link_detail": "answers, but sends no samples"},
         ]});
         let troubles = troubles(&document);
-        assert_eq!(troubles.len(), 3, "{troubles:?}");
+        assert_eq!(troubles.len(), 4, "{troubles:?}");
         assert!(troubles[1].contains("no such file") && troubles[2].contains("silent"));
+        assert!(troubles[3].contains("no samples"), "{troubles:?}");
     }
 
     #[test]

@@ -202,6 +202,11 @@ impl Assembler {
                 sink(Piece::Rate { rate_hz, clock: self.readings.clock() });
                 sink(Piece::Counts { counts: &counts, saturated: false });
             }
+            Step::Corrected { rate_hz } => {
+                self.rate_hz = Some(rate_hz);
+                sink(Piece::Rate { rate_hz, clock: self.readings.clock() });
+                sink(Piece::Counts { counts: &[count], saturated: false });
+            }
             Step::Sample { missing } => {
                 if missing > 0 {
                     sink(Piece::Gap { missing });

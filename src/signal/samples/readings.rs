@@ -12,6 +12,16 @@ const LEARN_S: f64 = 2.0;
 const LEARN_MIN: usize = 16;
 /// A given rate is believed at first where two seconds of arrivals differ from it by less than this share.
 const GIVEN_BY: f64 = 0.015;
+/// After a restart the spacing from before is taken up where this long, seconds, and this many readings agree.
+const KNOWN_S: f64 = 0.25;
+const KNOWN_MIN: usize = 4;
+/// By this share on the board's clock: a millisecond of 0.25 s is 0.4 %, at either end.
+const KNOWN_DEVICE_BY: f64 = 0.02;
+/// By this share on arrival, as bursts of a USB adapter's 16 ms are 6 % of 0.25 s.
+const KNOWN_HOST_BY: f64 = 0.1;
+/// And the spacing is measured afresh where `LEARN_S` then differ by more than this share on the board's clock, ten
+/// times what a millisecond is of them; on arrival by more than `GIVEN_BY`.
+const CONFIRM_DEVICE_BY: f64 = 0.005;
 /// Held back at most while learning.
 const HELD_MAX: usize = 65_536;
 
@@ -32,6 +42,11 @@ pub enum Step {
         /// Missing before it.
         missing: u64,
     },
+    /// The spacing is another than the one before a restart, which was taken up; this is the first sample at it.
+    Corrected {
+        /// Samples a second.
+        rate_hz: f64,
+    },
     /// A tick that does not fit: the board restarted. The reading was not taken.
     Restarted,
     /// The same tick again.
@@ -47,6 +62,10 @@ pub struct Readings {
     unwrapper: Unwrapper,
     held: Vec<(f64, i32)>,
     spacing: Option<f64>,
+    /// The spacing before a restart.
+    known: Option<f64>,
+    /// The spacing is the one from before a restart, and not confirmed yet.
+    unconfirmed: bool,
     last: f64,
     count: u64,
     line: LowerEnvelope,
@@ -64,6 +83,8 @@ impl Readings {
             unwrapper: Unwrapper::new(tick_bits),
             held: Vec::new(),
             spacing: None,
+            known: None,
+            unconfirmed: false,
             last: 0.0,
             count: 0,
             line: LowerEnvelope::new(given_hz.unwrap_or(80.0), 1.0 / given_hz.unwrap_or(80.0)),
@@ -84,13 +105,15 @@ impl Readings {
         self.held.len() as u64
     }
 
-    /// Forgets the past.
+    /// Forgets the past but for the spacing, which the same board very likely keeps.
     pub fn restart(&mut self) {
+        let known = self.spacing.or(self.known);
         *self = Self::new(
             (self.clock == Clock::Device).then_some(self.x_per_s),
             self.unwrapper.bits(),
             self.given_hz,
         );
+        self.known = known;
     }
 
     /// Takes a reading that arrived at `at` with `tick`.
@@ -128,6 +151,14 @@ impl Readings {
         self.held.push((x, count));
         let (n, first) = (self.held.len(), self.held[0].0);
         let span = x - first;
+        if let Some(known) = self.known.filter(|_| n >= KNOWN_MIN && span >= KNOWN_S * self.x_per_s) {
+            let by = if self.clock == Clock::Device { KNOWN_DEVICE_BY } else { KNOWN_HOST_BY };
+            self.known = None;
+            if (span / (n - 1) as f64 / known - 1.0).abs() < by {
+                self.unconfirmed = true;
+                return self.learned(x, known);
+            }
+        }
         if span < LEARN_S * self.x_per_s && n < HELD_MAX || n < LEARN_MIN {
             return Step::Held;
         }
@@ -137,19 +168,36 @@ impl Readings {
             self.held.pop();
             return Step::Restarted;
         }
+        // Arrivals over two seconds are less sure than a rate somebody gave that agrees with them.
+        let given =
+            self.given_hz.filter(|g| self.clock == Clock::Host && (g * spacing - 1.0).abs() < GIVEN_BY);
+        self.learned(x, given.map_or(spacing, |g| 1.0 / g))
+    }
+
+    /// Hands out what was held back, up to the reading at `x`.
+    fn learned(&mut self, x: f64, spacing: f64) -> Step {
+        let first = self.held.first().map_or(x, |h| h.0);
         for (i, (x, _)) in self.held.iter().enumerate() {
             self.line.push(i as f64, (x - first) / self.x_per_s);
         }
         self.origin = Some(first);
-        self.count = n as u64;
+        self.count = self.held.len() as u64;
         self.last = x;
-        // Arrivals over two seconds are less sure than a rate somebody gave that agrees with them.
-        let given =
-            self.given_hz.filter(|g| self.clock == Clock::Host && (g * spacing - 1.0).abs() < GIVEN_BY);
-        let spacing = given.map_or(spacing, |g| 1.0 / g);
         self.spacing = Some(spacing);
         let counts = std::mem::take(&mut self.held).into_iter().map(|h| h.1).collect();
         Step::Learned { rate_hz: self.x_per_s / spacing, counts }
+    }
+
+    /// A spacing taken up from before a restart that the first seconds do not bear out: the one they have.
+    fn corrected(&mut self, spacing: f64) -> Option<f64> {
+        let span = self.last - self.origin?;
+        if !self.unconfirmed || span < LEARN_S * self.x_per_s || self.count < LEARN_MIN as u64 {
+            return None;
+        }
+        self.unconfirmed = false;
+        let measured = span / (self.count - 1) as f64;
+        let by = if self.clock == Clock::Device { CONFIRM_DEVICE_BY } else { GIVEN_BY };
+        ((measured / spacing - 1.0).abs() > by).then_some(measured)
     }
 
     fn follow(&mut self, x: f64, spacing: f64) -> Step {
@@ -167,6 +215,10 @@ impl Readings {
         self.count += 1 + missing;
         if let Some(origin) = self.origin {
             self.line.push((self.count - 1) as f64, (x - origin) / self.x_per_s);
+        }
+        if let Some(spacing) = self.corrected(spacing) {
+            self.spacing = Some(spacing);
+            return Step::Corrected { rate_hz: self.x_per_s / spacing };
         }
         Step::Sample { missing }
     }
@@ -223,5 +275,42 @@ mod tests {
         }
         assert_eq!(still.push(MonoNs(0), Some(7), 5), Step::Restarted);
         assert_eq!(still.held(), HELD_MAX as u64 - 1);
+    }
+
+    /// Seconds until the spacing is known again after a restart, and all the rates said within 4 s.
+    fn relearned(r: &mut Readings, tick_hz: Option<f64>, rate_hz: f64) -> (f64, Vec<f64>) {
+        let (mut after_s, mut rates) = (f64::INFINITY, Vec::new());
+        for i in 0..(4.0 * rate_hz) as u64 {
+            let t = i as f64 / rate_hz;
+            let at = MonoNs(((t * 1e9) as u64).div_ceil(16_000_000) * 16_000_000 + 90_000_000_000);
+            match r.push(at, tick_hz.map(|hz| (t * hz) as u64), 0) {
+                Step::Learned { rate_hz, .. } | Step::Corrected { rate_hz } => {
+                    after_s = after_s.min(t);
+                    rates.push(rate_hz);
+                }
+                _ => {}
+            }
+        }
+        (after_s, rates)
+    }
+
+    #[test]
+    fn after_a_restart_the_spacing_is_known_within_0_35_s_and_another_one_is_found_out() {
+        for (tick_hz, rate_hz) in [(None, 80.0), (None, 10.0), (Some(1000.0), 80.0), (Some(1e6), 320.0)] {
+            let mut r = Readings::new(tick_hz, 32, None);
+            let first = relearned(&mut r, tick_hz, rate_hz);
+            assert!(first.0 >= 1.5, "learned at first over two seconds: {first:?}");
+            r.restart();
+            let again = relearned(&mut r, tick_hz, rate_hz);
+            assert!(again.0 <= 0.35, "{tick_hz:?} {rate_hz}: {again:?}");
+            assert_eq!(again.1, [first.1[0]], "the same rate, said once");
+            for other in [1.05 * rate_hz, 1.6 * rate_hz, 8.0 * rate_hz] {
+                let mut r = r.clone();
+                r.restart();
+                let last = relearned(&mut r, tick_hz, other).1.pop().unwrap();
+                // 16 ms of two seconds at either end; a given rate is believed within 1.5 %.
+                assert!((last / other - 1.0).abs() < 0.016, "{tick_hz:?}: {last} for {other}");
+            }
+        }
     }
 }

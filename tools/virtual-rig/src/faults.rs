@@ -29,6 +29,10 @@ pub enum FaultKind {
     HangUp,
     /// The device restarts: banner, ticks from 0, not sampling (argument: milliseconds, 300).
     Reset,
+    /// The device restarts and the line loses all it says of it (argument: milliseconds, 300).
+    QuietReset,
+    /// The converter stands: polls are answered, Starts are in vain (argument: milliseconds, 5000).
+    Halt,
     /// Random bytes on the line (argument: how many, 64).
     Garbage,
     /// Packets are sent twice (argument: how many packets, 1).
@@ -61,8 +65,8 @@ pub struct BadFault {
     found: String,
 }
 
-const KINDS: &str = "drop-bytes, drop-frames, flip, stall, hang-up, reset, garbage, duplicate, \
-                     wrong-version, splice, overlong";
+const KINDS: &str = "drop-bytes, drop-frames, flip, stall, hang-up, reset, quiet-reset, halt, garbage, \
+                     duplicate, wrong-version, splice, overlong";
 
 impl FromStr for FaultAt {
     type Err = BadFault;
@@ -84,7 +88,8 @@ impl FaultAt {
     pub fn amount(&self) -> u32 {
         let default = match self.kind {
             FaultKind::Stall | FaultKind::HangUp => 500,
-            FaultKind::Reset => 300,
+            FaultKind::Reset | FaultKind::QuietReset => 300,
+            FaultKind::Halt => 5000,
             FaultKind::Garbage => 64,
             FaultKind::Overlong => 3000,
             _ => 1,
@@ -156,7 +161,11 @@ impl LineFaults {
             FaultKind::WrongVersion => self.wrong_versions += amount,
             FaultKind::Splice => self.splices += amount,
             FaultKind::Overlong => self.overlong += amount,
-            FaultKind::Stall | FaultKind::HangUp | FaultKind::Reset => {}
+            FaultKind::Stall
+            | FaultKind::HangUp
+            | FaultKind::Reset
+            | FaultKind::QuietReset
+            | FaultKind::Halt => {}
         }
     }
 

@@ -130,6 +130,9 @@ struct Server<'a> {
     stalled_until: Option<Instant>,
     away_until: Option<Instant>,
     booting_until: Option<Instant>,
+    /// What it says after boot is lost.
+    boots_quietly: bool,
+    halted_until: Option<Instant>,
     told: Option<u64>,
     steps_done: u64,
     end_told: bool,
@@ -173,6 +176,8 @@ impl<'a> Server<'a> {
             stalled_until: None,
             away_until: None,
             booting_until: None,
+            boots_quietly: false,
+            halted_until: None,
             told: None,
             steps_done: 0,
             end_told: false,
@@ -219,13 +224,16 @@ impl<'a> Server<'a> {
             self.listener.reset();
         }
         if passed(&mut self.booting_until) {
-            let boot = self.device.boot();
-            self.port.offer(&boot);
+            if !std::mem::take(&mut self.boots_quietly) {
+                let boot = self.device.boot();
+                self.port.offer(&boot);
+            }
             if self.settings.protocol != Protocol::Framed {
                 self.device.start(self.settings.rate_hz);
             }
         }
         passed(&mut self.stalled_until);
+        passed(&mut self.halted_until);
         Ok(())
     }
 
@@ -239,7 +247,12 @@ impl<'a> Server<'a> {
                     self.port.hang_up();
                     self.away_until = until;
                 }
-                FaultKind::Reset => {
+                FaultKind::Halt => {
+                    self.device.stop();
+                    self.halted_until = until;
+                }
+                FaultKind::Reset | FaultKind::QuietReset => {
+                    self.boots_quietly = fault.kind == FaultKind::QuietReset;
                     self.port.clear();
                     self.device.reset();
                     self.listener.reset();
@@ -263,6 +276,7 @@ impl<'a> Server<'a> {
                 Action::Send(frame) => Some(frame),
                 Action::Identify => self.device.identity(),
                 Action::Status => self.device.status(),
+                Action::Start(_) if self.halted_until.is_some() => None,
                 Action::Start(rate_hz) => {
                     if self.device.start(rate_hz) {
                         self.zero = now();
