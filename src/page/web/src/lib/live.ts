@@ -58,7 +58,7 @@ export function readNow(now_ms: number): Reading {
   if (shown.link === 'not-served') return { is: 'none', why: 'not-served', detail: 'no daemon serves this rig' };
   if (shown.link === 'down') return { is: 'none', why: 'line', detail: shown.link_detail ?? 'the line is down' };
   if (shown.stale || now_ms - latest.came_ms > OLD_AFTER_MS)
-    return { is: 'none', why: 'silent', detail: 'the line is open, but nothing comes' };
+    return { is: 'none', why: 'silent', detail: shown.link_detail ?? 'the line is open, but nothing comes' };
   return { is: 'live', kN: shown.calibration === null ? null : latest.mean_kN, counts: latest.counts };
 }
 
@@ -129,6 +129,8 @@ export function take(message: Message): void {
     change(message.rig, { link: message.link, link_detail: message.detail, stale: message.link !== 'up' });
   } else if (message.news === 'event' && message.event === 'stale') {
     change(message.rig, { stale: message.stale });
+  } else if (message.news === 'event' && message.event === 'unsampled') {
+    change(message.rig, { link_detail: message.answers ? 'the device answers, but sends no samples; it is started again and again' : null });
   } else if (message.news === 'run' || message.news === 'reading' || message.news === 'changed') {
     runNews.value += 1;
     trialNews.value += 1;

@@ -14,6 +14,7 @@ export type Message = { rig: string; utc_ns: number } & (
   | { news: 'event'; event: 'started'; run_seq: number; at_s: number }
   | { news: 'event'; event: 'blow'; run_seq: number; at_s: number }
   | { news: 'event'; event: 'stale'; stale: boolean }
+  | { news: 'event'; event: 'unsampled'; answers: boolean }
   | ({ news: 'event'; event: 'in-force' } & InForce)
   | { news: 'event'; event: 'identity' | 'rate' | 'status' | 'zeroed' | 'refused' | 'awaits-rest' }
   | { news: 'run'; id: number; row: { row: 'announced' | 'closed'; run_seq: number; flags: string[] } }
