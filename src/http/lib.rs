@@ -21,6 +21,7 @@ pub mod forward;
 pub mod guard;
 pub mod health;
 mod health_shown;
+pub mod held_open;
 pub mod history;
 mod judged;
 pub mod judging;

@@ -4,6 +4,7 @@
 //! know what the news mean.
 
 use super::body::Asked;
+use super::held_open::{Pass, taken_back};
 use super::live::{EventsQuery, wanted};
 use super::openapi::Refused;
 use super::problem::Problem;
@@ -50,6 +51,7 @@ impl Default for Room {
 pub async fn feed(
     Shared(state): Shared<State>,
     Extension(room): Extension<Room>,
+    pass: Option<Extension<Pass>>,
     Asked(query): Asked<EventsQuery>,
     upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
 ) -> Result<Response, Problem> {
@@ -67,21 +69,29 @@ pub async fn feed(
     let news = state.rigs.subscribe();
     let upgrade = upgrade.max_message_size(CLIENT_BYTES_MAX).max_frame_size(CLIENT_BYTES_MAX);
     Ok(upgrade.on_upgrade(move |socket| async move {
-        serve(socket, news, query).await;
+        serve(socket, news, query, pass.map(|Extension(pass)| pass)).await;
         drop(permit);
     }))
 }
 
-async fn serve(mut socket: WebSocket, mut news: broadcast::Receiver<Arc<LiveMessage>>, query: EventsQuery) {
+async fn serve(
+    mut socket: WebSocket,
+    mut news: broadcast::Receiver<Arc<LiveMessage>>,
+    query: EventsQuery,
+    pass: Option<Pass>,
+) {
     let mut alive = tokio::time::interval(ALIVE);
+    let taken_back = taken_back(pass);
+    tokio::pin!(taken_back);
     loop {
-        let text = tokio::select! {
-            _ = alive.tick() => "{\"news\":\"alive\"}".to_owned(),
+        let message = tokio::select! {
+            () = &mut taken_back => return close(socket, close_code::POLICY, "the token was taken back").await,
+            _ = alive.tick() => Message::text("{\"news\":\"alive\"}"),
             message = news.recv() => match message {
                 Ok(message) if !wanted(&message, query.live()) => continue,
                 // A message that cannot be written as JSON (a number that is not finite) is left out, not garbled.
                 Ok(message) => match serde_json::to_string(&*message) {
-                    Ok(text) => text,
+                    Ok(text) => Message::text(text),
                     Err(_) => continue,
                 },
                 Err(broadcast::error::RecvError::Lagged(_)) => {
@@ -98,7 +108,7 @@ async fn serve(mut socket: WebSocket, mut news: broadcast::Receiver<Arc<LiveMess
                 Some(Ok(Message::Close(_)) | Err(_)) | None => return,
             },
         };
-        match tokio::time::timeout(SENT_WITHIN, socket.send(Message::text(text))).await {
+        match tokio::time::timeout(SENT_WITHIN, socket.send(message)).await {
             Ok(Ok(())) => {}
             // Gone, or so slow that what it shows would be old: it finds that out by the silence.
             Ok(Err(_)) | Err(_) => return,
