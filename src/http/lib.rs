@@ -29,6 +29,7 @@ pub mod keeping;
 pub mod limits;
 pub mod live;
 pub mod openapi;
+pub mod paced;
 pub mod problem;
 pub mod readings;
 pub mod recompute;

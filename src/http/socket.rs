@@ -11,6 +11,7 @@ use super::problem::Problem;
 use super::rigs::LiveMessage;
 use super::state::State;
 use axum::Extension;
+use axum::body::Bytes;
 use axum::extract::State as Shared;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
 use axum::extract::ws::{CloseFrame, Message, WebSocket, WebSocketUpgrade, close_code};
@@ -26,6 +27,10 @@ pub const SOCKETS_MAX: usize = 32;
 const CLIENT_BYTES_MAX: usize = 1024;
 /// Longest time for a message to go out.
 const SENT_WITHIN: Duration = Duration::from_secs(5);
+/// How often an answer is asked for (a ping of RFC 6455, which every browser answers by itself), and how many may
+/// stay without: who stands still is cut off after 9 s.
+const PING: Duration = Duration::from_secs(3);
+const UNANSWERED_MAX: u32 = 2;
 /// How often a sign of life is given.
 const ALIVE: Duration = Duration::from_secs(10);
 
@@ -81,11 +86,21 @@ async fn serve(
     pass: Option<Pass>,
 ) {
     let mut alive = tokio::time::interval(ALIVE);
+    let mut pings = tokio::time::interval(PING);
+    pings.reset();
+    let mut unanswered = 0;
     let taken_back = taken_back(pass);
     tokio::pin!(taken_back);
     loop {
         let message = tokio::select! {
             () = &mut taken_back => return close(socket, close_code::POLICY, "the token was taken back").await,
+            _ = pings.tick() => {
+                if unanswered >= UNANSWERED_MAX {
+                    return;
+                }
+                unanswered += 1;
+                Message::Ping(Bytes::new())
+            }
             _ = alive.tick() => Message::text("{\"news\":\"alive\"}"),
             message = news.recv() => match message {
                 Ok(message) if !wanted(&message, query.live()) => continue,
@@ -101,7 +116,10 @@ async fn serve(
             },
             heard = socket.recv() => match heard {
                 // Pings are answered by the library; a page has nothing else to say.
-                Some(Ok(Message::Ping(_) | Message::Pong(_))) => continue,
+                Some(Ok(Message::Ping(_) | Message::Pong(_))) => {
+                    unanswered = 0;
+                    continue;
+                }
                 Some(Ok(Message::Text(_) | Message::Binary(_))) => {
                     return close(socket, close_code::POLICY, "expected nothing, found a message").await;
                 }

@@ -1,11 +1,15 @@
-//! Tokens that are taken back while something is open: it is closed.
+//! Clients that stand still, and tokens that are taken back while something is open: neither holds on for long.
 //!
 //! Real sockets. Receive buffers are made small, so that what a client does not read soon reaches the server.
 
 use crate::sample::{T0_NS, begin, put, result, whole};
 use crate::support::House;
 use boltscribe::page::access::{Access, Kept, Role};
-use boltscribe::page::serve;
+use boltscribe::page::serve::{self, CONNECTIONS_MAX};
+use boltscribe::page::socket::SOCKETS_MAX;
+use boltscribe::page::{News, Rigs};
+use boltscribe::pipeline::Event;
+use boltscribe::store::Write;
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -14,6 +18,8 @@ use tokio::sync::watch;
 use tokio::time::timeout;
 
 const LONG: Duration = Duration::from_secs(30);
+/// What no longer moves is closed within 10 s; two more for a busy machine.
+const STALLED_WITHIN: Duration = Duration::from_secs(12);
 
 /// A house on a port; it is served until the sender is dropped.
 async fn served(house: &House, access: Option<Arc<Access>>) -> (u16, watch::Sender<bool>) {
@@ -56,6 +62,115 @@ async fn closed_after(client: &mut TcpStream) -> Duration {
     // A reset is an end as well.
     let _ = timeout(LONG, client.read_to_end(&mut rest)).await.expect("the connection stays open");
     began.elapsed()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn readers_of_the_stream_who_stand_still_are_closed_and_shut_nobody_out() {
+    let house = House::new();
+    let (port, _stop) = served(&house, None).await;
+    let rigs = Arc::clone(&house.rigs);
+    let busy = tokio::spawn(async move {
+        for n in 0.. {
+            rigs.tell("bench", n, News::Event(Event::Stale { stale: n % 2 == 0 }));
+            tokio::time::sleep(Duration::from_micros(500)).await;
+        }
+    });
+    let mut still = Vec::new();
+    for _ in 0..CONNECTIONS_MAX + 2 {
+        still.push(asked(port, &get(port, "/api/v1/events", "")).await);
+    }
+    let began = Instant::now();
+    let mut other = asked(port, &get(port, "/api/v1/rigs", "Connection: close\r\n")).await;
+    let answer = timeout(LONG, head(&mut other)).await.expect("an answer for others");
+    assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
+    println!("another one was answered after {:?}", began.elapsed());
+    // A place in the stream is free again, for one who reads.
+    loop {
+        let mut next = asked(port, &get(port, "/api/v1/events", "")).await;
+        if head(&mut next).await.starts_with("HTTP/1.1 200") {
+            break;
+        }
+        assert!(began.elapsed() < LONG, "the stream stays full");
+        tokio::time::sleep(Duration::from_millis(250)).await;
+    }
+    println!("the stream had room after {:?}", began.elapsed());
+    busy.abort();
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn sockets_that_stand_still_make_room_within_ten_seconds() {
+    let house = House::new();
+    let (port, _stop) = served(&house, None).await;
+    let request = get(port, "/api/v1/feed", UPGRADE);
+    let mut still = Vec::new();
+    for _ in 0..SOCKETS_MAX {
+        let mut client = asked(port, &request).await;
+        assert!(head(&mut client).await.starts_with("HTTP/1.1 101"));
+        still.push(client);
+    }
+    let began = Instant::now();
+    while !head(&mut asked(port, &request).await).await.starts_with("HTTP/1.1 101") {
+        assert!(began.elapsed() < STALLED_WITHIN, "no room for another after {:?}", began.elapsed());
+        tokio::time::sleep(Duration::from_millis(250)).await;
+    }
+    println!("room for another after {:?}", began.elapsed());
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_body_that_does_not_come_is_not_waited_for() {
+    let house = House::new();
+    let (port, _stop) = served(&house, None).await;
+    let answers =
+        ["store/prune", "runs/recompute", "store/check", "rigs/bench/zero"].map(|path| async move {
+            let request = format!(
+                "POST /api/v1/{path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Type: application/json\r\n\
+             Content-Length: 100\r\n\r\n{{"
+            );
+            let began = Instant::now();
+            let mut client = asked(port, &request).await;
+            let answer =
+                timeout(LONG, head(&mut client)).await.unwrap_or_else(|_| panic!("{path}: no answer"));
+            println!("{path}: {:?} after {:?}", answer.lines().next(), began.elapsed());
+            assert!(answer.starts_with("HTTP/1.1 408"), "{path}: {answer}");
+            assert!(began.elapsed() < STALLED_WITHIN, "{path}: {:?}", began.elapsed());
+        });
+    let mut tasks: Vec<_> = answers.into_iter().map(tokio::spawn).collect();
+    for task in tasks.drain(..) {
+        task.await.unwrap();
+    }
+}
+
+/// Copies of this store that have lost their name and are still open.
+fn copies(house: &House) -> usize {
+    let folder = house.store_file().parent().unwrap().to_owned();
+    let open = std::fs::read_dir("/proc/self/fd")
+        .unwrap()
+        .filter_map(|entry| std::fs::read_link(entry.ok()?.path()).ok());
+    open.filter(|path| path.starts_with(&folder) && path.to_string_lossy().contains("backup.tmp (deleted)"))
+        .count()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_backup_that_nobody_reads_lets_go_of_its_copy() {
+    let house = House::new();
+    let event = || Write::Event { utc_ns: T0_NS, kind: "note".into(), detail: "x".repeat(400) };
+    for _ in 0..20 {
+        put(&house.store, "", (0..1000).map(|_| event()).collect());
+    }
+    let (port, _stop) = served(&house, None).await;
+    let mut still = Vec::new();
+    for _ in 0..3 {
+        let mut client = asked(port, &get(port, "/api/v1/store/backup", "")).await;
+        head(&mut client).await;
+        still.push(client);
+    }
+    assert_eq!(copies(&house), 1, "one copy at a time, and it is being sent");
+    let began = Instant::now();
+    while copies(&house) > 0 {
+        assert!(began.elapsed() < STALLED_WITHIN, "{} copies after {:?}", copies(&house), began.elapsed());
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    println!("the copy was gone after {:?}", began.elapsed());
 }
 
 #[tokio::test(flavor = "multi_thread")]
