@@ -6,6 +6,8 @@
 pub mod answer;
 pub mod backoff;
 mod batch;
+#[cfg(feature = "forward")]
+mod bounded;
 pub mod courier;
 pub mod points;
 pub mod settings;

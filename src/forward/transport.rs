@@ -2,7 +2,8 @@
 //!
 //! The crate panics on a bad address, drops a path in it, has no timeouts and calls all but 204 an error: so
 //! the address is checked first, a path is refused, the client is built with timeouts, and the status is sorted
-//! by `answer.rs`. It hides the header Retry-After; `backoff.rs` waits instead. Must not know what the lines say.
+//! by `answer.rs`. It hides the header Retry-After; `backoff.rs` waits instead. It takes an answer of any length, so
+//! it runs on a thread of its own that counts its steps (`bounded.rs`). Must not know what the lines say.
 
 use super::answer::Answer;
 use std::future::Future;
@@ -49,6 +50,7 @@ pub use wired::Influx;
 mod wired {
     use super::{ANSWER_WITHIN, CONNECT_WITHIN, Start, Transport, start_in};
     use crate::answer::{Answer, printable, sorted};
+    use crate::bounded::{Bounded, Unfinished};
     use crate::settings::Settings;
     use crate::token::Token;
     use influxdb2::{Client, ClientBuilder, RequestError};
@@ -56,10 +58,13 @@ mod wired {
 
     /// Most bytes of metrics that are read.
     const METRICS_BYTES_MAX: usize = 4 << 20;
+    /// Longest body that is believed; what may be in memory before it is given up, `bounded.rs` says.
+    const BODY_BYTES_MAX: usize = 64 << 10;
 
     /// A server that speaks the write interface of InfluxDB v2.
     pub struct Influx {
         client: Client,
+        own: Bounded,
         plain: reqwest::Client,
         metrics: Url,
         org: String,
@@ -84,7 +89,15 @@ mod wired {
             let client = ClientBuilder::with_builder(builder(settings)?, base, &settings.org, token.expose())
                 .build()
                 .map_err(|e| format!("cannot forward: {e}"))?;
-            Ok(Self { client, plain, metrics, org: settings.org.clone(), bucket: settings.bucket.clone() })
+            let own = Bounded::new().map_err(|e| format!("cannot forward: {e}"))?;
+            Ok(Self {
+                client,
+                own,
+                plain,
+                metrics,
+                org: settings.org.clone(),
+                bucket: settings.bucket.clone(),
+            })
         }
     }
 
@@ -95,6 +108,8 @@ mod wired {
             .timeout(ANSWER_WITHIN)
             .redirect(redirect::Policy::none())
             .no_proxy()
+            // The bound of an answer is that of HTTP/1: a step takes one buffer of a connection.
+            .http1_only()
             .pool_max_idle_per_host(1)
             .user_agent(concat!("boltscribe/", env!("CARGO_PKG_VERSION")));
         if let Some(path) = &settings.ca_file {
@@ -107,6 +122,10 @@ mod wired {
             builder = all.into_iter().fold(builder, reqwest::ClientBuilder::add_root_certificate);
         }
         Ok(builder)
+    }
+
+    fn too_long() -> String {
+        format!("the server's answer is longer than {BODY_BYTES_MAX} bytes")
     }
 
     /// An error with its causes: the outermost alone says only that sending failed.
@@ -122,11 +141,18 @@ mod wired {
 
     impl Transport for Influx {
         async fn write(&self, lines: String) -> Answer {
-            match self.client.write_line_protocol(&self.org, &self.bucket, lines).await {
-                Ok(()) => Answer::Taken,
-                Err(RequestError::Http { status, text }) => sorted(status.as_u16(), &text),
-                Err(RequestError::ReqwestProcessing { source }) => Answer::Failed(words(&source)),
-                Err(other) => Answer::Failed(printable(&other.to_string())),
+            let (client, org, bucket) = (self.client.clone(), self.org.clone(), self.bucket.clone());
+            let sent = async move { client.write_line_protocol(&org, &bucket, lines).await };
+            match self.own.run(sent).await {
+                Ok(Ok(())) => Answer::Taken,
+                Ok(Err(RequestError::Http { text, .. })) if text.len() > BODY_BYTES_MAX => {
+                    Answer::Failed(too_long())
+                }
+                Ok(Err(RequestError::Http { status, text })) => sorted(status.as_u16(), &text),
+                Ok(Err(RequestError::ReqwestProcessing { source })) => Answer::Failed(words(&source)),
+                Ok(Err(other)) => Answer::Failed(printable(&other.to_string())),
+                Err(Unfinished::TooLong) => Answer::Failed(too_long()),
+                Err(Unfinished::Ended) => Answer::Failed("the thread that sends has ended".into()),
             }
         }
 

@@ -1,7 +1,8 @@
 //! Who may use the interface over the network: tokens of 256 bits with a name and a role, kept as digests in one file.
 //!
 //! Where no file is set everybody on this machine may do everything, and nobody else reaches it. The file is read
-//! anew when it changes, so that taking a token back holds at once. Must not know HTTP.
+//! anew when it changes, so that taking a token back holds at once. Who has a good token is never kept waiting for what
+//! others try: of 256 bits none is guessed by trying. Must not know HTTP.
 
 use super::state::Clock;
 use serde::Serialize;
@@ -22,11 +23,12 @@ pub const TOKEN_BYTES: usize = 32;
 pub const TOKENS_MAX: usize = 100;
 /// Longest file, bytes.
 const FILE_BYTES_MAX: u64 = 64 << 10;
-/// Failures of one address within [`FAILURES_WITHIN_NS`] after which it has to wait.
+/// Failures within [`FAILURES_WITHIN_NS`] of one secret, or different secrets from one address, after which an unknown
+/// one has to wait.
 pub const FAILURES_MAX: usize = 5;
 const FAILURES_WITHIN_NS: i64 = 60_000_000_000;
-/// Most addresses whose failures are remembered.
-const ADDRESSES_MAX: usize = 1000;
+/// Most unknown secrets that are remembered; beyond them each further one has to wait.
+const UNKNOWN_MAX: usize = 1000;
 
 /// What somebody may do; each role may do what those before it may.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, ToSchema)]
@@ -162,8 +164,28 @@ pub struct Visitor {
 pub enum NotIn {
     /// No token, or none that is known.
     Unknown,
-    /// Too many failures from there.
+    /// Not known, after too many failures.
     Wait,
+}
+
+/// A secret as its SHA-256.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Mark([u8; 32]);
+
+impl Mark {
+    /// Of a secret in plain.
+    #[must_use]
+    pub fn of(token: &str) -> Self {
+        Self(Sha256::digest(token.as_bytes()).into())
+    }
+}
+
+/// Tries with one secret that is not known.
+struct Failures {
+    /// Where it was tried first.
+    from: IpAddr,
+    /// When, nanoseconds since 1970 UTC.
+    times: Vec<i64>,
 }
 
 /// The tokens in force.
@@ -171,7 +193,7 @@ pub struct Access {
     path: PathBuf,
     now_utc_ns: Clock,
     known: Mutex<(Option<SystemTime>, Vec<Kept>)>,
-    failures: Mutex<BTreeMap<IpAddr, Vec<i64>>>,
+    failures: Mutex<BTreeMap<Mark, Failures>>,
 }
 
 impl Access {
@@ -187,32 +209,46 @@ impl Access {
     /// Whose token this is.
     ///
     /// # Errors
-    /// Not known; or too many failures from this address.
+    /// Not known; or not known after too many failures.
     pub fn visitor(&self, token: Option<&str>, from: IpAddr) -> Result<Visitor, NotIn> {
-        let now = (self.now_utc_ns)();
-        let mut failures = self.failures.lock().unwrap_or_else(PoisonError::into_inner);
-        failures.retain(|_, times| {
-            times.retain(|at| (0..FAILURES_WITHIN_NS).contains(&(now - at)));
-            !times.is_empty()
-        });
-        if failures.get(&from).is_some_and(|times| times.len() >= FAILURES_MAX) {
-            return Err(NotIn::Wait);
-        }
         // Without a token nothing was tried.
-        let token = token.ok_or(NotIn::Unknown)?;
-        match self.find(token) {
+        let mark = Mark::of(token.ok_or(NotIn::Unknown)?);
+        match self.find(&mark) {
             Some(kept) => Ok(Visitor { name: Some(kept.name), role: kept.role }),
-            None => {
-                if failures.len() < ADDRESSES_MAX || failures.contains_key(&from) {
-                    failures.entry(from).or_default().push(now);
-                }
-                tracing::warn!("a token from {from} is not known");
-                Err(NotIn::Unknown)
-            }
+            None => Err(self.failed(mark, from)),
         }
     }
 
-    fn find(&self, token: &str) -> Option<Kept> {
+    /// Whether a secret is that of a token in force.
+    #[must_use]
+    pub fn knows(&self, mark: &Mark) -> bool {
+        self.find(mark).is_some()
+    }
+
+    /// Counts a try with a secret that is not known.
+    fn failed(&self, mark: Mark, from: IpAddr) -> NotIn {
+        let now = (self.now_utc_ns)();
+        let mut failures = self.failures.lock().unwrap_or_else(PoisonError::into_inner);
+        failures.retain(|_, failed| {
+            failed.times.retain(|at| (0..FAILURES_WITHIN_NS).contains(&(now - at)));
+            !failed.times.is_empty()
+        });
+        let others = failures.values().filter(|failed| failed.from == from).count();
+        let room = failures.len() < UNKNOWN_MAX && others < FAILURES_MAX;
+        let failed = match failures.get_mut(&mark) {
+            Some(failed) => failed,
+            None if room => failures.entry(mark).or_insert(Failures { from, times: Vec::new() }),
+            None => return NotIn::Wait,
+        };
+        if failed.times.len() >= FAILURES_MAX {
+            return NotIn::Wait;
+        }
+        failed.times.push(now);
+        tracing::warn!("a token from {from} is not known");
+        NotIn::Unknown
+    }
+
+    fn find(&self, mark: &Mark) -> Option<Kept> {
         let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
         let when = written(&self.path);
         if when.is_none() || when != known.0 {
@@ -223,8 +259,7 @@ impl Access {
             });
             *known = (when, tokens);
         }
-        let digest: [u8; 32] = Sha256::digest(token.as_bytes()).into();
-        known.1.iter().find(|kept| kept.is(&digest)).cloned()
+        known.1.iter().find(|kept| kept.is(&mark.0)).cloned()
     }
 }
 
@@ -275,21 +310,43 @@ mod tests {
         }
     }
 
-    #[test]
-    fn after_five_failures_an_address_waits_a_minute_and_others_do_not() {
-        let file = file(&format!("{}\n", Kept::of("tablet", Role::View, "good").line()), 0o600);
+    fn with_a_clock(file: &tempfile::NamedTempFile) -> (Access, Arc<AtomicI64>) {
         let time = Arc::new(AtomicI64::new(0));
         let clock = Arc::clone(&time);
-        let access = Access::open(file.path(), Arc::new(move || clock.load(Ordering::Relaxed))).unwrap();
+        (Access::open(file.path(), Arc::new(move || clock.load(Ordering::Relaxed))).unwrap(), time)
+    }
+
+    #[test]
+    fn a_secret_that_is_not_known_waits_after_five_tries_and_keeps_no_good_one_waiting() {
+        let file = file(&format!("{}\n", Kept::of("tablet", Role::View, "good").line()), 0o600);
+        let (access, time) = with_a_clock(&file);
         assert_eq!(access.visitor(None, HERE), Err(NotIn::Unknown));
         for _ in 0..FAILURES_MAX {
-            assert_eq!(access.visitor(Some("bad"), HERE), Err(NotIn::Unknown));
+            assert_eq!(access.visitor(Some("removed"), HERE), Err(NotIn::Unknown));
         }
-        assert_eq!(access.visitor(Some("good"), HERE), Err(NotIn::Wait));
-        let elsewhere = IpAddr::V4(std::net::Ipv4Addr::new(192, 0, 2, 8));
-        assert_eq!(access.visitor(Some("good"), elsewhere).unwrap().role, Role::View);
+        // One that goes on asking, as a page does whose token was taken back.
+        for _ in 0..1000 {
+            assert_eq!(access.visitor(Some("removed"), HERE), Err(NotIn::Wait));
+            assert_eq!(access.visitor(Some("good"), HERE).unwrap().role, Role::View);
+        }
+        assert_eq!(access.visitor(Some("mistyped"), HERE), Err(NotIn::Unknown), "another one is still told");
         time.store(FAILURES_WITHIN_NS, Ordering::Relaxed);
-        assert_eq!(access.visitor(Some("good"), HERE).unwrap().name.as_deref(), Some("tablet"));
+        assert_eq!(access.visitor(Some("removed"), HERE), Err(NotIn::Unknown));
+    }
+
+    #[test]
+    fn who_tries_one_secret_after_another_waits_and_what_is_remembered_is_bounded() {
+        let file = file(&format!("{}\n", Kept::of("tablet", Role::View, "good").line()), 0o600);
+        let (access, _) = with_a_clock(&file);
+        let told = |n: u32, from| access.visitor(Some(&format!("guess {n}")), from).unwrap_err();
+        for n in 0..100 {
+            assert_eq!(told(n, HERE), if n < 5 { NotIn::Unknown } else { NotIn::Wait }, "{n}");
+        }
+        for n in 0..10_000_u32 {
+            told(100 + n, IpAddr::V4(std::net::Ipv4Addr::from_bits(n)));
+        }
+        assert_eq!(access.failures.lock().unwrap().len(), UNKNOWN_MAX);
+        assert!(access.visitor(Some("good"), HERE).is_ok());
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! What comes in with a request: JSON bodies, queries, and who says so and why.
 //!
-//! A body is at most [`BODY_BYTES_MAX`] long and must say that it is JSON: a form on another page cannot.
+//! A body is at most [`BODY_BYTES_MAX`] long, comes within [`BODY_WITHIN`], and must say that it is JSON: a form on another page cannot.
 
 use super::problem::Problem;
 use axum::body::Bytes;
@@ -9,9 +9,12 @@ use axum::http::request::Parts;
 use axum::http::{StatusCode, header};
 use boltscribe_model::setups::check_text;
 use serde::de::DeserializeOwned;
+use std::time::Duration;
 
 /// Most bytes of a body.
 pub const BODY_BYTES_MAX: usize = 64 << 10;
+/// Longest time for a body to come; shorter than that for an answer, so that the body is named.
+pub const BODY_WITHIN: Duration = Duration::from_secs(8);
 /// Most characters of a reason.
 pub const WHY_CHARS_MAX: usize = 500;
 
@@ -30,7 +33,13 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
                 format!("cannot read the body: expected the type application/json, found {kind}"),
             ));
         }
-        let bytes = Bytes::from_request(request, state).await.map_err(|rejection| {
+        let read = tokio::time::timeout(BODY_WITHIN, Bytes::from_request(request, state)).await;
+        let read = read.map_err(|_| {
+            let seconds = BODY_WITHIN.as_secs();
+            let detail = format!("cannot read the body: expected all of it within {seconds} s");
+            Problem::new(StatusCode::REQUEST_TIMEOUT, detail)
+        })?;
+        let bytes = read.map_err(|rejection| {
             let status = rejection.status();
             let detail =
                 format!("cannot read the body: expected at most {BODY_BYTES_MAX} bytes: {rejection}");

@@ -5,6 +5,7 @@
 //! permission is the authentication, and none of this is asked.
 
 use super::access::{Access, NotIn, Role, Visitor};
+use super::held_open::{Pass, watched};
 use super::problem::Problem;
 use axum::Router;
 use axum::extract::Request;
@@ -46,7 +47,13 @@ pub fn guarded(router: Router, guard: Guard) -> Router {
                     if let Some(access) = &guard.access {
                         request.extensions_mut().insert(Arc::clone(access));
                     }
-                    next.run(request).await
+                    match guard.pass(&request) {
+                        None => next.run(request).await,
+                        Some(pass) => {
+                            request.extensions_mut().insert(pass.clone());
+                            watched(next.run(request).await, pass)
+                        }
+                    }
                 }
                 Err(problem) => problem.into_response() as Response,
             }
@@ -66,6 +73,13 @@ impl Guard {
             self.check_origin(headers)?;
         }
         self.visitor(request)
+    }
+
+    /// What a request that was let in came in with.
+    fn pass(&self, request: &Request) -> Option<Pass> {
+        let access = self.access.as_ref()?;
+        let token = token(request.headers()).ok()??;
+        is_data(request.uri().path()).then(|| Pass::new(access, token))
     }
 
     /// Whether a host with its port means this machine.
@@ -97,10 +111,8 @@ impl Guard {
         let everything = Visitor { name: None, role: Role::Correct };
         let path = request.uri().path();
         let Some(access) = &self.access else { return Ok(everything) };
-        // The page itself holds nothing of anybody; it asks for the token that its requests then bring.
-        let is_data = path.starts_with("/api/") || path == "/metrics";
         let asks_to_come_in = path == "/api/v1/session" && request.method() == Method::POST;
-        if !is_data || asks_to_come_in {
+        if !is_data(path) || asks_to_come_in {
             return Ok(Visitor { name: None, role: Role::View });
         }
         let from =
@@ -121,6 +133,11 @@ impl Guard {
     }
 }
 
+/// The page itself holds nothing of anybody; it asks for the token that its requests then bring.
+fn is_data(path: &str) -> bool {
+    path.starts_with("/api/") || path == "/metrics"
+}
+
 /// The refusal of somebody who is not known.
 pub(super) fn not_in(why: NotIn) -> Problem {
     match why {
@@ -130,7 +147,7 @@ pub(super) fn not_in(why: NotIn) -> Problem {
         }
         NotIn::Wait => Problem::new(
             StatusCode::TOO_MANY_REQUESTS,
-            "expected fewer wrong tokens from this address: wait a minute",
+            "expected fewer tries with tokens that are not known: wait a minute",
         ),
     }
 }

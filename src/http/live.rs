@@ -1,23 +1,25 @@
 //! What is live: the rigs, the ports, and the feed of events (Server-Sent Events of the HTML standard).
 //!
-//! The feed is bounded: a client that reads too slowly misses messages and is told how many.
+//! The feed is bounded: a client that reads too slowly misses messages and is told how many; one that does not read
+//! is cut off by its connection ([`super::paced`]). Streams have room of their own, so that they shut nobody else out.
 
 use super::body::Asked;
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::{LiveMessage, News, PortState, RigState};
 use super::state::State;
-use axum::Json;
 use axum::body::{Body, Bytes};
 use axum::extract::State as Shared;
-use axum::http::header;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use axum::{Extension, Json};
 use boltscribe_pipeline::Event;
 use boltscribe_store::StoreError;
 use serde::{Deserialize, Serialize};
 use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
+use tokio::sync::Semaphore;
 use tokio_stream::StreamExt;
 use tokio_stream::wrappers::errors::BroadcastStreamRecvError;
 use tokio_stream::wrappers::{BroadcastStream, IntervalStream};
@@ -25,6 +27,18 @@ use utoipa::{IntoParams, ToSchema};
 
 /// A comment goes out this often, so that a dead connection is found.
 const KEEP_ALIVE: Duration = Duration::from_secs(10);
+/// Most streams at once.
+pub const STREAMS_MAX: usize = 32;
+
+/// Room for streams.
+#[derive(Clone)]
+pub struct StreamRoom(Arc<Semaphore>);
+
+impl Default for StreamRoom {
+    fn default() -> Self {
+        Self(Arc::new(Semaphore::new(STREAMS_MAX)))
+    }
+}
 
 /// All rigs.
 #[derive(Debug, Serialize, ToSchema)]
@@ -121,7 +135,7 @@ impl EventsQuery {
 /// kept: after a reconnect ask anew for what you show.
 ///
 /// # Errors
-/// A query that cannot be read.
+/// Too many streams; a query that cannot be read.
 #[utoipa::path(
     get, path = "/events", operation_id = "events", tag = "state",
     params(EventsQuery),
@@ -133,14 +147,23 @@ impl EventsQuery {
 )]
 pub async fn events(
     Shared(state): Shared<State>,
+    Extension(room): Extension<StreamRoom>,
     Asked(query): Asked<EventsQuery>,
 ) -> Result<Response, Problem> {
-    let news = BroadcastStream::new(state.rigs.subscribe()).filter_map(move |message| match message {
-        Ok(message) => wanted(&message, query.live()).then(|| framed(&message)),
-        Err(BroadcastStreamRecvError::Lagged(skipped)) => {
-            Some(Bytes::from(format!(": skipped {skipped}\n\n")))
-        }
-    });
+    let permit = room.0.try_acquire_owned().map_err(|_| {
+        Problem::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            format!("expected at most {STREAMS_MAX} live streams, found more"),
+        )
+        .hint("end a `boltscribe rig watch` that is not looked at")
+    })?;
+    let news =
+        BroadcastStream::new(state.rigs.subscribe()).filter_map(move |message| match (message, &permit) {
+            (Ok(message), _) => wanted(&message, query.live()).then(|| framed(&message)),
+            (Err(BroadcastStreamRecvError::Lagged(skipped)), _) => {
+                Some(Bytes::from(format!(": skipped {skipped}\n\n")))
+            }
+        });
     let alive =
         IntervalStream::new(tokio::time::interval(KEEP_ALIVE)).map(|_| Bytes::from_static(b": alive\n\n"));
     let body = Body::from_stream(Ended::new(news, alive).map(Ok::<Bytes, Infallible>));

@@ -38,6 +38,7 @@ pub fn router(state: State) -> Router {
         .method_not_allowed_fallback(not_that_way)
         .layer(from_fn(as_problem))
         .layer(Extension(Room::default()))
+        .layer(Extension(live::StreamRoom::default()))
         .layer(Extension(Described::new(document)))
         .layer(DefaultBodyLimit::max(BODY_BYTES_MAX))
         .with_state(state)

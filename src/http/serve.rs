@@ -1,10 +1,11 @@
 //! Serving the router on a Unix socket and on an address.
 //!
-//! An accept loop of our own: a client must send its headers in time, connections are limited, and a stop
-//! lets answers that are under way finish, but not for long.
+//! An accept loop of our own: a client must send its headers and take its answer in time, connections are limited,
+//! and a stop lets answers that are under way finish, but not for long.
 
 use super::access::Access;
 use super::guard::{self, Guard, Peer};
+use super::paced::Paced;
 use axum::{Extension, Router};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -22,6 +23,8 @@ use tokio::task::JoinSet;
 pub const CONNECTIONS_MAX: usize = 128;
 const HEADERS_WITHIN: Duration = Duration::from_secs(5);
 const HEADER_BYTES_MAX: usize = 16 << 10;
+/// What the system keeps of an answer for a client, so that one that stands still is soon noticed; it takes twice that.
+const SEND_BUFFER_BYTES: usize = 64 << 10;
 const FINISH_WITHIN: Duration = Duration::from_secs(1);
 /// After a failed accept (no descriptor left): rest instead of spinning.
 const ACCEPT_REST: Duration = Duration::from_millis(100);
@@ -76,6 +79,7 @@ pub async fn tcp(
         let (stream, peer) = listener.accept().await?;
         // Small answers and events must not wait for more to come.
         stream.set_nodelay(true)?;
+        socket2::SockRef::from(&stream).set_send_buffer_size(SEND_BUFFER_BYTES)?;
         Ok((stream, Some(Peer(peer.ip()))))
     };
     run(accept, router, stop).await;
@@ -139,7 +143,7 @@ where
         .timer(TokioTimer::new())
         .header_read_timeout(HEADERS_WITHIN)
         .max_buf_size(HEADER_BYTES_MAX)
-        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router))
+        .serve_connection(TokioIo::new(Paced::new(stream)), TowerToHyperService::new(router))
         .with_upgrades();
     tokio::pin!(serving);
     let ended = tokio::select! {

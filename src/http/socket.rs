@@ -4,12 +4,14 @@
 //! know what the news mean.
 
 use super::body::Asked;
+use super::held_open::{Pass, taken_back};
 use super::live::{EventsQuery, wanted};
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::LiveMessage;
 use super::state::State;
 use axum::Extension;
+use axum::body::Bytes;
 use axum::extract::State as Shared;
 use axum::extract::ws::rejection::WebSocketUpgradeRejection;
 use axum::extract::ws::{CloseFrame, Message, WebSocket, WebSocketUpgrade, close_code};
@@ -25,6 +27,10 @@ pub const SOCKETS_MAX: usize = 32;
 const CLIENT_BYTES_MAX: usize = 1024;
 /// Longest time for a message to go out.
 const SENT_WITHIN: Duration = Duration::from_secs(5);
+/// How often an answer is asked for (a ping of RFC 6455, which every browser answers by itself), and how many may
+/// stay without: who stands still is cut off after 9 s.
+const PING: Duration = Duration::from_secs(3);
+const UNANSWERED_MAX: u32 = 2;
 /// How often a sign of life is given.
 const ALIVE: Duration = Duration::from_secs(10);
 
@@ -50,6 +56,7 @@ impl Default for Room {
 pub async fn feed(
     Shared(state): Shared<State>,
     Extension(room): Extension<Room>,
+    pass: Option<Extension<Pass>>,
     Asked(query): Asked<EventsQuery>,
     upgrade: Result<WebSocketUpgrade, WebSocketUpgradeRejection>,
 ) -> Result<Response, Problem> {
@@ -67,21 +74,39 @@ pub async fn feed(
     let news = state.rigs.subscribe();
     let upgrade = upgrade.max_message_size(CLIENT_BYTES_MAX).max_frame_size(CLIENT_BYTES_MAX);
     Ok(upgrade.on_upgrade(move |socket| async move {
-        serve(socket, news, query).await;
+        serve(socket, news, query, pass.map(|Extension(pass)| pass)).await;
         drop(permit);
     }))
 }
 
-async fn serve(mut socket: WebSocket, mut news: broadcast::Receiver<Arc<LiveMessage>>, query: EventsQuery) {
+async fn serve(
+    mut socket: WebSocket,
+    mut news: broadcast::Receiver<Arc<LiveMessage>>,
+    query: EventsQuery,
+    pass: Option<Pass>,
+) {
     let mut alive = tokio::time::interval(ALIVE);
+    let mut pings = tokio::time::interval(PING);
+    pings.reset();
+    let mut unanswered = 0;
+    let taken_back = taken_back(pass);
+    tokio::pin!(taken_back);
     loop {
-        let text = tokio::select! {
-            _ = alive.tick() => "{\"news\":\"alive\"}".to_owned(),
+        let message = tokio::select! {
+            () = &mut taken_back => return close(socket, close_code::POLICY, "the token was taken back").await,
+            _ = pings.tick() => {
+                if unanswered >= UNANSWERED_MAX {
+                    return;
+                }
+                unanswered += 1;
+                Message::Ping(Bytes::new())
+            }
+            _ = alive.tick() => Message::text("{\"news\":\"alive\"}"),
             message = news.recv() => match message {
                 Ok(message) if !wanted(&message, query.live()) => continue,
                 // A message that cannot be written as JSON (a number that is not finite) is left out, not garbled.
                 Ok(message) => match serde_json::to_string(&*message) {
-                    Ok(text) => text,
+                    Ok(text) => Message::text(text),
                     Err(_) => continue,
                 },
                 Err(broadcast::error::RecvError::Lagged(_)) => {
@@ -91,14 +116,17 @@ async fn serve(mut socket: WebSocket, mut news: broadcast::Receiver<Arc<LiveMess
             },
             heard = socket.recv() => match heard {
                 // Pings are answered by the library; a page has nothing else to say.
-                Some(Ok(Message::Ping(_) | Message::Pong(_))) => continue,
+                Some(Ok(Message::Ping(_) | Message::Pong(_))) => {
+                    unanswered = 0;
+                    continue;
+                }
                 Some(Ok(Message::Text(_) | Message::Binary(_))) => {
                     return close(socket, close_code::POLICY, "expected nothing, found a message").await;
                 }
                 Some(Ok(Message::Close(_)) | Err(_)) | None => return,
             },
         };
-        match tokio::time::timeout(SENT_WITHIN, socket.send(Message::text(text))).await {
+        match tokio::time::timeout(SENT_WITHIN, socket.send(message)).await {
             Ok(Ok(())) => {}
             // Gone, or so slow that what it shows would be old: it finds that out by the silence.
             Ok(Err(_)) | Err(_) => return,

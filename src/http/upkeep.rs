@@ -147,13 +147,15 @@ pub async fn check(
 pub async fn copy(Shared(state): Shared<State>) -> Result<Response, Problem> {
     let readers = state.readers.clone();
     let made = tokio::task::spawn_blocking(move || backup::copy(&readers)).await;
-    let mut copy = made.map_err(|error| {
+    let copy = made.map_err(|error| {
         Problem::new(StatusCode::INTERNAL_SERVER_ERROR, format!("copying the store broke off: {error}"))
     })??;
     let length = copy.bytes;
     let (chunks, waiting) = tokio::sync::mpsc::channel::<std::io::Result<Chunk>>(CHUNKS_WAITING);
     // Reading may block; where the client goes away the channel closes and the file is gone.
     tokio::task::spawn_blocking(move || {
+        // All of it, with its turn: the next copy is made when this one is sent or given up.
+        let mut copy = copy;
         let mut buffer = vec![0; CHUNK_BYTES];
         loop {
             let chunk = match copy.file.read(&mut buffer) {

@@ -4,7 +4,7 @@
 //! The real server is Debian's package victoria-metrics. Where it is missing these tests fail and say so.
 
 // Helpers of a test fail like the test itself.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::disallowed_methods, clippy::print_stdout)]
 
 /// What a server holds: measurement, tags and time, then field by field.
 type Lines = std::collections::BTreeMap<String, std::collections::BTreeMap<String, String>>;
@@ -15,6 +15,7 @@ mod bench;
 mod central;
 mod courier;
 mod durable;
+mod endless;
 mod exported;
 mod outage;
 #[path = "../store/sample.rs"]

@@ -18,5 +18,6 @@ mod people;
 mod sample;
 mod serving;
 mod simulated;
+mod stalling;
 mod strict;
 mod support;
