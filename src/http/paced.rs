@@ -13,17 +13,21 @@ use tokio::time::Sleep;
 /// Longest time without a byte taken by the other side, while there are some for it.
 pub const STALLED_AFTER: Duration = Duration::from_secs(10);
 
-/// A connection with that limit.
+/// The same at the socket of this machine, where somebody may page through what a command prints.
+pub const PAGED_AFTER: Duration = Duration::from_secs(600);
+
+/// A connection with such a limit.
 pub struct Paced<S> {
     inner: S,
+    patience: Duration,
     /// Runs while nothing can be sent.
     stalled: Option<Pin<Box<Sleep>>>,
 }
 
 impl<S> Paced<S> {
-    /// Around a connection.
-    pub const fn new(inner: S) -> Self {
-        Self { inner, stalled: None }
+    /// Around a connection that may stand still for so long.
+    pub const fn new(inner: S, patience: Duration) -> Self {
+        Self { inner, patience, stalled: None }
     }
 
     fn watched<T>(&mut self, context: &mut Context<'_>, sent: Poll<io::Result<T>>) -> Poll<io::Result<T>> {
@@ -31,7 +35,8 @@ impl<S> Paced<S> {
             self.stalled = None;
             return sent;
         }
-        let limit = self.stalled.get_or_insert_with(|| Box::pin(tokio::time::sleep(STALLED_AFTER)));
+        let patience = self.patience;
+        let limit = self.stalled.get_or_insert_with(|| Box::pin(tokio::time::sleep(patience)));
         limit.as_mut().poll(context).map(|()| Err(io::ErrorKind::TimedOut.into()))
     }
 }

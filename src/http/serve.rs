@@ -5,7 +5,7 @@
 
 use super::access::Access;
 use super::guard::{self, Guard, Peer};
-use super::paced::Paced;
+use super::paced::{PAGED_AFTER, Paced, STALLED_AFTER};
 use axum::{Extension, Router};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
@@ -105,6 +105,7 @@ where
         };
         match (permit, accepted) {
             (Ok(permit), Ok((stream, peer))) => {
+                let stream = Paced::new(stream, if peer.is_some() { STALLED_AFTER } else { PAGED_AFTER });
                 let router = match peer {
                     Some(peer) => router.clone().layer(Extension(peer)),
                     None => router.clone(),
@@ -135,7 +136,7 @@ async fn stopped(stop: &mut watch::Receiver<bool>) {
     let _ = stop.wait_for(|stop| *stop).await;
 }
 
-async fn connection<S>(stream: S, router: Router, mut stop: watch::Receiver<bool>)
+async fn connection<S>(stream: Paced<S>, router: Router, mut stop: watch::Receiver<bool>)
 where
     S: AsyncRead + AsyncWrite + Unpin + Send + 'static,
 {
@@ -143,7 +144,7 @@ where
         .timer(TokioTimer::new())
         .header_read_timeout(HEADERS_WITHIN)
         .max_buf_size(HEADER_BYTES_MAX)
-        .serve_connection(TokioIo::new(Paced::new(stream)), TowerToHyperService::new(router))
+        .serve_connection(TokioIo::new(stream), TowerToHyperService::new(router))
         .with_upgrades();
     tokio::pin!(serving);
     let ended = tokio::select! {

@@ -2,6 +2,9 @@
 //!
 //! Real sockets. Receive buffers are made small, so that what a client does not read soon reaches the server.
 
+// Whether a limit of time is kept is seen by a clock.
+#![allow(clippy::disallowed_methods)]
+
 use crate::sample::{T0_NS, begin, put, result, whole};
 use crate::support::House;
 use boltscribe::page::access::{Access, Kept, Role};
