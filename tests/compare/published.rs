@@ -3,12 +3,12 @@
 
 use super::support::{assert_near, groups, row};
 use boltscribe::compare::{Drift, Question, compare};
-use boltscribe::stats::distributions::t_two_sided_quantile;
-use boltscribe::stats::many_to_one::{Contrast, ManyToOne, Sides};
-use boltscribe::stats::outlier::{grubbs_critical, most_outlying};
-use boltscribe::stats::power::{detectable_shift, power};
-use boltscribe::stats::trend::{mann_kendall, slope, von_neumann_ratio};
-use boltscribe::stats::two_samples::{Spread, fieller, welch};
+use boltscribe::numerics::distributions::t_two_sided_quantile;
+use boltscribe::numerics::many_to_one::{Contrast, ManyToOne, Sides};
+use boltscribe::numerics::outlier::{grubbs_critical, most_outlying};
+use boltscribe::numerics::power::{detectable_shift, power};
+use boltscribe::numerics::trend::{mann_kendall, slope, von_neumann_ratio};
+use boltscribe::numerics::two_samples::{Spread, fieller, welch};
 
 const CONTROL: [f64; 6] = [7.4, 8.5, 7.2, 8.24, 9.84, 8.32];
 const DRUG_A: [f64; 4] = [9.76, 8.8, 7.68, 9.36];
@@ -129,7 +129,7 @@ fn grubbs_test_of_the_nist_handbook() {
     let n = 10.0_f64;
     let at = grubbs_critical(10, 0.05).unwrap() / ((n - 1.0) / n).sqrt();
     let rest = 9.0 - at * at;
-    let p = n * boltscribe::stats::distributions::t_two_sided(at * (8.0 / rest).sqrt(), 8.0);
+    let p = n * boltscribe::numerics::distributions::t_two_sided(at * (8.0 / rest).sqrt(), 8.0);
     assert_near("p at the critical value", p, 0.05, 1e-10);
 }
 
@@ -152,7 +152,7 @@ fn power_of_students_t_equals_statsmodels() {
 /// ISO 16269-6 tables (4 decimals) by quadrature and PyPI toleranceinterval 1.0.3, `method='exact'`.
 #[test]
 fn tolerance_factors_are_exact() {
-    use boltscribe::stats::tolerance::{one_sided, two_sided};
+    use boltscribe::numerics::tolerance::{one_sided, two_sided};
     for (n, share, confidence, one, two) in [
         (5, 0.90, 0.95, 3.406_633_262_8, 4.290_604_070_7),
         (10, 0.95, 0.95, 2.910_963_413_1, 3.393_429_478_7),

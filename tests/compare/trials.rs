@@ -5,7 +5,7 @@
 
 use boltscribe::compare::acceptance::{Decision, Limit, Measured, accept};
 use boltscribe::compare::{Drift, Observation, Question, Verdict, compare};
-use boltscribe::stats::{mean, sd};
+use boltscribe::numerics::{mean, sd};
 
 /// A stream of random numbers (SplitMix64, Steele and others 2014).
 pub struct Random(pub u64);

@@ -6,7 +6,7 @@ use crate::support::{Checks, DataSet};
 use boltscribe::metrology::e74::{degree_limit, fit_e74};
 use boltscribe::metrology::inverse::inverse;
 use boltscribe::metrology::iso376::{Class, Series, figures};
-use boltscribe::stats::{DoubleDouble, fit_polynomial};
+use boltscribe::numerics::{DoubleDouble, fit_polynomial};
 
 #[test]
 fn the_rule_for_the_degree_has_its_printed_limits() {
@@ -186,7 +186,7 @@ fn a_cubic_on_counts_of_24_bits_keeps_twelve_digits() {
         (0..12).map(|i| DoubleDouble::from(f64::from(4_000_000 + 350_000 * i))).collect();
     let term = |x: DoubleDouble, f: f64, k: usize| x.powi(k) * DoubleDouble::from(f);
     let y: Vec<DoubleDouble> = x.iter().map(|x| term(*x, b, 1) + term(*x, c, 2) + term(*x, d, 3)).collect();
-    let fit = boltscribe::stats::fit_polynomial_exact(&x, &y, 3, None).unwrap();
+    let fit = boltscribe::numerics::fit_polynomial_exact(&x, &y, 3, None).unwrap();
     checks.digits("b", fit.coefficients[1], b, 12.0);
     checks.digits("c", fit.coefficients[2], c, 12.0);
     checks.digits("d", fit.coefficients[3], d, 12.0);

@@ -3,7 +3,7 @@
 //! Printed values are held to their last digit, computed ones to the digits the functions promise.
 
 use crate::support::Checks;
-use boltscribe::stats::distributions as d;
+use boltscribe::numerics::distributions as d;
 
 /// GUM (JCGM 100:2008), table G.2: degrees of freedom; t for 68.27, 90, 95, 95.45, 99 and 99.73 %, as printed.
 const GUM_G_2: [(f64, [f64; 6]); 20] = [

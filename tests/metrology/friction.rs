@@ -10,7 +10,7 @@ use boltscribe::metrology::friction::{
 };
 use boltscribe::metrology::proof::{Class, Grade};
 use boltscribe::metrology::threads::{Metric, Unified};
-use boltscribe::stats::moments;
+use boltscribe::numerics::moments;
 use boltscribe::units::{NewtonMetres, Newtons};
 
 const MM_PER_IN: f64 = 25.4;

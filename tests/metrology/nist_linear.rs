@@ -3,7 +3,7 @@
 //! Once from decimals read to all their digits, once from `f64` as a caller without a file has them.
 
 use crate::support::{Checks, DataSet};
-use boltscribe::stats::{
+use boltscribe::numerics::{
     Design, DoubleDouble, LinearFit, PolynomialFit, fit_polynomial, fit_polynomial_exact, least_squares,
 };
 
@@ -85,7 +85,7 @@ fn longley_and_lines_through_zero_keep_fourteen_digits() {
     for k in 1..=6 {
         design.push(format!("B{k}"), longley.column(&format!("x{k}")));
     }
-    let fit = boltscribe::stats::least_squares_exact(&design, &longley.column("y"), None).unwrap();
+    let fit = boltscribe::numerics::least_squares_exact(&design, &longley.column("y"), None).unwrap();
     compare(&mut checks, "Longley", &longley, &of_linear(&fit), 13.5);
     for (name, text) in
         [("NoInt1", include_str!("nist/noint1.csv")), ("NoInt2", include_str!("nist/noint2.csv"))]

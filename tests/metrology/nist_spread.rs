@@ -3,8 +3,8 @@
 //! Once from decimals read to all their digits, once from `f64`; the values stand in `nist/`.
 
 use crate::support::{Checks, DataSet};
-use boltscribe::stats::anova::{Anova, one_way, one_way_exact};
-use boltscribe::stats::{DoubleDouble, Moments, moments, moments_exact};
+use boltscribe::numerics::anova::{Anova, one_way, one_way_exact};
+use boltscribe::numerics::{DoubleDouble, Moments, moments, moments_exact};
 
 const UNIVARIATE: [(&str, &str); 8] = [
     ("Lew", include_str!("nist/lew.csv")),

@@ -5,7 +5,7 @@
 use crate::support::Checks;
 use boltscribe::metrology::budget::{Budget, Input, Line, propagate};
 use boltscribe::metrology::monte_carlo::{Distribution, Simulated, simulate};
-use boltscribe::stats::fit_polynomial;
+use boltscribe::numerics::fit_polynomial;
 
 /// GUM H.1: an end gauge of 50 mm, lengths in nanometres.
 fn end_gauge() -> (f64, Budget) {

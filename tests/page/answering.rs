@@ -8,8 +8,8 @@ use crate::sample::{T0_NS, begin, in_force, put, result_with, whole};
 use crate::support::{House, answers};
 use axum::body::Body;
 use axum::http::{Method, Request};
-use boltscribe::page::access::{Access, Kept, Role};
-use boltscribe::page::guard::{Guard, guarded};
+use boltscribe::http::access::{Access, Kept, Role};
+use boltscribe::http::guard::{Guard, guarded};
 use boltscribe::store::{OutboxWrite, PruneWrite, RunId, StreamId, Write, Written};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
@@ -201,7 +201,7 @@ async fn store(house: &House) {
     house.get("/api/v1/store/check").await;
     house.done(Method::POST, "/api/v1/store/check", json!({"who": "Ana"})).await;
     for dry_run in [true, false] {
-        let before = T0_NS - 2 * boltscribe::page::upkeep::RECENT_NS;
+        let before = T0_NS - 2 * boltscribe::http::upkeep::RECENT_NS;
         let body = json!({"who": "Ana", "why": "room", "before_utc_ns": before, "dry_run": dry_run});
         house.done(Method::POST, "/api/v1/store/prune", body).await;
     }

@@ -6,7 +6,7 @@ use crate::sample::{begin, codes, in_force, put, result, result_with, whole};
 use crate::support::House;
 use axum::body::Body;
 use axum::http::{Method, Request};
-use boltscribe::page::{LiveMessage, News};
+use boltscribe::http::{LiveMessage, News};
 use boltscribe::pipeline::Event;
 use boltscribe::runs::RunFlag;
 use boltscribe::store::RunId;

@@ -6,7 +6,7 @@ use crate::sample::{T0_NS, announced, begin, closed, opening, put, result_with};
 use crate::support::House;
 use axum::http::{Method, StatusCode};
 use boltscribe::control::InForce;
-use boltscribe::page::walking;
+use boltscribe::http::walking;
 use boltscribe::results::{ByHand, Reading, ReadingOf};
 use boltscribe::store::Write;
 use serde_json::{Value, json};

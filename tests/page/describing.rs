@@ -7,7 +7,7 @@ use crate::support::House;
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode};
 use axum::response::Response;
-use boltscribe::page::{recompute, runs, trace};
+use boltscribe::http::{recompute, runs, trace};
 use http_body_util::BodyExt;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -124,7 +124,7 @@ fn says_what_it_is(schema: &Value) -> bool {
 #[tokio::test]
 async fn the_document_is_one_of_openapi_3_1_and_reads_back_as_it_was() {
     let document = described(&House::new()).await;
-    assert_eq!(boltscribe::page::router::document(), document, "it is the same where nothing is served");
+    assert_eq!(boltscribe::http::router::document(), document, "it is the same where nothing is served");
     assert_eq!(document["openapi"], "3.1.0");
     assert_eq!(document["info"]["title"], "boltscribe");
     assert_eq!(document["info"]["version"], env!("CARGO_PKG_VERSION"));

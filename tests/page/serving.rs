@@ -3,8 +3,8 @@
 //! Real sockets; every wait for an answer has a limit.
 
 use crate::support::House;
-use boltscribe::page::serve::{self, CONNECTIONS_MAX};
-use boltscribe::page::{News, Rigs};
+use boltscribe::http::serve::{self, CONNECTIONS_MAX};
+use boltscribe::http::{News, Rigs};
 use boltscribe::pipeline::Event;
 use std::os::unix::fs::PermissionsExt;
 use std::time::Duration;

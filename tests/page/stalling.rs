@@ -7,10 +7,10 @@
 
 use crate::sample::{T0_NS, begin, put, result, whole};
 use crate::support::House;
-use boltscribe::page::access::{Access, Kept, Role};
-use boltscribe::page::serve::{self, CONNECTIONS_MAX};
-use boltscribe::page::socket::SOCKETS_MAX;
-use boltscribe::page::{News, Rigs};
+use boltscribe::http::access::{Access, Kept, Role};
+use boltscribe::http::serve::{self, CONNECTIONS_MAX};
+use boltscribe::http::socket::SOCKETS_MAX;
+use boltscribe::http::{News, Rigs};
 use boltscribe::pipeline::Event;
 use boltscribe::store::Write;
 use std::sync::Arc;

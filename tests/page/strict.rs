@@ -2,7 +2,7 @@
 //!
 //! What "strict" is for answers is said in `page::strict`.
 
-use boltscribe::page::strict;
+use boltscribe::http::strict;
 use serde_json::{Value, json};
 
 /// A document of one path that takes one type and answers with others, made strict.

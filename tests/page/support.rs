@@ -10,7 +10,7 @@ use boltscribe::compare::acceptance::Limit;
 use boltscribe::compare::{ClassLimit, LimitUnit};
 use boltscribe::control::{Command, InForce};
 use boltscribe::frames::Guess;
-use boltscribe::page::{
+use boltscribe::http::{
     Hear, Heard, Later, Link, LiveMessage, News, PortState, Refusal, Reply, RigState, Rigs, State, router,
 };
 use boltscribe::pipeline::Counters;

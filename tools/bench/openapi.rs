@@ -6,6 +6,6 @@ use std::io::Write;
 
 fn main() -> std::io::Result<()> {
     let mut out = std::io::stdout().lock();
-    serde_json::to_writer_pretty(&mut out, &boltscribe::page::router::document())?;
+    serde_json::to_writer_pretty(&mut out, &boltscribe::http::router::document())?;
     out.write_all(b"\n")
 }

@@ -6,7 +6,7 @@
 //! growth leaves open whether it was the same pull. Must not know single blows.
 
 use super::band::{BandSignal, chi_square_mean};
-use super::kept::Wave;
+use super::kept::{Wave, thinned};
 use super::starts::MEDIAN_SE;
 use boltscribe_numerics::median;
 use std::ops::Range;
@@ -105,8 +105,7 @@ impl Pieces {
         let (mut levels, mut energies, mut spreads) = (Vec::new(), Vec::new(), Vec::new());
         let mut at = range.start;
         while at + width <= end {
-            let mut some: Vec<f64> =
-                wave.x[at..at + width].iter().step_by(stride).map(|x| f64::from(*x)).collect();
+            let mut some: Vec<f64> = thinned(&wave.x[at..at + width], SAMPLES_MAX).collect();
             let level = median(&mut some).unwrap_or(0.0);
             some.iter_mut().for_each(|x| *x = (*x - level).abs());
             spreads.push(MAD_SD * median(&mut some).unwrap_or(0.0));

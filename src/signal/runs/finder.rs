@@ -15,16 +15,16 @@ mod upon;
 
 use super::after::After;
 use super::idle::Idle;
-use super::kept::Kept;
+use super::kept::{Kept, thinned};
 use super::lowpass::{Smooth, corner_hz, forgets};
 use super::measure::{Outcome, measure};
 use super::record::{Basis, CloseReason, Closing, RunFlag, Settings, Timing};
 use super::watch::Watch;
 use boltscribe_model::units::Newtons;
-use boltscribe_numerics::median_f32;
+use boltscribe_numerics::median;
 
 pub use breaks::RELEASE_MAX_S;
-use decide::{SEATED_BELOW, Seat};
+use decide::Seat;
 pub use found::Found;
 pub use rest::{REST_MAX_S, Rest};
 pub use resume::Opening;
@@ -376,10 +376,8 @@ impl Finder {
     /// Median of the last 0.1 s, newtons in the calibration's terms.
     fn level_now(&self) -> f64 {
         let n = ((LEVEL_S * self.rate_hz) as usize).max(3).min(self.kept.len());
-        let mut some = [0.0_f32; LEVEL_SAMPLES];
-        let thinned = self.kept[self.kept.len() - n..].iter().step_by(n.div_ceil(LEVEL_SAMPLES).max(1));
-        let count = some.iter_mut().zip(thinned).map(|(s, x)| *s = *x).count();
-        median_f32(&mut some[..count]).unwrap_or(self.zero)
+        let mut some: Vec<f64> = thinned(&self.kept[self.kept.len() - n..], LEVEL_SAMPLES).collect();
+        median(&mut some).unwrap_or(self.zero)
     }
 
     /// Outside a run only the stretch before a possible crossing is kept.

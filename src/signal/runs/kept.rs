@@ -105,10 +105,15 @@ impl Wave<'_> {
 /// Most samples that an estimate of noise is made of: that of 4096 is off by one part in ninety.
 const NOISE_SAMPLES: usize = 4096;
 
-/// Evenly spread ones of many samples, as many as an estimate of noise needs.
+/// Evenly spread ones of many samples, `most` of them.
+pub fn thinned(x: &[f32], most: usize) -> impl Iterator<Item = f64> {
+    x.iter().step_by(x.len().div_ceil(most).max(1)).map(|v| f64::from(*v))
+}
+
+/// As many as an estimate of noise needs.
 #[must_use]
 pub fn some(x: &[f32]) -> Vec<f64> {
-    x.iter().step_by(x.len().div_ceil(NOISE_SAMPLES).max(1)).map(|v| f64::from(*v)).collect()
+    thinned(x, NOISE_SAMPLES).collect()
 }
 
 /// The SD that rounding to codes leaves (a code over the root of 12), newtons: a code is the smallest step

@@ -16,7 +16,7 @@ const CONFIRM_S: f64 = 0.1;
 /// nut seated by hand.
 pub(super) const SEATED_BELOW: f64 = 50.0;
 /// What counts as idle before the tool drives a seated nut, seconds.
-const SEATED_IDLE_S: f64 = 0.4;
+pub(super) const SEATED_IDLE_S: f64 = 0.4;
 /// How often it is asked whether what stands still is a seat, seconds.
 const SEATED_ASK_S: f64 = 0.5;
 /// A seated nut waits for the tool this long, seconds.

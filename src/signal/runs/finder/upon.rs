@@ -6,12 +6,11 @@
 
 use super::super::lowpass::{corner_hz, filtered};
 use super::super::record::{CloseReason, RunFlag};
-use super::{Finder, Found, SEATED_BELOW, State};
+use super::decide::{SEATED_BELOW, SEATED_IDLE_S};
+use super::{Finder, Found, State};
 
 /// A tightening upon a seat at least doubles its tension.
 const AT_LEAST: f64 = 2.0;
-/// Before it tension stood on the seat for so long, seconds: what idle is read from.
-const STOOD_S: f64 = 0.4;
 
 impl Finder {
     /// Ends an announced run that was but a seat once a tightening carries tension beyond it, and begins the next.
@@ -28,7 +27,7 @@ impl Finder {
         let range = from.min(self.kept.len())..self.kept.len();
         let corner = corner_hz(self.settings.lowpass_hz, self.rate_hz);
         let low = filtered(&self.kept, corner, self.rate_hz, None, range.clone());
-        let stood = (STOOD_S * self.rate_hz) as usize;
+        let stood = (SEATED_IDLE_S * self.rate_hz) as usize;
         let Some(last_below) = low.iter().rposition(|y| *y <= above).filter(|at| *at >= stood) else {
             return false;
         };
