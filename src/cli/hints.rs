@@ -76,6 +76,16 @@ pub fn report(error: &CliError, to: &mut dyn Write) -> std::io::Result<()> {
     Ok(())
 }
 
+/// Likeness (Jaro and Winkler) from which another name may have been meant.
+const NEAR: f64 = 0.75;
+
+/// The name that may have been meant, where one is near.
+#[must_use]
+pub fn nearest<'a>(name: &str, names: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let by_likeness = names.into_iter().map(|other| (strsim::jaro_winkler(other, name), other));
+    by_likeness.filter(|(near, _)| *near > NEAR).max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, other)| other)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

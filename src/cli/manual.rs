@@ -4,6 +4,7 @@
 
 use super::args::Args;
 use super::error::CliError;
+use super::hints::nearest;
 use boltscribe_page::{CHAPTERS, Chapter};
 use clap::CommandFactory;
 use clap_complete::Shell;
@@ -43,21 +44,14 @@ fn list() -> String {
 
 fn chapter(name: &str) -> Result<&'static Chapter, CliError> {
     CHAPTERS.iter().find(|one| one.name == name).ok_or_else(|| {
-        let near = CHAPTERS
-            .iter()
-            .map(|one| (strsim::jaro_winkler(one.name, name), one.name))
-            .filter(|(near, _)| *near > NEAR)
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        let hint = near.map_or("boltscribe manual lists the chapters".to_owned(), |(_, name)| {
+        let near = nearest(name, CHAPTERS.iter().map(|one| one.name));
+        let hint = near.map_or("boltscribe manual lists the chapters".to_owned(), |name| {
             format!("did you mean 'boltscribe manual {name}'?")
         });
         let what = format!("manual: expected the name of a chapter, found '{name}'");
         CliError::Usage { what, hint: Some(hint) }
     })
 }
-
-/// Likeness (Jaro and Winkler) from which a name may have been meant.
-const NEAR: f64 = 0.8;
 
 /// Lines with the words, whatever their case.
 fn found(words: &str) -> Result<String, CliError> {

@@ -163,5 +163,7 @@ fn led(chapter: &Chapter, to: &str) -> Result<CowStr<'static>> {
 }
 
 fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;")
+    let mut out = String::new();
+    html::push_html(&mut out, std::iter::once(Event::Text(text.into())));
+    out
 }

@@ -2,6 +2,7 @@
 //! Must not judge the values: `files` and `compare` do.
 
 use super::super::error::CliError;
+use super::super::hints::nearest;
 use boltscribe_analysis::compare::{CompareError, Observation};
 use boltscribe_tables::files::{Readings, read_readings};
 use flate2::read::MultiGzDecoder;
@@ -65,15 +66,11 @@ pub fn wrong(path: &Path, table: &Readings, error: &CompareError) -> CliError {
             "`--drift bracket` needs baseline runs before and after each setup; `--drift linear` does not"
                 .to_owned(),
         ),
-        CompareError::UnknownBaseline { baseline, found } => nearest(baseline, found),
+        CompareError::UnknownBaseline { baseline, found } => {
+            let near = nearest(baseline, found.iter().map(String::as_str));
+            near.map(|near| format!("did you mean `--baseline '{near}'`?"))
+        }
         _ => None,
     };
     CliError::Usage { what: format!("{}: {place}{error}", path.display()), hint }
-}
-
-fn nearest(name: &str, names: &[String]) -> Option<String> {
-    let best = names
-        .iter()
-        .max_by(|a, b| strsim::jaro_winkler(a, name).total_cmp(&strsim::jaro_winkler(b, name)))?;
-    (strsim::jaro_winkler(best, name) > 0.75).then(|| format!("did you mean `--baseline '{best}'`?"))
 }
