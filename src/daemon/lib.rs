@@ -27,6 +27,7 @@ pub mod run;
 pub mod serving;
 pub mod start;
 pub mod supervisor;
+mod verifying;
 pub mod wall;
 pub mod wall_watch;
 

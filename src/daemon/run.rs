@@ -12,7 +12,7 @@ use super::news::Feed;
 use super::roster::Roster;
 use super::start::{Line, Shared};
 use super::wall::{Wall, look};
-use super::{forwarding, logging, recovery, serving, supervisor, wall_watch};
+use super::{forwarding, logging, recovery, serving, supervisor, verifying, wall_watch};
 use boltscribe_http::{State, walking};
 use boltscribe_settings::Settings;
 use boltscribe_store::{Mode, Store, StoreError};
@@ -133,8 +133,10 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
     };
     let socket = args.socket.clone().unwrap_or_else(|| settings.store.socket());
     let walker = walk(state.clone(), stopped.clone());
+    let verifier =
+        tokio::spawn(verifying::run(store.readers(), store.writer(), Arc::clone(&wall), stopped.clone()));
     let mut servers = serving::start(state, &socket, &settings.daemon, &stopped, &hub).await?;
-    servers.extend(carrier.into_iter().chain(health).chain([walker]));
+    servers.extend(carrier.into_iter().chain(health).chain([walker, verifier]));
     tracing::info!("{} rig(s), store in {}", settings.rigs.len(), settings.store.folder.display());
     signals.wait().await;
     tracing::info!("stopping");

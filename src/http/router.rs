@@ -98,6 +98,7 @@ fn table() -> OpenApiRouter<State> {
         .routes(routes!(socket::feed))
         .routes(routes!(recompute::recompute))
         .routes(routes!(health::check, upkeep::check))
+        .routes(routes!(upkeep::verify))
         .routes(routes!(upkeep::copy))
         .routes(routes!(upkeep::prune))
         .routes(routes!(exporting::runs))

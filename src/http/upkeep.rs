@@ -13,7 +13,8 @@ use axum::extract::State as Shared;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use boltscribe_store::{
-    Amount, CheckReport, PruneWrite, PruningId, Reader, RunId, StoreError, Write, Written, backup,
+    Amount, CheckReport, Head, PruneWrite, PruningId, Reader, RunId, StoreError, VerifyReport, Write,
+    Written, backup,
 };
 use serde::{Deserialize, Serialize};
 use std::io::Read;
@@ -36,6 +37,16 @@ const KEEP_MAX: usize = 5000;
 pub struct CheckBody {
     /// Who says so: 1 to 64 printable characters.
     who: String,
+}
+
+/// Who looks through the audit chain.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct VerifyBody {
+    /// Who says so: 1 to 64 printable characters.
+    who: String,
+    /// A head that was written down before, `NUMBER:LINK`; it must be in the chain.
+    head: Option<String>,
 }
 
 /// What is to be pruned.
@@ -130,6 +141,35 @@ pub async fn check(
     let detail = format!("by {}: {faults} fault(s)", body.who);
     // A damaged store may not take the row; what the check found matters more.
     let _ = state.write("", Write::Event { utc_ns: state.now(), kind: "store-check".into(), detail }).await;
+    Ok(Json(report))
+}
+
+/// Looks through the audit chain: each row that is never changed against the link it got when it was committed. Keeps an
+/// event that tells when that was and what it found.
+///
+/// # Errors
+/// A head that is none; the store's. A copy opened read-only keeps no events.
+#[utoipa::path(
+    post, path = "/store/verify", operation_id = "verify_store", tag = "store",
+    request_body = VerifyBody,
+    responses(
+        (status = 200, description = "Links looked at, the last one, faults found", body = VerifyReport),
+        Refused
+    )
+)]
+pub async fn verify(
+    Shared(state): Shared<State>,
+    Body(body): Body<VerifyBody>,
+) -> Result<Json<VerifyReport>, Problem> {
+    check_who(&body.who)?;
+    let known: Option<Head> = body
+        .head
+        .map(|text| text.parse())
+        .transpose()
+        .map_err(|error| Problem::unprocessable(format!("head: {error}")))?;
+    let report = state.read(move |reader| reader.verify(known.as_ref())).await?;
+    // As with a check: what was found matters more than the row that tells of it.
+    let _ = state.write("", report.event(&body.who, state.now())).await;
     Ok(Json(report))
 }
 

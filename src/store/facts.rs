@@ -29,6 +29,8 @@ pub struct Facts {
     pub flags_of_last_1000_runs: BTreeMap<String, u64>,
     /// The latest check that is on record.
     pub last_check: Option<EventRow>,
+    /// The latest look through the audit chain that is on record.
+    pub last_verify: Option<EventRow>,
     /// The latest restore that is on record.
     pub last_restore: Option<EventRow>,
 }
@@ -70,11 +72,16 @@ impl Reader {
         )?;
         facts.flags_of_last_1000_runs = flags.into_iter().collect();
         facts.last_check = self.last_event("store-check")?;
+        facts.last_verify = self.last_event("store-verify")?;
         facts.last_restore = self.last_event("store-restored")?;
         Ok(facts)
     }
 
-    fn last_event(&self, kind: &str) -> Result<Option<EventRow>, StoreError> {
+    /// The newest event of a kind.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn last_event(&self, kind: &str) -> Result<Option<EventRow>, StoreError> {
         self.first(
             "SELECT id, rig, utc_ns, kind, detail FROM events WHERE kind = ?1 ORDER BY id DESC LIMIT 1",
             [kind],

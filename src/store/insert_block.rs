@@ -5,6 +5,7 @@
 
 use super::codec::{self, Effort, RawBlock};
 use super::insert::{Applied, exact_json};
+use super::prune;
 use super::write::{Refused, StreamId, Written};
 use boltscribe_model::control::InForce;
 use boltscribe_pipeline::{Block, Thin};
@@ -160,8 +161,24 @@ fn settle(tx: &Connection, stream: StreamId, run_seq: u32, column: &str) -> rusq
     let key = params![stream.0, run_seq];
     let sql = format!("UPDATE open_runs SET {column} = 1 WHERE stream = ?1 AND run_seq = ?2");
     tx.prepare_cached(&sql)?.execute(key)?;
-    tx.prepare_cached("DELETE FROM open_runs WHERE stream = ?1 AND run_seq = ?2 AND ended AND closed")?
+    let settled = tx
+        .prepare_cached("DELETE FROM open_runs WHERE stream = ?1 AND run_seq = ?2 AND ended AND closed")?
         .execute(key)?;
+    if settled > 0 { digest(tx, stream, run_seq) } else { Ok(()) }
+}
+
+/// Keeps the digest of a run's codes, now that they are complete. Where a block does not read back there is none: a check
+/// will name it.
+fn digest(tx: &Connection, stream: StreamId, run_seq: u32) -> rusqlite::Result<()> {
+    let read: Result<Vec<RawBlock>, _> = read(tx, stream, run_seq)?.into_iter().collect();
+    if let Ok(blocks) = read
+        && !blocks.is_empty()
+    {
+        tx.prepare_cached(
+            "INSERT INTO sample_digests (run, sha256) SELECT id, ?3 FROM runs WHERE stream = ?1 AND run_seq = ?2",
+        )?
+        .execute(params![stream.0, run_seq, prune::digest(&blocks)])?;
+    }
     Ok(())
 }
 

@@ -116,31 +116,37 @@ fn insert_columns(
     utc_ns: i64,
     (taken, document): (Option<&trials::Taking>, &str),
 ) -> rusqlite::Result<()> {
-    let record = &result.record;
-    let tags = &result.in_force;
-    let timing = match record.timing {
-        Timing::Device => "device",
-        Timing::Host => "host",
-    };
     let mut row = measures(result, document);
+    row.extend(context(result));
     row.extend([
         (":id", id.into()),
         (":rig", rig.to_owned().into()),
         (":rig_run", rig_run.into()),
         (":stream", stream.0.into()),
-        (":run_seq", result.run_seq.into()),
         (":first_blow_utc_ns", utc_ns.into()),
-        (":setup", tags.setup.clone().into()),
-        (":contacts", tags.contacts.into()),
-        (":tool", tags.tool.clone().into()),
-        (":bolt", tags.bolt.as_ref().map(|bolt| bolt.name.clone()).into()),
-        (":rate_hz", record.rate_hz.into()),
-        (":timing", timing.to_owned().into()),
         (":trial", taken.map(|taken| taken.trial).into()),
         (":step", taken.map(|taken| taken.step).into()),
         (":attempt", taken.map(|taken| taken.attempt).into()),
     ]);
     insert_named(tx, include_str!("insert_run.sql"), &row)
+}
+
+/// What was known of a run at its announcement, as columns that a run measured again does not have.
+pub(super) fn context(result: &RunResult) -> Vec<(&'static str, Value)> {
+    let tags = &result.in_force;
+    let timing = match result.record.timing {
+        Timing::Device => "device",
+        Timing::Host => "host",
+    };
+    vec![
+        (":run_seq", result.run_seq.into()),
+        (":setup", tags.setup.clone().into()),
+        (":contacts", tags.contacts.into()),
+        (":tool", tags.tool.clone().into()),
+        (":bolt", tags.bolt.as_ref().map(|bolt| bolt.name.clone()).into()),
+        (":rate_hz", result.record.rate_hz.into()),
+        (":timing", timing.to_owned().into()),
+    ]
 }
 
 /// What is measured of a run, as the columns that an announcement and a run measured again have in common.

@@ -3,10 +3,12 @@
 //! Knows the pure rooms' types; must not know the network, HTML or settings files. It reads no clock:
 //! wall times come with the rows. The schema is `schema.sql`; its views are for any SQLite client.
 
+mod audit;
 pub mod backup;
 mod bolt_due;
 pub mod calibrations;
 pub mod check;
+mod check_columns;
 pub mod codec;
 pub mod error;
 pub mod facts;
@@ -33,6 +35,7 @@ pub mod trial_runs;
 pub mod trials;
 mod unfinished;
 pub mod uses;
+pub mod verify;
 pub mod write;
 pub mod writer;
 
@@ -53,6 +56,7 @@ pub use trace::RunTrace;
 pub use trial_runs::{Mark, SpokenOf, TrialRun, Walked};
 pub use trials::{TrialEntry, TrialRow};
 pub use uses::Uses;
+pub use verify::{Head, VerifyReport};
 pub use write::{
     Correction, InForceRow, NewTags, Outcome, Recomputed, Refused, RunId, ShelfKind, StreamId, Unfinished,
     Write, Written,

@@ -3,6 +3,7 @@
 //!
 //! A store of a newer version is refused before SQLite opens it: nothing is touched.
 
+use super::audit;
 use super::error::StoreError;
 use boltscribe_analysis::results::{Flag, Verdict};
 use rusqlite::{Connection, OptionalExtension, params};
@@ -12,7 +13,9 @@ use std::path::Path;
 /// Marks a file as a store of this program: "BSCR".
 pub const APPLICATION_ID: u32 = 0x4253_4352;
 /// The schema version this program writes.
-pub const SCHEMA_VERSION: u32 = 8;
+pub const SCHEMA_VERSION: u32 = 9;
+/// From this one on kept rows have links in the audit chain.
+const AUDITED_FROM: u32 = 9;
 /// Before this one SQLite could lose committed rows in WAL mode with two connections.
 const SQLITE_AT_LEAST: (i32, &str) = (3_051_003, "3.51.3");
 
@@ -26,10 +29,11 @@ const STEPS: [&str; SCHEMA_VERSION as usize] = [
     include_str!("restarts.sql"),
     include_str!("simulated.sql"),
     include_str!("attempts.sql"),
+    include_str!("audit.sql"),
 ];
 
 /// Tables whose rows are never changed.
-pub(super) const KEPT: [&str; 24] = [
+pub(super) const KEPT: [&str; 26] = [
     "rigs",
     "streams",
     "identities",
@@ -54,6 +58,8 @@ pub(super) const KEPT: [&str; 24] = [
     "calibrations",
     "trials",
     "trial_entries",
+    "sample_digests",
+    "audit",
 ];
 
 /// What the header of a file says.
@@ -154,6 +160,9 @@ pub(super) fn bring_up(connection: &mut Connection, from: u32) -> rusqlite::Resu
             [env!("CARGO_PKG_VERSION")],
         )?;
         refuse_loose_references(&step)?;
+        if from < AUDITED_FROM {
+            audit::link_all(&step)?;
+        }
         step.pragma_update(None, "application_id", APPLICATION_ID)?;
         step.pragma_update(None, "user_version", SCHEMA_VERSION)?;
         step.commit()?;

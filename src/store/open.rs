@@ -2,6 +2,7 @@
 //!
 //! One folder holds `store.sqlite`, its write-ahead log and `lock`.
 
+use super::audit::Recorder;
 use super::error::StoreError;
 use super::lock::Lock;
 use super::migrate::{self, Found};
@@ -93,14 +94,15 @@ impl Store {
         // what it says itself is true in that case.
         let from = migrate::version(&connection, &path)?;
         prepare(&mut connection, from).map_err(sql)?;
-        settle::settle(&mut connection).map_err(sql)?;
+        let recorder = Recorder::watch(&mut connection).map_err(sql)?;
+        settle::settle(&mut connection, &recorder).map_err(sql)?;
         connection.busy_timeout(BUSY_WRITER).map_err(sql)?;
         let shared = Arc::new(Shared::default());
         let for_thread = Arc::clone(&shared);
         let thread = std::thread::Builder::new()
             .name("store-writer".to_owned())
             .spawn(move || {
-                writer::run(&for_thread, &connection);
+                writer::run(&for_thread, &connection, &recorder);
                 // The last connection to close moves the log into the store and removes it.
                 let _ = connection.close();
             })

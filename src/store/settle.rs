@@ -3,6 +3,7 @@
 //!
 //! Runs that were not announced yet are left for [`super::Store::unfinished`].
 
+use super::audit::Recorder;
 use super::write::StreamId;
 use super::{insert_block, insert_run};
 use rusqlite::Connection;
@@ -13,9 +14,11 @@ const LEFT_OPEN: &str = "SELECT o.stream, o.run_seq, o.rate_hz, r.last_blow_s, o
     ORDER BY o.stream, o.run_seq";
 
 /// Closes all announced runs that are still open, in one transaction.
-pub(super) fn settle(connection: &mut Connection) -> rusqlite::Result<()> {
+pub(super) fn settle(connection: &mut Connection, recorder: &Recorder) -> rusqlite::Result<()> {
+    recorder.forget();
     let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
     close(&transaction, None)?;
+    recorder.link(&transaction)?;
     transaction.commit()
 }
 

@@ -4,6 +4,7 @@
 //! after it. While the store cannot be written (disk full, a failing disk) the rows stay in memory and
 //! are tried again; a failure shows in [`Health`].
 
+use super::audit::Recorder;
 use super::insert;
 use super::queue::{Job, NotTaken, Queue};
 use super::write::{Outcome, Refused, Write};
@@ -187,7 +188,7 @@ impl Writer {
 }
 
 /// The thread's work: until the queue is closed and empty.
-pub(super) fn run(shared: &Shared, connection: &Connection) {
+pub(super) fn run(shared: &Shared, connection: &Connection, recorder: &Recorder) {
     let mut since_checkpoint = 0;
     while let Some(jobs) = shared.queue.take(BATCH_ROWS_MAX, IDLE) {
         if jobs.is_empty() {
@@ -197,7 +198,7 @@ pub(super) fn run(shared: &Shared, connection: &Connection) {
             }
             continue;
         }
-        if let Some(outcomes) = commit_with_retries(shared, connection, &jobs) {
+        if let Some(outcomes) = commit_with_retries(shared, (connection, recorder), &jobs) {
             answer(shared, jobs, outcomes);
             since_checkpoint += 1;
         } else {
@@ -210,10 +211,14 @@ pub(super) fn run(shared: &Shared, connection: &Connection) {
     }
 }
 
-fn commit_with_retries(shared: &Shared, connection: &Connection, jobs: &[Job]) -> Option<Vec<Vec<Outcome>>> {
+fn commit_with_retries(
+    shared: &Shared,
+    (connection, recorder): (&Connection, &Recorder),
+    jobs: &[Job],
+) -> Option<Vec<Vec<Outcome>>> {
     let mut last_tries = 0;
     loop {
-        match commit(connection, jobs) {
+        match commit(connection, recorder, jobs) {
             Ok(outcomes) => {
                 shared.count(|health| health.failing = None);
                 return Some(outcomes);
@@ -235,14 +240,16 @@ fn commit_with_retries(shared: &Shared, connection: &Connection, jobs: &[Job]) -
     }
 }
 
-fn commit(connection: &Connection, jobs: &[Job]) -> rusqlite::Result<Vec<Vec<Outcome>>> {
+fn commit(connection: &Connection, recorder: &Recorder, jobs: &[Job]) -> rusqlite::Result<Vec<Vec<Outcome>>> {
     let transaction = |sql: &str| connection.prepare_cached(sql)?.execute([]).map(|_| ());
+    recorder.forget();
     transaction("BEGIN IMMEDIATE")?;
     let all: rusqlite::Result<Vec<Vec<Outcome>>> = jobs
         .iter()
         .map(|job| job.writes.iter().map(|write| one(connection, &job.rig, write)).collect())
         .collect();
-    match all.and_then(|outcomes| transaction("COMMIT").map(|()| outcomes)) {
+    let linked = all.and_then(|outcomes| recorder.link(connection).map(|()| outcomes));
+    match linked.and_then(|outcomes| transaction("COMMIT").map(|()| outcomes)) {
         Ok(outcomes) => Ok(outcomes),
         Err(error) => {
             // SQLite may have rolled back by itself; then this says so and changes nothing.

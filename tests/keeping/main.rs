@@ -5,6 +5,7 @@
 // Helpers of a test fail like the test itself.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::print_stdout, clippy::disallowed_methods)]
 
+mod audit;
 mod backup;
 mod desk;
 mod doctor;

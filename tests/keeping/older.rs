@@ -190,3 +190,11 @@ fn the_steps_of_versions_2_to_6_are_never_changed() {
     let sum: String = sum.iter().map(|byte| format!("{byte:02x}")).collect();
     assert_eq!(sum, "670b9435b8b8281464a8ae644ad79a277459620b351bfe76cf3bd4256f2462e9");
 }
+
+#[test]
+fn the_steps_of_versions_7_and_8_are_never_changed() {
+    let steps = [include_str!("../../src/store/simulated.sql"), include_str!("../../src/store/attempts.sql")];
+    let sum = sha2::Sha256::digest(steps.concat());
+    let sum: String = sum.iter().map(|byte| format!("{byte:02x}")).collect();
+    assert_eq!(sum, "da1c6187acc00db9fe866731d3520b4f728f7bfa9d4f2c3f3da8ea3eca60214d");
+}

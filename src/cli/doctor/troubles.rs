@@ -93,6 +93,13 @@ fn store(document: &Value) -> Vec<String> {
             "the last check of the store found faults ({detail}); keep a copy of its folder, then check again"
         ));
     }
+    let verify = store["facts"]["last_verify"]["detail"].as_str();
+    if let Some(detail) = verify.filter(|detail| !detail.contains(": 0 fault(s) in ")) {
+        all.push(format!(
+            "rows of the store are not what was committed ({detail}); keep a copy of its folder, then `boltscribe store \
+             verify` names them"
+        ));
+    }
     all
 }
 
@@ -162,7 +169,8 @@ mod tests {
     fn a_full_disk_a_failing_store_a_bad_check_and_lost_rows_are_troubles() {
         let sound = json!({"version": env!("CARGO_PKG_VERSION"), "rigs": [],
             "store": {"disk_free_bytes": 1_u64 << 40, "log_bytes": 4096,
-                      "facts": {"last_check": {"detail": "by ana: 0 fault(s)"}}},
+                      "facts": {"last_check": {"detail": "by ana: 0 fault(s)"},
+                                "last_verify": {"detail": "by boltscribed: 0 fault(s) in 90 links"}}},
             "writer": {"failing": null, "waiting": 3}, "limits": {"store_queue_rows": 65536},
             "counters": {"boltscribe_rows_dropped_total": 0, "boltscribe_log_lines_dropped_total": 0,
                          "boltscribe_port_opens_total": 7}});
@@ -171,6 +179,11 @@ mod tests {
             ("/store/disk_free_bytes", json!(1000), "nearly full"),
             ("/store/log_bytes", json!(1_u64 << 30), "write-ahead log"),
             ("/store/facts/last_check/detail", json!("by ana: 2 fault(s)"), "found faults"),
+            (
+                "/store/facts/last_verify/detail",
+                json!("by boltscribed: 1 fault(s) in 90 links; first: runs 3: it is not what was committed"),
+                "not what was committed",
+            ),
             ("/writer/failing", json!("disk full"), "cannot be written: disk full"),
             ("/writer/waiting", json!(60_000), "wait to be stored"),
             ("/counters/boltscribe_rows_dropped_total", json!(2), "a queue was full"),

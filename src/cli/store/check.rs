@@ -15,17 +15,25 @@ use serde_json::{Value, json};
 /// Faults were found (the answer is no), or the store cannot be read.
 pub async fn check(context: &Context) -> Result<(), CliError> {
     let report = on_record(context).await?;
+    show(context, &report)
+}
+
+/// A report as rows; faults make the answer no.
+///
+/// # Errors
+/// Faults were found, or the report cannot be understood.
+pub(super) fn show(context: &Context, report: &Value) -> Result<(), CliError> {
     let mut rows = Rows::new(&["what", "found"]);
     if let Some(map) = report.as_object() {
         for (key, value) in map.iter().filter(|(key, _)| *key != "faults") {
             flatten(&mut rows, key, value);
         }
     }
-    let faults = faults_of(&report)?;
+    let faults = faults_of(report)?;
     for fault in &faults {
         rows.rows.push(vec![Cell::Text("FAULT".into()), Cell::Text(fault.clone())]);
     }
-    print(context.format, &report, &rows)?;
+    print(context.format, report, &rows)?;
     if faults.is_empty() && report["ok"] == true {
         return Ok(());
     }

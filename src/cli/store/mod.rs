@@ -7,6 +7,7 @@ pub mod check;
 pub mod prune;
 pub mod restore;
 pub mod verb;
+pub mod verify;
 
 pub use check::flatten;
 pub use verb::{Verb, run};

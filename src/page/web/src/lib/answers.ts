@@ -397,6 +397,7 @@ export interface Answers {
   'GET store/check': CheckReport;
   'POST store/check': CheckReport;
   'POST store/prune': PruneAnswer;
+  'POST store/verify': VerifyReport;
   'GET tools/{tool}/acceptance': ToolAcceptance;
   'GET tools/{tool}/history': ToolHistory;
   'GET trials': TrialList;
@@ -1276,6 +1277,7 @@ export interface StoreFacts {
   free_bytes: number;
   last_check: EventRow | null;
   last_restore: EventRow | null;
+  last_verify: EventRow | null;
   /**
    * Greatest number by table; where rows are never taken away that is how many there are.
    */
@@ -2853,6 +2855,7 @@ export interface RigShort {
  * What a check found.
  */
 export interface CheckReport {
+  audit_head: AuditHead | null;
   /**
    * What is wrong.
    */
@@ -2891,6 +2894,19 @@ export interface CheckReport {
    * Version of SQLite.
    */
   sqlite: string;
+}
+/**
+ * The end of a chain, to be compared with one that was written down: `NUMBER:LINK`, the link as 64 hexadecimal digits.
+ */
+export interface AuditHead {
+  /**
+   * The link.
+   */
+  link: string;
+  /**
+   * Number of the last link.
+   */
+  number: number;
 }
 /**
  * What a pruning would take.
@@ -2954,6 +2970,28 @@ export interface GoOn {
    */
   after: number;
   pruning: PruningId;
+}
+/**
+ * What a look through the chain found.
+ */
+export interface VerifyReport {
+  /**
+   * What is wrong.
+   */
+  faults: string[];
+  /**
+   * Findings beyond those kept.
+   */
+  further_faults: number;
+  head: AuditHead | null;
+  /**
+   * Links looked at.
+   */
+  links: number;
+  /**
+   * Nothing was found.
+   */
+  ok: boolean;
 }
 /**
  * Whether the latest runs of a tool meet a limit.
