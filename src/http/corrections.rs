@@ -108,6 +108,7 @@ pub async fn restore(
 }
 
 fn new_tags(reader: &Reader, setup: Option<String>, tool: Option<String>) -> Result<NewTags, Problem> {
+    let shelf = Some(reader.shelf_newest()?);
     let tool_known: Option<Tool> =
         tool.as_deref().map(|name| on_shelf(reader, ShelfKind::Tools, name)).transpose()?;
     let mut contacts = None;
@@ -118,7 +119,7 @@ fn new_tags(reader: &Reader, setup: Option<String>, tool: Option<String>) -> Res
         contacts =
             fit(&chain, |piece| pieces.get(piece), tool_known.as_ref()).ok().map(|fitted| fitted.contacts);
     }
-    Ok(NewTags { setup, contacts, tool })
+    Ok(NewTags { setup, contacts, tool, shelf })
 }
 
 async fn store(

@@ -14,6 +14,7 @@ pub mod calibrating;
 pub mod calibrations;
 pub mod comparing;
 pub mod corrections;
+mod coupled;
 pub mod exporting;
 mod exporting_samples;
 pub mod figures;

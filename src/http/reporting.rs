@@ -5,6 +5,7 @@
 use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
 use super::comparing::{ALPHA, Asking, ComparisonQuery};
+use super::coupled::Coupled;
 use super::judging::statement;
 use super::openapi::Refused;
 use super::problem::Problem;
@@ -109,21 +110,21 @@ fn written(
     let other = if plan.measure == Measure::Plateau { Measure::Held } else { Measure::Plateau };
     // Where the other figure cannot be compared the planned one still can.
     let beside = Asking::new(reader, &trial, &asked, other).and_then(|asking| asking.compared(reader)).ok();
+    let lines: Vec<&RunLine> = runs.iter().map(|run| &run.line).collect();
+    let coupled = Coupled::of(reader, &lines)?;
     let setups: Vec<&String> = std::iter::once(&plan.baseline).chain(&plan.setups).collect();
     let chains = setups
         .iter()
-        .map(|setup| Ok(((*setup).clone(), chain_named(reader, setup)?.pieces)))
+        .map(|setup| {
+            let known = coupled.pieces_of(setup).map(<[String]>::to_vec);
+            // Before its first run a setup is what the shelf has.
+            let pieces = known.map_or_else(|| chain_named(reader, setup).map(|chain| chain.pieces), Ok)?;
+            Ok(((*setup).clone(), pieces))
+        })
         .collect::<Result<Vec<_>, Problem>>()?;
-    let tools: Vec<Tool> = plan
-        .tools
-        .iter()
-        .map(|tool| on_shelf(reader, ShelfKind::Tools, tool))
-        .collect::<Result<_, Problem>>()?;
-    let bolt: Option<TestBolt> = counted
-        .first()
-        .and_then(|run| run.line.bolt.as_deref())
-        .map(|bolt| on_shelf(reader, ShelfKind::Bolts, bolt))
-        .transpose()?;
+    let tools = tools(reader, &plan.tools, (&coupled, &counted))?;
+    let bolt: Option<TestBolt> =
+        counted.first().map(|run| coupled.bolt(reader, &run.line)).transpose()?.flatten();
     let progress = trial.progress();
     let standing = match &progress.standing {
         Standing::Awaiting(_) => "awaiting a run",
@@ -143,7 +144,7 @@ fn written(
         row: &trial.row,
         letterhead: &letterhead,
         today,
-        digest: &digest(&runs),
+        digest: &digest(&runs, &coupled, (&tools, bolt.as_ref())),
         units: query.units,
         alpha: ALPHA,
         measure: plan.measure,
@@ -165,6 +166,20 @@ fn written(
     }))
 }
 
+/// The tools of a plan as the shelf had them when they drove; before its first run a tool is what the shelf has.
+fn tools(
+    reader: &Reader,
+    names: &[String],
+    (coupled, counted): (&Coupled, &[&Run]),
+) -> Result<Vec<Tool>, Problem> {
+    let as_it_drove = |name: &String| {
+        let run = counted.iter().find(|run| run.line.tool.as_ref() == Some(name));
+        let known = run.map(|run| coupled.tool(reader, &run.line)).transpose()?.flatten();
+        known.map_or_else(|| on_shelf(reader, ShelfKind::Tools, name), Ok)
+    };
+    names.iter().map(as_it_drove).collect()
+}
+
 /// The runs of the trial in time order.
 fn runs(reader: &Reader, trial: &Trial) -> Result<Vec<Run>, Problem> {
     let plan = &trial.row.plan;
@@ -182,11 +197,13 @@ fn runs(reader: &Reader, trial: &Trial) -> Result<Vec<Run>, Problem> {
     Ok(trial.runs.iter().map(|(_, line)| run(line)).collect())
 }
 
-/// SHA-256 of the figures that a report rests on.
-fn digest(runs: &[Run]) -> String {
-    let figures: Vec<_> =
-        runs.iter().map(|run| json!([run.line, run.value_kn, run.excluded, run.warm_up])).collect();
-    let bytes = serde_json::to_vec(&figures).unwrap_or_default();
+/// SHA-256 of the figures that a report rests on, and of what the runs were coupled with and driven by.
+fn digest(runs: &[Run], coupled: &Coupled, shelf: (&[Tool], Option<&TestBolt>)) -> String {
+    let figures: Vec<_> = runs
+        .iter()
+        .map(|run| json!([run.line, run.value_kn, run.excluded, run.warm_up, coupled.pieces(&run.line)]))
+        .collect();
+    let bytes = serde_json::to_vec(&json!([figures, shelf])).unwrap_or_default();
     Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

@@ -12,7 +12,7 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use boltscribe_model::control::{Command, InForce, SourceState};
 use boltscribe_model::setups::{Chain, Piece, Reading, Source, SourceKind, TestBolt, Tool, fit};
-use boltscribe_store::{Reader, ShelfKind, ShelfRow, Write};
+use boltscribe_store::{AsOf, Reader, ShelfKind, ShelfRow, Write};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
@@ -198,12 +198,24 @@ pub(super) fn if_on_shelf<T: DeserializeOwned>(
     kind: ShelfKind,
     name: &str,
 ) -> Result<Option<T>, Problem> {
-    let read = |row: ShelfRow| {
-        serde_json::from_value(row.document).map_err(|error| {
-            Problem::unprocessable(format!("cannot read '{name}' of the {}: {error}", kind.name()))
-        })
-    };
-    reader.shelf_entry(kind, name)?.map(read).transpose()
+    reader.shelf_entry(kind, name)?.map(|row| document(kind, name, row)).transpose()
+}
+
+/// A document of the shelf as it was when a run got its name; none where it did not stand there.
+pub(super) fn as_it_was<T: DeserializeOwned>(
+    reader: &Reader,
+    kind: ShelfKind,
+    name: &str,
+    as_of: AsOf,
+) -> Result<Option<T>, Problem> {
+    let row = reader.shelf_entry_as_of(kind, name, as_of)?;
+    row.map(|row| document(kind, name, row)).transpose()
+}
+
+fn document<T: DeserializeOwned>(kind: ShelfKind, name: &str, row: ShelfRow) -> Result<T, Problem> {
+    serde_json::from_value(row.document).map_err(|error| {
+        Problem::unprocessable(format!("cannot read '{name}' of the {}: {error}", kind.name()))
+    })
 }
 
 /// The chain of this name.
@@ -227,6 +239,8 @@ pub(super) fn pieces(reader: &Reader) -> Result<HashMap<String, Piece>, Problem>
 /// # Errors
 /// A name that is not on the shelf, pieces that do not fit, a reading out of range.
 pub(super) fn resolve(reader: &Reader, named: Named, before: InForce) -> Result<InForce, Problem> {
+    // Asked first: what is put on the shelf while this goes on is newer than what is said here.
+    let shelf = Some(reader.shelf_newest()?);
     let setup = named.setup.or(before.setup);
     let tool_name = named.tool.or(before.tool);
     let tool: Option<Tool> =
@@ -263,7 +277,7 @@ pub(super) fn resolve(reader: &Reader, named: Named, before: InForce) -> Result<
         (None, _) => None,
     };
     // A run that is awaited is awaited still: what is wrong about its tags then shows at its step.
-    Ok(InForce { setup, contacts, tool: tool_name, source, bolt, attempt: before.attempt })
+    Ok(InForce { setup, contacts, tool: tool_name, source, bolt, attempt: before.attempt, shelf })
 }
 
 const fn kind_of(state: &SourceState) -> SourceKind {

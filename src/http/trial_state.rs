@@ -2,6 +2,7 @@
 //!
 //! What follows from them is worked out by `trial`; here they are read and worded.
 
+use super::coupled::Coupled;
 use super::problem::Problem;
 use super::tags::{chain_named, if_on_shelf, on_shelf, pieces};
 use super::trial_shown::{NextRun, NotCounted, Stands, StepShown, TrialShown, WarmUp};
@@ -11,7 +12,7 @@ use boltscribe_model::setups::{Chain, Tool, fit};
 use boltscribe_numerics::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
 use boltscribe_store::{Reader, RunId, RunLine, ShelfKind, TrialEntry, TrialRow};
 use serde::Serialize;
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 use utoipa::ToSchema;
 
 /// A trial with all that is stored of it.
@@ -37,7 +38,7 @@ pub(super) struct Reading {
     /// The figure that is compared, kN; null where it has none.
     #[serde(rename = "value_kN")]
     pub(super) value_kn: Option<f64>,
-    /// The setup's chain, as the shelf has it.
+    /// The setup's chain, as the shelf had it when the run got its setup.
     pub(super) pieces: Vec<String>,
     #[serde(skip)]
     pub(super) calibration: Option<String>,
@@ -212,8 +213,8 @@ impl Trial {
             .collect();
         let start_ns = self.runs.first().map_or(0, |(_, run)| run.utc_ns);
         let done: HashSet<i64> = self.progress().done.into_iter().map(|(_, run)| run).collect();
-        // A setup has one chain: it is looked up once.
-        let mut chains: HashMap<String, Vec<String>> = HashMap::new();
+        let lines: Vec<&RunLine> = self.runs.iter().map(|(_, run)| run).collect();
+        let coupled = Coupled::of(reader, &lines)?;
         let mut rows = Vec::new();
         for (go, run) in self.runs.iter().filter(|(go, _)| !warm_ups.contains(go)) {
             let value = figure(run, measure);
@@ -221,19 +222,7 @@ impl Trial {
             let excluded = match (done.contains(&run.id.0), value) {
                 (false, _) => Some(self.why_not(*go, run)),
                 (true, None) => Some(format!("it has no figure '{}'", measure.name())),
-                (true, Some(_)) => None,
-            };
-            let pieces = match &run.setup {
-                None => Vec::new(),
-                Some(setup) => match chains.get(setup) {
-                    Some(known) => known.clone(),
-                    None => {
-                        // A chain that left the shelf is told where pieces are asked for.
-                        let found =
-                            chain_named(reader, setup).map_or_else(|_| Vec::new(), |chain| chain.pieces);
-                        chains.entry(setup.clone()).or_insert(found).clone()
-                    }
-                },
+                (true, Some(_)) => coupled.other_chain(run),
             };
             rows.push(Reading {
                 run: run.id,
@@ -241,7 +230,7 @@ impl Trial {
                 setup: run.setup.clone(),
                 tool: run.tool.clone(),
                 value_kn: value,
-                pieces,
+                pieces: coupled.pieces(run).to_vec(),
                 calibration: run.calibration.clone(),
                 excluded,
             });

@@ -77,6 +77,10 @@ pub struct InForce {
     /// The step of a trial that is awaited; none: the next run is for no trial. One run takes it.
     #[serde(default)]
     pub attempt: Option<Attempt>,
+    /// Number of the newest row of the shelf when these names were looked up: they mean what they meant then, whatever
+    /// is put there later under the same name. None: tags of older programs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shelf: Option<i64>,
 }
 
 impl InForce {

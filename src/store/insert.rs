@@ -184,10 +184,21 @@ fn correct(
         }
     };
     tx.prepare_cached(
-        "INSERT INTO corrections (run, utc_ns, who, why, kind, lifts, setup, contacts, tool)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+        "INSERT INTO corrections (run, utc_ns, who, why, kind, lifts, setup, contacts, tool, shelf)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
     )?
-    .execute(params![run.0, utc_ns, who, why, kind, lifts, tags.setup, tags.contacts, tags.tool])?;
+    .execute(params![
+        run.0,
+        utc_ns,
+        who,
+        why,
+        kind,
+        lifts,
+        tags.setup,
+        tags.contacts,
+        tags.tool,
+        tags.shelf
+    ])?;
     outbox::enqueue(tx, Part::Correction, run)?;
     Ok(Ok(Written::Row))
 }

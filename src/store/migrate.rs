@@ -29,7 +29,7 @@ const STEPS: [&str; SCHEMA_VERSION as usize] = [
     include_str!("restarts.sql"),
     include_str!("simulated.sql"),
     include_str!("attempts.sql"),
-    include_str!("audit.sql"),
+    concat!(include_str!("audit.sql"), include_str!("shelf_as_of.sql")),
 ];
 
 /// Tables whose rows are never changed.

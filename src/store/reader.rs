@@ -279,7 +279,7 @@ impl Reader {
     }
 }
 
-fn shelf_row(row: &Row<'_>) -> rusqlite::Result<Result<ShelfRow, StoreError>> {
+pub(super) fn shelf_row(row: &Row<'_>) -> rusqlite::Result<Result<ShelfRow, StoreError>> {
     let utc_ns: i64 = row.get(1)?;
     let text: String = row.get(3)?;
     let (name, who) = (row.get(0)?, row.get(2)?);

@@ -69,6 +69,8 @@ pub struct NewTags {
     pub contacts: Option<u32>,
     /// Name of the tool.
     pub tool: Option<String>,
+    /// Number of the newest row of the shelf when these were looked up.
+    pub shelf: Option<i64>,
 }
 
 /// What a person says about a stored run: always a new row, never a change.

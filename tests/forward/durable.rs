@@ -212,7 +212,7 @@ async fn after_three_kills_the_server_holds_what_the_store_holds_field_by_field(
     case.start();
     for kill in 0..3_u64 {
         case.add(20);
-        let tags = NewTags { setup: Some("ext 75".into()), contacts: Some(3), tool: None };
+        let tags = NewTags { setup: Some("ext 75".into()), contacts: Some(3), tool: None, shelf: None };
         correct(&case, 20 * kill.cast_signed() + 1, Correction::Tag(tags));
         correct(&case, 20 * kill.cast_signed() + 2, Correction::Exclude);
         case.pushed("a yes to all", |case| case.state().unsettled == case.status().waiting).await;
@@ -258,7 +258,8 @@ async fn names_with_separators_and_backslashes_arrive_as_they_are() {
     case.add(3);
     let names = ["a,b=c d", "\\", "ends with \\", "\"quoted\" 1/2\" × ü\\,\\=\\ "];
     for (run, name) in (1..).zip(&names[..3]) {
-        let tags = NewTags { setup: Some((*name).into()), contacts: None, tool: Some(names[3].into()) };
+        let tags =
+            NewTags { setup: Some((*name).into()), contacts: None, tool: Some(names[3].into()), shelf: None };
         correct(&case, run, Correction::Tag(tags));
     }
     case.start();

@@ -29,6 +29,7 @@ fn in_force(setup: &str, tool: &str, battery: &str, bolt: &str, fresh: Option<bo
         source: Some(SourceState::Battery { id: battery.into(), rested_v: None, fresh }),
         bolt: Some(BoltInForce { name: bolt.into(), factor: None, allowed_kn: None }),
         attempt: None,
+        shelf: None,
     }
 }
 

@@ -68,7 +68,7 @@ impl Case {
 }
 
 fn tag(setup: &str) -> Correction {
-    Correction::Tag(NewTags { setup: Some(setup.into()), contacts: None, tool: None })
+    Correction::Tag(NewTags { setup: Some(setup.into()), contacts: None, tool: None, shelf: None })
 }
 
 #[test]

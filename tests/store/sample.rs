@@ -48,6 +48,7 @@ pub fn in_force(setup: &str, tool: &str) -> InForce {
             allowed_kn: Some(150.0),
         }),
         attempt: None,
+        shelf: None,
     }
 }
 

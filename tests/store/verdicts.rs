@@ -83,7 +83,7 @@ fn naming_the_setup_afterwards_answers_untagged_but_no_other_flag() {
     let tool_only = NewTags { tool: Some("tool B".into()), ..NewTags::default() };
     case.say("wrong tool", Correction::Tag(tool_only)).unwrap();
     assert_eq!(case.left_out(), ["short", "untagged"]);
-    let setup = NewTags { setup: Some("bare".into()), contacts: Some(1), tool: None };
+    let setup = NewTags { setup: Some("bare".into()), contacts: Some(1), tool: None, shelf: None };
     case.say("forgot to tell", Correction::Tag(setup)).unwrap();
     assert_eq!(case.left_out(), ["short"]);
     let reader = case.store.readers().reader().unwrap();

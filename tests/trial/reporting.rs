@@ -99,3 +99,94 @@ fn a_history_is_drawn_into_a_file_that_stands_alone() {
     assert!(text.starts_with("<svg xmlns=") && text.contains("wrench, ext, held"));
     assert!(desk.fails(1, &words).contains("wrench.svg"));
 }
+
+/// The page without the figures that name its day.
+fn page(desk: &Desk) -> String {
+    desk.done(&["report", "couplings"]).0
+}
+
+#[test]
+fn a_shelf_that_changes_afterwards_changes_no_trial_that_was_walked() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "3"]));
+    walk(&desk);
+    let pieces = ["compare", "couplings", "--by", "piece"];
+    let before = (page(&desk), desk.json(&pieces), desk.json(&["compare", "couplings"]));
+    assert!(before.0.contains("long + socket 30"));
+    // Another chain under the name, another tool under the name, and a bolt with another factor; then all are removed.
+    desk.done(&[
+        "setup",
+        "piece",
+        "add",
+        "joint",
+        "--kind",
+        "universal-joint",
+        "--drive-in",
+        "1/2",
+        "--drive-out",
+        "1/2",
+    ]);
+    desk.done(&["setup", "chain", "add", "ext", "joint", "long", "socket 30"]);
+    desk.done(&["setup", "tool", "add", "wrench", "--anvil", "1/2", "--source", "air", "--class", "other"]);
+    assert_eq!((page(&desk), desk.json(&pieces), desk.json(&["compare", "couplings"])), before);
+    for kind_and_name in [["chain", "ext"], ["chain", "direct"], ["tool", "wrench"]] {
+        desk.done(&[&["setup", "remove"], &kind_and_name[..], &["--why", "scrapped"]].concat());
+    }
+    assert_eq!((page(&desk), desk.json(&pieces), desk.json(&["compare", "couplings"])), before);
+}
+
+#[test]
+fn a_setup_that_was_changed_within_a_trial_is_not_pooled_with_itself() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "3"]));
+    let of_ext = |desk: &Desk| {
+        let shown = desk.json(&["trial", "show", "couplings"]);
+        let all = shown["steps"].as_array().unwrap().clone();
+        all.into_iter().filter(|step| step["setup"] == "ext" && !step["run"].is_null()).count()
+    };
+    while of_ext(&desk) < 2 {
+        step(&desk);
+    }
+    desk.done(&[
+        "setup",
+        "piece",
+        "add",
+        "joint",
+        "--kind",
+        "universal-joint",
+        "--drive-in",
+        "1/2",
+        "--drive-out",
+        "1/2",
+    ]);
+    desk.done(&["setup", "chain", "add", "ext", "joint", "long", "socket 30"]);
+    walk(&desk);
+    assert_eq!(of_ext(&desk), 3);
+    let found = desk.json(&["compare", "couplings"]);
+    let ext = found["setups"].as_array().unwrap().iter().find(|row| row["setup"] == "ext").unwrap().clone();
+    assert_eq!(ext["runs"], 2, "{found}");
+    let excluded = found["excluded"].as_array().unwrap();
+    assert!(
+        excluded.iter().any(|run| run["why"]
+            == "setup 'ext' was [joint + long + socket 30] then, and [long + socket 30] for other runs of the trial"),
+        "{excluded:?}"
+    );
+    // Said to have been the new chain all along: then all of them count as that.
+    for run in desk.json(&["runs", "list", "--all"])["runs"].as_array().unwrap() {
+        if run["setup"] == "ext" {
+            desk.done(&[
+                "runs",
+                "tag",
+                &run["id"].to_string(),
+                "--setup",
+                "ext",
+                "--why",
+                "joint was on from the start",
+            ]);
+        }
+    }
+    let found = desk.json(&["compare", "couplings"]);
+    let ext = found["setups"].as_array().unwrap().iter().find(|row| row["setup"] == "ext").unwrap().clone();
+    assert_eq!(ext["runs"], 3, "{found}");
+    assert!(page(&desk).contains("joint + long + socket 30"));
+}
