@@ -9,6 +9,7 @@ pub mod fit;
 mod keep;
 mod series_plan;
 mod show;
+mod uncoupled;
 
 use super::context::{Context, who};
 use super::door::segment;

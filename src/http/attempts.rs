@@ -36,6 +36,7 @@ pub(super) async fn give(
         tool: Some(go.step.tool.clone()),
         source,
         bolt: plan.bolt.clone(),
+        no_tool: None,
     };
     let (rig, own) = (plan.rig.clone(), plan.name.clone());
     let tags = state

@@ -8,7 +8,7 @@ use super::openapi::Refused;
 use super::problem::Problem;
 use super::rigs::RigState;
 use super::run_shown::RunShown;
-use super::runs::{no_run, time};
+use super::runs::{no_run, shown, time};
 use super::state::State;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
@@ -100,8 +100,8 @@ pub async fn enter(
     let read = ByHand::new(reading, in_force);
     let remarks = remarks(&read, &meaning);
     let id = store(&state, &rig, utc_ns, read).await?;
-    let run = state.read(move |reader| reader.run(id)).await?.ok_or_else(|| no_run(id))?;
-    Ok((StatusCode::CREATED, Json(Entered { run: run.into(), remarks })))
+    let run = state.read(move |reader| shown(reader, id)).await?.ok_or_else(|| no_run(id))?;
+    Ok((StatusCode::CREATED, Json(Entered { run, remarks })))
 }
 
 async fn store(state: &State, rig: &str, utc_ns: i64, read: ByHand) -> Result<RunId, Problem> {

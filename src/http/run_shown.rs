@@ -25,6 +25,9 @@ pub struct RunShown {
     figures: FiguresShown,
     /// What was in force at its first blow, as it was told then.
     in_force: InForce,
+    /// The pieces of its setup from the anvil on, as the shelf had them when the run got its setup; empty where they are
+    /// not known.
+    pieces: Vec<String>,
     /// What people said about it, oldest first.
     corrections: Vec<CorrectionRow>,
     /// What was measured again, oldest first.
@@ -104,8 +107,9 @@ struct ReadingShown {
     dial: Dial,
 }
 
-impl From<RunDetail> for RunShown {
-    fn from(run: RunDetail) -> Self {
+impl RunShown {
+    /// A run with the pieces it was coupled with.
+    pub(super) fn new(run: RunDetail, pieces: Vec<String>) -> Self {
         let newest = run.result.measured();
         let changes =
             run.original.as_ref().zip(newest).map(|(original, newest)| differences(original, newest));
@@ -120,6 +124,7 @@ impl From<RunDetail> for RunShown {
             figures,
             in_force: run.result.in_force().clone(),
             line: run.line,
+            pieces,
             corrections: run.corrections,
             recomputations: run.versions,
             since_announcement: changes,

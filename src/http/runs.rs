@@ -3,6 +3,7 @@
 //! Keys carry units; what is absent is null. Which runs count is decided by the store's views.
 
 use super::body::Asked;
+use super::coupled::Coupled;
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::run_shown::RunShown;
@@ -10,7 +11,7 @@ use super::state::State;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
-use boltscribe_store::{RunDetail, RunFilter, RunId, RunLine};
+use boltscribe_store::{Reader, RunFilter, RunId, RunLine};
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
@@ -130,8 +131,18 @@ pub async fn list(
 )]
 pub async fn show(Shared(state): Shared<State>, Path(id): Path<String>) -> Result<Json<RunShown>, Problem> {
     let id = run_id(&id)?;
-    let found: Option<RunDetail> = state.read(move |reader| reader.run(id)).await?;
-    found.map(|run| Json(RunShown::from(run))).ok_or_else(|| no_run(id))
+    let found: Option<RunShown> = state.read(move |reader| shown(reader, id)).await?;
+    found.map(Json).ok_or_else(|| no_run(id))
+}
+
+/// One run with what it was coupled with.
+///
+/// # Errors
+/// The store's.
+pub(super) fn shown(reader: &Reader, id: RunId) -> Result<Option<RunShown>, Problem> {
+    let Some(run) = reader.run(id)? else { return Ok(None) };
+    let pieces = Coupled::of(reader, &[&run.line])?.pieces(&run.line).to_vec();
+    Ok(Some(RunShown::new(run, pieces)))
 }
 
 /// The number in a path.

@@ -35,6 +35,9 @@ pub struct UseBody {
     source: Option<SourceState>,
     /// A test bolt on the shelf.
     bolt: Option<String>,
+    /// True: no tool is coupled from now on, whatever setup and tool were; runs are kept and count nowhere. It ends where
+    /// a setup or a tool is named, or with false.
+    no_tool: Option<bool>,
 }
 
 /// Who takes a zero.
@@ -100,13 +103,15 @@ pub(super) struct Named {
     pub(super) source: Option<SourceState>,
     /// A test bolt on the shelf.
     pub(super) bolt: Option<String>,
+    /// Whether no tool is coupled.
+    pub(super) no_tool: Option<bool>,
 }
 
 async fn use_at(state: &State, rig: &str, body: UseBody) -> Result<Used, Problem> {
     check_who(&body.who)?;
     state.rig(rig)?;
-    let UseBody { who, setup, tool, source, bolt } = body;
-    let (named, name) = (Named { setup, tool, source, bolt }, rig.to_owned());
+    let UseBody { who, setup, tool, source, bolt, no_tool } = body;
+    let (named, name) = (Named { setup, tool, source, bolt, no_tool }, rig.to_owned());
     let _turn = state.turn(rig).await;
     let in_force = state
         .read(move |reader| {
@@ -241,6 +246,8 @@ pub(super) fn pieces(reader: &Reader) -> Result<HashMap<String, Piece>, Problem>
 pub(super) fn resolve(reader: &Reader, named: Named, before: InForce) -> Result<InForce, Problem> {
     // Asked first: what is put on the shelf while this goes on is newer than what is said here.
     let shelf = Some(reader.shelf_newest()?);
+    let no_tool = without_tool(&named, &before)?;
+    let before = if no_tool { InForce { setup: None, tool: None, ..before } } else { before };
     let setup = named.setup.or(before.setup);
     let tool_name = named.tool.or(before.tool);
     let tool: Option<Tool> =
@@ -277,7 +284,27 @@ pub(super) fn resolve(reader: &Reader, named: Named, before: InForce) -> Result<
         (None, _) => None,
     };
     // A run that is awaited is awaited still: what is wrong about its tags then shows at its step.
-    Ok(InForce { setup, contacts, tool: tool_name, source, bolt, attempt: before.attempt, shelf })
+    Ok(InForce { setup, contacts, tool: tool_name, source, bolt, attempt: before.attempt, shelf, no_tool })
+}
+
+/// Whether no tool is coupled from now on.
+///
+/// # Errors
+/// A setup or tool is named beside it, or a run of a trial is awaited.
+fn without_tool(named: &Named, before: &InForce) -> Result<bool, Problem> {
+    let coupled = named.setup.is_some() || named.tool.is_some();
+    match (named.no_tool, &before.attempt) {
+        (Some(true), _) if coupled => Err(Problem::unprocessable(
+            "no_tool: expected no setup and no tool beside it, found one that is to be used",
+        )),
+        (Some(true), Some(attempt)) => Err(Problem::conflict(format!(
+            "cannot leave the tool off: a run of trial '{}' is awaited",
+            attempt.trial
+        ))
+        .hint("drive that run, or lay the trial aside first")),
+        (Some(no_tool), _) => Ok(no_tool),
+        (None, _) => Ok(before.no_tool && !coupled),
+    }
 }
 
 const fn kind_of(state: &SourceState) -> SourceKind {

@@ -118,6 +118,7 @@ const fn of_that_time(flag: Flag) -> bool {
         | Flag::OverLimit
         | Flag::NoLimit
         | Flag::Untagged
+        | Flag::NoTool
         | Flag::SetupChanged
         | Flag::Nominal
         | Flag::NotFresh => false,

@@ -69,7 +69,7 @@ pub struct NewTags {
     pub contacts: Option<u32>,
     /// Name of the tool.
     pub tool: Option<String>,
-    /// Number of the newest row of the shelf when these were looked up.
+    /// The shelf's newest row when these were looked up.
     pub shelf: Option<i64>,
 }
 
@@ -149,8 +149,7 @@ pub enum Write {
         /// The block.
         block: Block,
     },
-    /// The result of measuring a run that was cut off (see [`super::Unfinished`]): stored with an
-    /// `interrupted` closing row; none: there was no run in it and its samples are forgotten.
+    /// A run that was cut off, measured ([`super::Unfinished`]): closed as interrupted; none: its samples are forgotten.
     Recovered {
         /// The stream it was recorded in.
         stream: StreamId,
@@ -161,8 +160,7 @@ pub enum Write {
         /// Wall time of the first blow (or of the opening).
         first_blow_utc_ns: i64,
     },
-    /// A stream broke off while the program goes on: its runs that were announced and not closed are closed as
-    /// interrupted, as at the opening of a store. Those not announced are left for [`super::Readers::unfinished`].
+    /// A stream broke off: its announced runs are closed as interrupted; [`super::Readers::unfinished`] has the others.
     BrokeOff {
         /// The stream.
         stream: StreamId,
@@ -174,7 +172,7 @@ pub enum Write {
         /// The reading with its context.
         reading: Box<ByHand>,
     },
-    /// A person's command to a rig. A `use` is in force from its row on.
+    /// A person's command to a rig; a `use` counts from its row on.
     Command {
         /// When.
         utc_ns: i64,
@@ -190,7 +188,7 @@ pub enum Write {
         /// The idle reading that counts as zero, in the calibration's terms.
         zero_kn: f64,
     },
-    /// Where a rig was last seen at rest, in place of where it was before.
+    /// Where a rig was last seen at rest.
     Rest {
         /// When.
         utc_ns: i64,

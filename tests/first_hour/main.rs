@@ -205,6 +205,11 @@ fn loads_are_collected_step_by_step_and_the_same_command_goes_on_after_a_break()
     person.answer("found a comma in '50,1'\r\nit stands; the reference shows, kN [50]:", "50.1");
     person.expect("n 20)");
     person.expect("kN [0]:");
+    assert_eq!(
+        bench.rig("bench-1")["in_force"]["no_tool"],
+        true,
+        "loads of a calibration are no tool's runs"
+    );
     drop(person);
     let text = std::fs::read_to_string(file).unwrap();
     assert_eq!(text.lines().count(), 3, "each load is on disk before the next is asked for: {text}");

@@ -30,6 +30,7 @@ fn in_force(setup: &str, tool: &str, battery: &str, bolt: &str, fresh: Option<bo
         bolt: Some(BoltInForce { name: bolt.into(), factor: None, allowed_kn: None }),
         attempt: None,
         shelf: None,
+        no_tool: false,
     }
 }
 

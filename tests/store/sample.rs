@@ -49,6 +49,7 @@ pub fn in_force(setup: &str, tool: &str) -> InForce {
         }),
         attempt: None,
         shelf: None,
+        no_tool: false,
     }
 }
 

@@ -66,6 +66,33 @@ fn a_reading_becomes_a_run_without_a_daemon() {
 }
 
 #[test]
+fn a_load_without_a_tool_is_kept_and_counts_nowhere_until_something_is_coupled() {
+    let desk = Desk::new(PRESS);
+    desk.fill("press");
+    let told = desk.json(&["setup", "use", "--no-tool"]);
+    assert_eq!((&told["in_force"]["no_tool"], &told["in_force"]["setup"]), (&json!(true), &json!(null)));
+    assert_eq!(
+        told["in_force"]["bolt"]["name"], "m20",
+        "the bolt stays: its limit and its tightenings count"
+    );
+    let run = desk.json(&["runs", "enter", "100"]);
+    assert_eq!(flags(&run), ["by-hand", "no-tool", "nominal"]);
+    assert_eq!((&run["excluded"], &run["tool"]), (&json!(true), &json!(null)));
+    assert!(desk.done(&["setup", "show"]).0.contains("no tool coupled"));
+    // Another bolt does not couple a tool; a setup does.
+    desk.json(&["runs", "enter", "90"]);
+    assert_eq!(desk.json(&["runs", "list", "--all"])["runs"].as_array().unwrap().len(), 2);
+    let tool = desk.json(&["setup", "list", "tool"])["tools"][0].clone();
+    assert_eq!(tool["uses"]["runs"], 0, "{tool}");
+    desk.json(&["setup", "use", "direct", "--tool", "wrench"]);
+    let run = desk.json(&["runs", "enter", "100"]);
+    assert_eq!((flags(&run), &run["excluded"]), (vec!["by-hand", "nominal"], &json!(false)));
+    assert_eq!(run["pieces"], json!(["socket 30"]));
+    assert!(desk.fails(2, &["setup", "use", "direct", "--no-tool"]).contains("--no-tool"));
+    assert!(desk.fails(2, &["setup", "use"]).contains("NAME"));
+}
+
+#[test]
 fn a_peak_is_kept_as_a_peak_and_shown_as_one() {
     let desk = Desk::new(PRESS);
     desk.fill("press");

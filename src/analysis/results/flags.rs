@@ -73,6 +73,7 @@ flags! {
     OverLimit, "over-limit", Counts, "tension passed the test bolt's allowed tension: stop and inspect the bolt";
     NoLimit, "no-limit", Counts, "no allowed tension is set for the test bolt";
     Untagged, "untagged", LeftOut, "no setup was in force at the first blow";
+    NoTool, "no-tool", LeftOut, "the rig was said to have no tool coupled: a calibration, a push by hand or a trial pull";
     SetupChanged, "setup-changed", LeftOut, "the setup in force was changed during the run";
     Cold, "cold", LeftOut, "the rig was not warmed up yet";
     Expired, "expired", Counts, "the calibration's validity has passed";

@@ -116,7 +116,8 @@ pub(super) fn context_flags(in_force: &InForce, greatest: Newtons) -> Vec<Flag> 
     let raised = [
         (Flag::NoLimit, allowed.is_none()),
         (Flag::OverLimit, allowed.is_some_and(|limit| greatest > limit)),
-        (Flag::Untagged, in_force.setup.is_none()),
+        (Flag::NoTool, in_force.no_tool),
+        (Flag::Untagged, in_force.setup.is_none() && !in_force.no_tool),
         (Flag::NotFresh, not_fresh(in_force)),
     ];
     raised.into_iter().filter_map(|(flag, when)| when.then_some(flag)).collect()

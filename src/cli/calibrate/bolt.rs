@@ -10,6 +10,7 @@ use super::super::door::segment;
 use super::super::error::CliError;
 use super::super::output::{Cell, Format, Rows, print, say};
 use super::fit::{bad, read};
+use super::uncoupled;
 use axum::http::Method;
 use boltscribe_analysis::metrology::bolt_factor::{MeasuredFactor, Reading, TIGHTENINGS_MIN, measure};
 use boltscribe_model::setups::{GivenFactor, TestBolt};
@@ -70,7 +71,7 @@ pub async fn run(args: &Bolt, context: &Context) -> Result<(), CliError> {
     })?;
     let tightenings = match &args.file {
         Some(file) => of_file(file)?,
-        None => guided(args, &bolt, context).await?,
+        None => guided(args, &bolt, &by, context).await?,
     };
     let found = measure(&tightenings).map_err(|error| match &args.file {
         Some(file) => bad(file, error),
@@ -181,7 +182,12 @@ fn torque_of(value: f64, feet: bool) -> NewtonMetres {
     if feet { NewtonMetres::from_lbf_ft(value) } else { NewtonMetres(value) }
 }
 
-async fn guided(args: &Bolt, bolt: &TestBolt, context: &Context) -> Result<Vec<Vec<Reading>>, CliError> {
+async fn guided(
+    args: &Bolt,
+    bolt: &TestBolt,
+    by: &str,
+    context: &Context,
+) -> Result<Vec<Vec<Reading>>, CliError> {
     let rig = context.rig_or_only(args.rig.as_deref()).await?;
     let mut asker = Asker::new();
     tell(&format!(
@@ -192,6 +198,7 @@ async fn guided(args: &Bolt, bolt: &TestBolt, context: &Context) -> Result<Vec<V
         bolt.name,
         bolt.allowed_kn.map_or("no limit set".to_owned(), |kn| format!("{kn} kN")),
     ))?;
+    let uncoupled = uncoupled::begin(&rig, by, context).await?;
     let mut all: Vec<Vec<Reading>> = Vec::new();
     loop {
         tell(&format!("\nTightening {}.\n", all.len() + 1))?;
@@ -207,6 +214,7 @@ async fn guided(args: &Bolt, bolt: &TestBolt, context: &Context) -> Result<Vec<V
             all.push(vec![Reading { torque, tension }]);
         }
         if all.len() >= TIGHTENINGS_MIN && !asker.yes("another tightening", all.len() < 5).await? {
+            uncoupled.end(context).await?;
             return Ok(all);
         }
         tell("  Loosen the bolt fully.\n")?;

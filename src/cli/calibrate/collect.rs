@@ -6,10 +6,11 @@
 
 use super::super::ask::{Asker, number, tell};
 use super::super::caution;
-use super::super::context::Context;
+use super::super::context::{Context, who};
 use super::super::error::CliError;
 use super::fit::{bad, read};
 use super::series_plan::{Step, plan};
+use super::uncoupled;
 use boltscribe_numerics::moments;
 use boltscribe_tables::files::Columns;
 use std::fs::File;
@@ -84,6 +85,7 @@ pub async fn run(args: &Collect, context: &Context) -> Result<(), CliError> {
     if done > 0 {
         tell(&format!("{done} of them are there already; it goes on with load {}.\n", done + 1))?;
     }
+    let uncoupled = uncoupled::begin(&rig, &who(None)?, context).await?;
     let mut file = opened(&args.file, done == 0)?;
     for (at, step) in steps.iter().enumerate().skip(done) {
         if step.begins_series() {
@@ -98,6 +100,7 @@ pub async fn run(args: &Collect, context: &Context) -> Result<(), CliError> {
         tell(&format!("  {:.1} counts (SD {:.1}, n {})\n", stood.mean, stood.sd, stood.looks))?;
         put(&mut file, &args.file, step, reference_kn, stood.mean)?;
     }
+    uncoupled.end(context).await?;
     tell(&format!(
         "\nAll taken. Next:\n  boltscribe calibrate fit {0}\n  boltscribe calibrate keep NAME {0} --on DAY --standard ... --certificate ...\n",
         args.file.display()

@@ -18,10 +18,15 @@ use serde_json::{Value, json};
 #[command(before_help = "Examples:
   boltscribe setup use ext75 --rig bench --tool wrench-1 --bolt m20-a --battery b3 --rested-V 19.8 --fresh
   boltscribe setup use direct --tool wrench-2 --bolt m20-a --air-kPa 620
+  boltscribe setup use --no-tool      (loads by hand or by a press: such runs are kept and count nowhere)
 ")]
 pub struct Use {
     /// Name of the setup (a chain on the shelf).
-    pub name: String,
+    #[arg(required_unless_present = "no_tool", conflicts_with = "no_tool")]
+    pub name: Option<String>,
+    /// No tool is coupled: what loads the bolt now counts nowhere, until a setup is used again.
+    #[arg(long, conflicts_with = "tool")]
+    pub no_tool: bool,
     /// The rig; may be left out where there is only one.
     #[arg(long)]
     pub rig: Option<String>,
@@ -59,6 +64,7 @@ pub async fn put_in_force(usage: &Use, context: &Context) -> Result<(), CliError
         "tool": usage.tool,
         "bolt": usage.bolt,
         "source": usage.source.read(),
+        "no_tool": usage.no_tool.then_some(true),
         "who": who(usage.who.as_deref())?,
     });
     let path = format!("rigs/{}/use", segment(&rig));
@@ -68,6 +74,11 @@ pub async fn put_in_force(usage: &Use, context: &Context) -> Result<(), CliError
     if context.format == Format::Table {
         if !context.door.is_daemon() {
             say("no boltscribed runs: this is in force from its next start");
+        }
+        if in_force["no_tool"] == true {
+            say(
+                "no tool coupled: runs are kept and count nowhere, until `setup use NAME` says what is coupled",
+            );
         }
         if in_force["bolt"]["allowed_kN"].is_null() {
             say("no limit set: the test bolt has no allowed tension, so no run can be checked against it");
@@ -112,7 +123,7 @@ fn rows(pairs: &[(&str, &Value)]) -> Rows {
         };
         rows.rows.push(vec![
             Cell::Text((*rig).to_owned()),
-            Cell::text_of(in_force, "setup"),
+            setup_words(in_force),
             Cell::number_of(in_force, "contacts", 0),
             Cell::text_of(in_force, "tool"),
             source_words(&in_force["source"]),
@@ -122,6 +133,13 @@ fn rows(pairs: &[(&str, &Value)]) -> Rows {
         ]);
     }
     rows
+}
+
+fn setup_words(in_force: &Value) -> Cell {
+    if in_force["no_tool"] == true {
+        return Cell::Text("no tool coupled".into());
+    }
+    Cell::text_of(in_force, "setup")
 }
 
 /// The state of a source in a few words.

@@ -1186,9 +1186,19 @@ export interface InForce {
    */
   contacts: number | null;
   /**
+   * No tool is coupled: what loads the bolt now is a calibration, a push by hand, a trial pull. Such runs are kept,
+   * flagged, and counted nowhere.
+   */
+  no_tool: boolean;
+  /**
    * Name of the setup (chain of pieces); none: runs are flagged untagged.
    */
   setup: string | null;
+  /**
+   * Number of the newest row of the shelf when these names were looked up: they mean what they meant then, whatever
+   * is put there later under the same name. None: tags of older programs.
+   */
+  shelf: number | null;
   source: SourceState | null;
   /**
    * Name of the tool.
@@ -1659,6 +1669,11 @@ export interface EnteredReading {
    * Its time, seconds since sample 0 of the stream.
    */
   peak_time_s: number | null;
+  /**
+   * The pieces of its setup from the anvil on, as the shelf had them when the run got its setup; empty where they are
+   * not known.
+   */
+  pieces: string[];
   plateau_form: Form | null;
   /**
    * Fitted limit of the tension, kN.
@@ -2345,6 +2360,11 @@ export interface Run {
    * Its time, seconds since sample 0 of the stream.
    */
   peak_time_s: number | null;
+  /**
+   * The pieces of its setup from the anvil on, as the shelf had them when the run got its setup; empty where they are
+   * not known.
+   */
+  pieces: string[];
   plateau_form: Form | null;
   /**
    * Fitted limit of the tension, kN.
@@ -3999,7 +4019,7 @@ export interface TrialReading {
    */
   excluded: string | null;
   /**
-   * The setup's chain, as the shelf has it.
+   * The setup's chain, as the shelf had it when the run got its setup.
    */
   pieces: string[];
   run: RunId;

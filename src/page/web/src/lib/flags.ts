@@ -23,6 +23,7 @@ export const FLAGS: Record<string, FlagWords> = {
   'interrupted': { leavesOut: true, words: 'the recording began or ended, or the device restarted, inside the run' },
   'over-limit': { leavesOut: false, words: 'tension passed the test bolt\'s allowed tension: stop and inspect the bolt' },
   'no-limit': { leavesOut: false, words: 'no allowed tension is set for the test bolt' },
+  'no-tool': { leavesOut: true, words: 'the rig was said to have no tool coupled: a calibration, a push by hand or a trial pull' },
   'untagged': { leavesOut: true, words: 'no setup was in force at the first blow' },
   'setup-changed': { leavesOut: true, words: 'the setup in force was changed during the run' },
   'cold': { leavesOut: true, words: 'the rig was not warmed up yet' },
