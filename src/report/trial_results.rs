@@ -107,7 +107,7 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
         &cells,
     );
     spread(d, found);
-    for note in &totals.notes {
+    for note in found.arrangement.notes().iter().chain(&totals.notes) {
         d.paragraph(&format!("Note: {note}."));
     }
 }

@@ -7,6 +7,7 @@
 
 mod brackets;
 mod honesty;
+mod orders;
 mod pieces;
 mod published;
 mod regression;

@@ -2,6 +2,7 @@
 //!
 //! Numbers that cannot be had are none, with a note that says why. Must not know how they are shown.
 
+use super::arrangement::Arrangement;
 use super::checks::Checks;
 use super::observation::Drift;
 use serde::Serialize;
@@ -117,6 +118,8 @@ pub struct Comparison {
     pub checks: Checks,
     /// Risk that was asked for.
     pub alpha: f64,
+    /// What the order of the runs leaves in the percents.
+    pub arrangement: Arrangement,
 }
 
 /// Fewest residual degrees of freedom for an interval.

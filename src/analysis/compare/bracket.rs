@@ -7,6 +7,7 @@
 use super::answer::{
     Comparison, FREEDOM_MIN, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, UNBOUNDED, Verdict,
 };
+use super::arrangement::Arrangement;
 use super::cells::{Cell, Cells};
 use super::checks::look;
 use super::observation::{CompareError, Drift, Observation};
@@ -138,7 +139,36 @@ pub fn compare(
         setups,
         checks: look(&residuals, &leverages, freedom),
         alpha,
+        arrangement: Arrangement::new(observations, cells, |g| taken_up(observations, cells, baseline, g))?,
     })
+}
+
+/// What each ratio takes up of a disturbance that no bracket carries, one number a run that counts, by cell.
+///
+/// # Errors
+/// A run without baseline runs on both sides.
+pub fn taken_up(
+    observations: &[Observation],
+    cells: &Cells,
+    baseline: &str,
+    disturbance: &[f64],
+) -> Result<Vec<f64>, CompareError> {
+    let mean = |rows: &[usize]| {
+        let places = rows.iter().filter_map(|row| cells.counted.binary_search(row).ok());
+        places.map(|place| disturbance[place]).sum::<f64>() / rows.len() as f64
+    };
+    let mut all = Vec::new();
+    for (tool, name) in cells.tools.iter().enumerate() {
+        let visits = Visits::new(observations, cells, tool, baseline);
+        all.push(0.0);
+        for cell in cells.of_tool(tool).skip(1) {
+            let ratio = visits.ratio(cell, observations, name.as_deref())?;
+            let below: f64 =
+                ratio.shares.iter().zip(visits.baselines()).map(|(s, b)| s * mean(&b.rows)).sum();
+            all.push(mean(&cell.rows) - below);
+        }
+    }
+    Ok(all)
 }
 
 fn rows(

@@ -2,6 +2,7 @@
 //! Must not know where observations come from, nor how the answer is shown.
 
 use super::answer::Comparison;
+use super::arrangement::Arrangement;
 use super::bracket;
 use super::cells::Cells;
 use super::observation::{CompareError, Drift, Observation, Question};
@@ -34,5 +35,6 @@ pub fn compare(observations: &[Observation], question: &Question) -> Result<Comp
         setups: fitted.rows(&cells, question.alpha),
         checks: fitted.checks(&cells),
         alpha: question.alpha,
+        arrangement: Arrangement::new(observations, &cells, |g| Ok(fitted.taken_up(&cells, g)))?,
     })
 }

@@ -2,10 +2,12 @@
 //! Must not work anything out that this room's other files can, nor know whether a file or a store was asked.
 
 use super::answer::{Comparison, Judged, SetupRow};
+use super::arrangement::DriftLeft;
 use super::observation::{Drift, Observation};
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
 use super::told::{
-    ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared, StillNeeded,
+    ArrangementTold, ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared,
+    SetupsCompared, StillNeeded,
 };
 
 /// What the values are, and what was asked besides the question.
@@ -60,8 +62,14 @@ pub fn of_setups(
         head: Head::of(asked),
         fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
         excluded: excluded(&found.excluded),
-        setups: found.setups.iter().enumerate().map(|(at, row)| setup(row, total(at))).collect(),
+        setups: found
+            .setups
+            .iter()
+            .enumerate()
+            .map(|(at, row)| setup(row, total(at), found.arrangement.drift_left.get(at).copied().flatten()))
+            .collect(),
         checks: checks(observations, found),
+        arrangement: ArrangementTold::of(&found.arrangement),
         planning: planning(asked, found),
         notes: totals.notes.clone(),
     }
@@ -72,7 +80,7 @@ pub(super) fn excluded(runs: &[(u64, String)]) -> Vec<LeftOut> {
     runs.iter().map(|(run, why)| LeftOut { run: *run, why: Some(why.clone()) }).collect()
 }
 
-fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
+fn setup(row: &SetupRow, total: Option<(f64, f64)>, left: Option<DriftLeft>) -> SetupCompared {
     let judged = row.judged.as_ref();
     let of = |f: fn(&Judged) -> f64| judged.map(f);
     let limits = judged.and_then(|j| j.limits);
@@ -93,6 +101,8 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
         p_value: of(|j| j.p_value),
         p_adjusted: of(|j| j.p_adjusted),
         detectable_percent: judged.and_then(detectable_percent),
+        drift_left_percent: left.map(|l| l.percent),
+        drift_left_time_constant_s: left.map(|l| l.time_constant_s),
         verdict: row.verdict,
         note: row.note,
     }

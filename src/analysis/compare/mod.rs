@@ -5,6 +5,7 @@
 
 pub mod acceptance;
 pub mod answer;
+pub mod arrangement;
 pub mod bracket;
 pub mod cells;
 pub mod checks;
@@ -22,6 +23,7 @@ pub mod told;
 pub mod total;
 
 pub use answer::{Comparison, DriftFound, SetupRow, Verdict};
+pub use arrangement::{Arrangement, DriftLeft};
 pub use class_limit::{ClassLimit, LimitUnit};
 pub use comparison::compare;
 pub use document::{Asked, Totals, of_setups};

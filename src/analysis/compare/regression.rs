@@ -169,6 +169,30 @@ impl Fitted {
         })
     }
 
+    /// What each coefficient takes up of a disturbance that nobody fitted, one number a run that counts:
+    /// (XᵀX)⁻¹Xᵀg, by cell.
+    #[must_use]
+    pub fn taken_up(&self, cells: &Cells, disturbance: &[f64]) -> Vec<f64> {
+        let sum = |cell: &Cell| -> f64 {
+            let places = cell.rows.iter().filter_map(|row| cells.counted.binary_search(row).ok());
+            places.map(|place| disturbance[place]).sum()
+        };
+        let by_cell: Vec<f64> = cells.cells.iter().map(sum).collect();
+        let mut by_column: Vec<f64> = (0..cells.cells.len())
+            .map(|k| {
+                let tool = cells.cells[k].tool;
+                let level = k == 0 || cells.cells[k - 1].tool != tool;
+                let of_tool = cells.cells.iter().zip(&by_cell).filter(|(c, _)| c.tool == tool);
+                if level { of_tool.map(|(_, s)| s).sum() } else { by_cell[k] }
+            })
+            .collect();
+        if self.linear {
+            by_column.push(self.hours.iter().zip(disturbance).map(|(h, g)| h * g).sum());
+        }
+        let row = |k: usize| self.fit.unscaled_covariance[k].iter().zip(&by_column).map(|(v, s)| v * s).sum();
+        (0..cells.cells.len()).map(row).collect()
+    }
+
     /// What the residuals look like.
     #[must_use]
     pub fn checks(&self, cells: &Cells) -> Checks {

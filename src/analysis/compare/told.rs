@@ -3,6 +3,7 @@
 //! Types only, for programs that read the document; absent figures are null. Must not work anything out.
 
 use super::answer::{DriftFound, Verdict};
+use super::arrangement::{Arrangement, Named};
 use super::document::Asked;
 use super::observation::Drift;
 use serde::Serialize;
@@ -99,6 +100,8 @@ pub struct SetupsCompared {
     pub setups: Vec<SetupCompared>,
     /// What the residuals look like.
     pub checks: ChecksTold,
+    /// What the order of the runs leaves in the percents.
+    pub arrangement: ArrangementTold,
     /// How many runs would show a difference; null where nobody asked.
     pub planning: Option<Planning>,
     /// What the limits hold, or why there are none, a sentence each.
@@ -138,6 +141,11 @@ pub struct SetupCompared {
     pub p_adjusted: Option<f64>,
     /// The least difference that these repeats would have shown, percent.
     pub detectable_percent: Option<f64>,
+    /// Percent that a drift of 1 % which dies away leaves in this percent, from the order of the runs alone, with its
+    /// sign: that of readings which begin too high; null for the baseline.
+    pub drift_left_percent: Option<f64>,
+    /// The time constant of such a drift at which it leaves most, seconds.
+    pub drift_left_time_constant_s: Option<f64>,
     /// What the adjusted p says; null where nothing can be said.
     pub verdict: Option<Verdict>,
     /// Why something is missing.
@@ -156,6 +164,31 @@ pub struct ChecksTold {
     pub lag_1_correlation: Option<f64>,
     /// About 2 where neighbours have nothing in common.
     pub von_neumann_ratio: Option<f64>,
+}
+
+/// What the order of the runs leaves in the percents, whatever the values are.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = ComparisonArrangement)]
+pub struct ArrangementTold {
+    /// Whether alpha is the risk of a wrong verdict with this order of runs.
+    pub risk_holds: bool,
+    /// Setups whose runs all follow each other.
+    pub in_blocks: Vec<String>,
+    /// The most that a drift of 1 % which dies away leaves in any percent.
+    pub drift_left_most_percent: f64,
+    /// What a person should know of it, a sentence each.
+    pub notes: Vec<String>,
+}
+
+impl ArrangementTold {
+    pub(super) fn of(found: &Arrangement) -> Self {
+        Self {
+            risk_holds: found.risk_holds(),
+            in_blocks: found.in_blocks.iter().map(Named::words).collect(),
+            drift_left_most_percent: found.most_left(),
+            notes: found.notes(),
+        }
+    }
 }
 
 /// The run that stands out most.

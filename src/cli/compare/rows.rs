@@ -9,7 +9,7 @@ type Number = (&'static str, usize);
 
 const FOR_PEOPLE: [Number; 5] =
     [("runs", 0), ("percent_of_baseline", 2), ("low", 2), ("high", 2), ("p_adjusted", 4)];
-const ALL: [Number; 13] = [
+const ALL: [Number; 15] = [
     ("runs", 0),
     ("percent_of_baseline", 2),
     ("low", 2),
@@ -23,6 +23,8 @@ const ALL: [Number; 13] = [
     ("p_value", 4),
     ("p_adjusted", 4),
     ("detectable_percent", 2),
+    ("drift_left_percent", 2),
+    ("drift_left_time_constant_s", 0),
 ];
 
 /// Rows of the setups.

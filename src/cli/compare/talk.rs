@@ -16,11 +16,22 @@ pub fn of_setups(args: &Args, document: &Value) {
         "low and high: {confidence:.0} % limits of each percent by itself, from the spread of repeats only; a \
          common error of the calibration cancels"
     ));
+    let risk = if document["arrangement"]["risk_holds"] == true {
+        format!(
+            "where runs scatter alike and drift in a straight line, at most {:.0} % of such comparisons show a \
+             difference that is not there",
+            100.0 * args.alpha
+        )
+    } else {
+        "how often it is wrong is not known for this order of runs".to_owned()
+    };
     say(&format!(
-        "verdict: from p adjusted, which counts all setups of a tool; at most {:.0} % of such comparisons \
-         show a difference that is not there. \"no difference shown\" is no proof of none",
-        100.0 * args.alpha
+        "verdict: from p adjusted, which counts all setups of a tool; {risk}. \"no difference shown\" is no proof of \
+         none"
     ));
+    for note in document["arrangement"]["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+        say(&format!("order: {note}"));
+    }
     remarks(document);
     total(document);
     beside(document);

@@ -3432,6 +3432,7 @@ export interface TrialSetupsAndPlateau {
    * Risk of a wrong verdict over one tool's setups, above 0 and below 0.5; intervals have the confidence 1 - alpha.
    */
   alpha: number;
+  arrangement: ComparisonArrangement;
   /**
    * The setup that counts as 100 %.
    */
@@ -3498,6 +3499,27 @@ export interface TrialSetupsAndPlateau {
   unit: string;
 }
 /**
+ * What the order of the runs leaves in the percents, whatever the values are.
+ */
+export interface ComparisonArrangement {
+  /**
+   * The most that a drift of 1 % which dies away leaves in any percent.
+   */
+  drift_left_most_percent: number;
+  /**
+   * Setups whose runs all follow each other.
+   */
+  in_blocks: string[];
+  /**
+   * What a person should know of it, a sentence each.
+   */
+  notes: string[];
+  /**
+   * Whether alpha is the risk of a wrong verdict with this order of runs.
+   */
+  risk_holds: boolean;
+}
+/**
  * The same runs by another figure.
  */
 export interface ComparedBeside {
@@ -3522,6 +3544,15 @@ export interface SetupCompared {
    * The least difference that these repeats would have shown, percent.
    */
   detectable_percent: number | null;
+  /**
+   * Percent that a drift of 1 % which dies away leaves in this percent, from the order of the runs alone, with its
+   * sign: that of readings which begin too high; null for the baseline.
+   */
+  drift_left_percent: number | null;
+  /**
+   * The time constant of such a drift at which it leaves most, seconds.
+   */
+  drift_left_time_constant_s: number | null;
   /**
    * Upper limit of this percent alone.
    */
@@ -3690,6 +3721,7 @@ export interface TrialSetups {
    * Risk of a wrong verdict over one tool's setups, above 0 and below 0.5; intervals have the confidence 1 - alpha.
    */
   alpha: number;
+  arrangement: ComparisonArrangement;
   /**
    * The setup that counts as 100 %.
    */
