@@ -58,6 +58,7 @@ pub fn plan() -> Plan {
         baseline_every: Some(4),
         warm_up: true,
         measure: Measure::Gate,
+        remount: None,
         rest_s: 0.0,
         fresh: Fresh::No,
         air_kpa: None,

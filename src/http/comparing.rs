@@ -196,6 +196,7 @@ impl<'a> Asking<'a> {
                         tool: row.tool.clone(),
                         value,
                         pieces: row.pieces.clone(),
+                        mounting: row.mounting.clone(),
                         excluded: row.excluded.clone(),
                     });
                     readings.push(row);
@@ -265,7 +266,7 @@ impl<'a> Asking<'a> {
 
     fn setups(&self, reader: &Reader) -> Result<TrialSetups, Problem> {
         let (found, totals) = self.compared(reader)?;
-        let mut found = of_setups(&self.asked(), &self.observations, &found, &totals);
+        let mut found = of_setups(&self.asked(), &found, &totals);
         found.excluded.extend(self.without.iter().cloned());
         let trial = self.trial.row.plan.name.clone();
         Ok(TrialSetups { trial, simulated: self.is_simulated(), found })

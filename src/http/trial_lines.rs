@@ -119,6 +119,7 @@ mod tests {
             baseline_every: None,
             warm_up: false,
             measure: Measure::Held,
+            remount: None,
             rest_s: 0.0,
             fresh: Fresh::No,
             air_kpa: None,

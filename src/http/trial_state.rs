@@ -6,7 +6,9 @@ use super::problem::Problem;
 use super::tags::{chain_named, if_on_shelf, on_shelf, pieces};
 use super::trial_shown::{NextRun, NotCounted, Stands, StepShown, TrialShown, WarmUp};
 use boltscribe_analysis::results::{Flag, Measure};
-use boltscribe_analysis::trial::{Go, Phase, Plan, Progress, Said, Standing, Step, Taken, progress};
+use boltscribe_analysis::trial::{
+    Go, Mountings, Phase, Plan, Progress, Said, Standing, Step, Taken, progress,
+};
 use boltscribe_model::setups::{Chain, Tool, fit};
 use boltscribe_numerics::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
 use boltscribe_store::{Reader, RunId, RunLine, ShelfKind, TrialEntry, TrialRow};
@@ -39,6 +41,8 @@ pub(super) struct Reading {
     pub(super) value_kn: Option<f64>,
     /// The setup's chain, as the shelf has it.
     pub(super) pieces: Vec<String>,
+    /// Which mounting of the setup it belongs to; null where the plan does not say when the coupling is taken off.
+    pub(super) mounting: Option<String>,
     #[serde(skip)]
     pub(super) calibration: Option<String>,
     /// Why it does not count; null where it does.
@@ -195,6 +199,7 @@ impl Trial {
             pieces: chain.map(|chain| chain.pieces).unwrap_or_default(),
             source: tool.map(|tool| tool.source),
             fresh_source_due: found.fresh_due,
+            remount_due: found.remount_due,
             air_kpa: self.row.plan.air_kpa,
             rest_s: self.row.plan.rest_s,
         })
@@ -215,7 +220,12 @@ impl Trial {
         // A setup has one chain: it is looked up once.
         let mut chains: HashMap<String, Vec<String>> = HashMap::new();
         let mut rows = Vec::new();
-        for (go, run) in self.runs.iter().filter(|(go, _)| !warm_ups.contains(go)) {
+        let mut mountings = Mountings::new(self.row.plan.remount);
+        for (go, run) in &self.runs {
+            let mounting = mountings.next(run.tool.as_deref(), run.setup.as_deref());
+            if warm_ups.contains(go) {
+                continue;
+            }
             let value = figure(run, measure);
             // The figure asked for may be another than that of the plan.
             let excluded = match (done.contains(&run.id.0), value) {
@@ -242,6 +252,7 @@ impl Trial {
                 tool: run.tool.clone(),
                 value_kn: value,
                 pieces,
+                mounting,
                 calibration: run.calibration.clone(),
                 excluded,
             });

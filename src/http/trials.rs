@@ -84,7 +84,7 @@ pub struct ReadingsQuery {
         Refused
     )
 )]
-pub async fn plan(Shared(state): Shared<State>, Body(body): Body<PlanBody>) -> Result<Response, Problem> {
+pub async fn plan(Shared(state): Shared<State>, Body(mut body): Body<PlanBody>) -> Result<Response, Problem> {
     check_who(&body.who)?;
     let rig = state.rig(&body.plan.rig)?;
     if rig.dial.is_some() && matches!(body.plan.measure, Measure::Gate | Measure::Plateau) {
@@ -93,6 +93,8 @@ pub async fn plan(Shared(state): Shared<State>, Body(body): Body<PlanBody>) -> R
             body.plan.measure.name()
         )));
     }
+    // A new plan says what is done about mountings; that of an old trial does not.
+    body.plan.remount.get_or_insert(true);
     let (plan, name) = (body.plan.clone(), body.plan.name.clone());
     state.read(move |reader| check_names(reader, &plan)).await?;
     if body.dry_run {

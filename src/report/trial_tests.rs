@@ -53,6 +53,7 @@ fn observations(runs: &[Run]) -> Vec<Observation> {
         } else {
             vec!["socket".into()]
         },
+        mounting: None,
         excluded: run.excluded.clone(),
     };
     runs.iter().map(of).collect()

@@ -32,7 +32,7 @@ fn chance(n: u64, share: f64, counts: std::ops::RangeInclusive<u64>) -> f64 {
 }
 
 /// Least and most count of `n` that are not rare on their side if `share` is true.
-fn bounds(n: u64, share: f64) -> (u64, u64) {
+pub fn bounds(n: u64, share: f64) -> (u64, u64) {
     let end = |chances: &mut dyn Iterator<Item = f64>| {
         let mut sum = 0.0;
         chances

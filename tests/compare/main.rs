@@ -7,6 +7,7 @@
 
 mod brackets;
 mod honesty;
+mod mountings;
 mod orders;
 mod pieces;
 mod published;

@@ -118,7 +118,7 @@ fn the_document_tells_what_stays_beside_each_percent() {
         difference: None,
         expected_sd: None,
     };
-    let told = of_setups(&asked, &observations, &found, &Totals::none());
+    let told = of_setups(&asked, &found, &Totals::none());
     assert!(!told.arrangement.risk_holds && told.arrangement.drift_left_most_percent > 0.2);
     assert_eq!(told.setups[0].drift_left_percent, None);
     let left = found.arrangement.drift_left[1].unwrap();

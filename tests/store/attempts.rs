@@ -21,6 +21,7 @@ fn plan(name: &str, rig: &str) -> Write {
         baseline_every: None,
         warm_up: true,
         measure: Measure::Held,
+        remount: None,
         rest_s: 0.0,
         fresh: Fresh::No,
         air_kpa: None,

@@ -114,7 +114,7 @@ fn a_trial_by_hand_is_walked_corrected_and_compared_like_a_file() {
     let found = desk.json(&["compare", "couplings"]);
     assert_eq!(found["excluded"][0]["run"], 1, "{found}");
     // The same runs as a file give the same answer.
-    let mut csv = "run,time_s,setup,tool,tension_kN,excluded\n".to_owned();
+    let mut csv = "run,time_s,setup,tool,mounting,tension_kN,excluded\n".to_owned();
     let rows: Vec<Value> =
         desk.json(&["runs", "list", "--all"])["runs"].as_array().unwrap().iter().rev().cloned().collect();
     let start = rows[0]["utc_ns"].as_i64().unwrap();
@@ -122,9 +122,10 @@ fn a_trial_by_hand_is_walked_corrected_and_compared_like_a_file() {
         let why = run["left_out_because"][0].as_str().unwrap_or_default();
         let time_s = (run["utc_ns"].as_i64().unwrap() - start) as f64 / 1e9;
         csv.push_str(&format!(
-            "{},{time_s},{},wrench,{},{why}\n",
+            "{},{time_s},{},wrench,{},{},{why}\n",
             run["id"],
             run["setup"].as_str().unwrap(),
+            run["id"],
             run["held_kN"]
         ));
     }

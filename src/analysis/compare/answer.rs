@@ -78,6 +78,8 @@ pub struct SetupRow {
     pub tool: Option<String>,
     /// Runs that count.
     pub runs: usize,
+    /// Mountings that they belong to; none where nobody noted them.
+    pub mountings: Option<usize>,
     /// 100 for the baseline.
     pub percent_of_baseline: f64,
     /// None for the baseline, and where repeats are too few.
@@ -99,6 +101,18 @@ pub struct DriftFound {
     pub p_value: Option<f64>,
 }
 
+/// How mountings scatter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MountingsFound {
+    /// How many there are.
+    pub mountings: usize,
+    /// 100 × the SD between mountings of ln(value), what pulls scatter by taken off; none without a mounting of two
+    /// pulls or a degree of freedom.
+    pub sd_percent: Option<f64>,
+    /// 100 × the SD of ln(value) of pulls within a mounting; none without a mounting of two.
+    pub pull_sd_percent: Option<f64>,
+}
+
 /// A comparison.
 #[derive(Clone, Debug)]
 pub struct Comparison {
@@ -110,6 +124,10 @@ pub struct Comparison {
     pub residual_sd_percent: Option<f64>,
     /// Of that SD.
     pub degrees_of_freedom: usize,
+    /// How mountings scatter; none where nobody noted them.
+    pub mountings: Option<MountingsFound>,
+    /// Number of each run that counts, of the first run of each mounting where those are noted, in time order.
+    pub counted: Vec<u64>,
     /// Runs that do not count, with why.
     pub excluded: Vec<(u64, String)>,
     /// Each tool's baseline, then its other setups.

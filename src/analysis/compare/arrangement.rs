@@ -5,7 +5,7 @@
 //! alone, c'(XᵀX)⁻¹Xᵀg. Where that is much, or a setup ran in one piece, no risk of a wrong verdict can be promised.
 //! Must not know any value.
 
-use super::cells::Cells;
+use super::cells::{Cell, Cells};
 use super::observation::{CompareError, Observation};
 
 /// Time constants of a drift that dies away, seconds: from a motor's winding (minutes) to a heavy rig. Common
@@ -41,6 +41,9 @@ pub struct Arrangement {
     pub drift_left: Vec<Option<DriftLeft>>,
     /// Setups, baselines among them, whose runs all follow each other.
     pub in_blocks: Vec<Named>,
+    /// Setups, baselines among them, of which runs follow each other while nobody noted whether the coupling was taken
+    /// off between them.
+    pub perhaps_one_mounting: Vec<Named>,
 }
 
 impl Arrangement {
@@ -66,7 +69,9 @@ impl Arrangement {
                 }
             }
         }
-        Ok(Self { drift_left, in_blocks: in_blocks(observations, cells) })
+        let (in_blocks, perhaps_one_mounting) =
+            (in_blocks(observations, cells), perhaps_one_mounting(observations, cells));
+        Ok(Self { drift_left, in_blocks, perhaps_one_mounting })
     }
 
     /// The most that a drift of 1 % which dies away leaves in any percent, without its sign.
@@ -75,10 +80,16 @@ impl Arrangement {
         self.drift_left.iter().flatten().fold(0.0, |most, left| left.percent.abs().max(most))
     }
 
+    /// Whether the order carries drifts well enough for a risk to be promised.
+    #[must_use]
+    pub fn carries_drift(&self) -> bool {
+        self.in_blocks.is_empty() && self.most_left() <= LEFT_MAX
+    }
+
     /// Whether the risk of a wrong verdict can be promised for this order.
     #[must_use]
     pub fn risk_holds(&self) -> bool {
-        self.in_blocks.is_empty() && self.most_left() <= LEFT_MAX
+        self.carries_drift() && self.perhaps_one_mounting.is_empty()
     }
 
     /// What a person should know of it, a sentence each.
@@ -94,10 +105,18 @@ impl Arrangement {
             ));
         }
         if !self.in_blocks.is_empty() {
-            let names: Vec<String> = self.in_blocks.iter().map(Named::words).collect();
-            notes.push(format!("all runs of {} follow each other: the table is in blocks", names.join(", ")));
+            notes.push(format!(
+                "all runs of {} follow each other: the table is in blocks",
+                Named::list(&self.in_blocks)
+            ));
         }
-        if !self.risk_holds() {
+        if !self.perhaps_one_mounting.is_empty() {
+            notes.push(format!(
+                "runs of {} follow each other and no mounting is noted: where the coupling was not taken off between them, how much one mounting differs from the next is in no limit and no verdict; take it off before each run, or note the mounting",
+                Named::list(&self.perhaps_one_mounting)
+            ));
+        }
+        if !self.carries_drift() {
             notes.push(
                 "no risk of a wrong verdict is promised for this order; warm up first, run the setups in turn or in random order with the baseline between them (`boltscribe trial plan` draws one), and judge that"
                     .to_owned(),
@@ -108,12 +127,31 @@ impl Arrangement {
 }
 
 impl Named {
+    fn list(all: &[Self]) -> String {
+        all.iter().map(Self::words).collect::<Vec<_>>().join(", ")
+    }
+
     /// The setup, and the tool where one is named.
     #[must_use]
     pub fn words(&self) -> String {
         let tool = self.tool.as_ref().map_or_else(String::new, |tool| format!(" with '{tool}'"));
         format!("'{}'{tool}", self.setup)
     }
+}
+
+/// Setups of which one run follows another with the same tool, where no mounting is noted.
+fn perhaps_one_mounting(observations: &[Observation], cells: &Cells) -> Vec<Named> {
+    let again = |cell: &&Cell| {
+        let of_tool = cells.counted.iter().map(|row| &observations[*row]);
+        let mut before: Option<&Observation> = None;
+        of_tool.filter(|o| o.tool == cells.tools[cell.tool]).any(|o| {
+            let follows = before.is_some_and(|b| b.setup == cell.setup && o.setup == b.setup);
+            before = Some(o);
+            follows && o.mounting.is_none()
+        })
+    };
+    let all = cells.cells.iter().filter(again);
+    all.map(|cell| Named { setup: cell.setup.clone(), tool: cells.tools[cell.tool].clone() }).collect()
 }
 
 /// Setups of two runs and more that all follow each other among the runs of their tool.

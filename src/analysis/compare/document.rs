@@ -3,10 +3,10 @@
 
 use super::answer::{Comparison, Judged, SetupRow};
 use super::arrangement::DriftLeft;
-use super::observation::{Drift, Observation};
+use super::observation::Drift;
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
 use super::told::{
-    ArrangementTold, ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared,
+    ArrangementTold, ChecksTold, FitTold, Head, LeftOut, MountingsTold, OutlierTold, Planning, SetupCompared,
     SetupsCompared, StillNeeded,
 };
 
@@ -51,16 +51,12 @@ impl Totals {
 
 /// The whole document of a comparison of setups.
 #[must_use]
-pub fn of_setups(
-    asked: &Asked<'_>,
-    observations: &[Observation],
-    found: &Comparison,
-    totals: &Totals,
-) -> SetupsCompared {
+pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> SetupsCompared {
     let total = |at: usize| totals.limits.get(at).copied().flatten();
     SetupsCompared {
         head: Head::of(asked),
         fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
+        mountings: found.mountings.map(MountingsTold::of),
         excluded: excluded(&found.excluded),
         setups: found
             .setups
@@ -68,7 +64,7 @@ pub fn of_setups(
             .enumerate()
             .map(|(at, row)| setup(row, total(at), found.arrangement.drift_left.get(at).copied().flatten()))
             .collect(),
-        checks: checks(observations, found),
+        checks: checks(found),
         arrangement: ArrangementTold::of(&found.arrangement),
         planning: planning(asked, found),
         notes: totals.notes.clone(),
@@ -89,6 +85,7 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>, left: Option<DriftLeft>) -> 
         setup: row.setup.clone(),
         tool: row.tool.clone(),
         runs: row.runs,
+        mountings: row.mountings,
         percent_of_baseline: row.percent_of_baseline,
         low: limits.map(|l| l.0),
         high: limits.map(|l| l.1),
@@ -109,10 +106,9 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>, left: Option<DriftLeft>) -> 
 }
 
 /// What the residuals look like; the runs are named by number.
-fn checks(observations: &[Observation], found: &Comparison) -> ChecksTold {
-    let counted: Vec<u64> = observations.iter().filter(|o| o.excluded.is_none()).map(|o| o.run).collect();
+fn checks(found: &Comparison) -> ChecksTold {
     let outlier = found.checks.outlier.and_then(|o| {
-        let run = *counted.get(o.index)?;
+        let run = *found.counted.get(o.index)?;
         Some(OutlierTold { run, studentised: o.studentised, p_value: o.p_value })
     });
     ChecksTold {

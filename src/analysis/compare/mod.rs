@@ -14,6 +14,7 @@ pub mod comparison;
 pub mod document;
 pub mod estimable;
 pub mod history;
+pub mod mounting;
 pub mod observation;
 pub mod pieces;
 pub mod pieces_document;

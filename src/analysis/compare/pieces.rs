@@ -8,6 +8,7 @@ use super::answer::{DriftFound, FREEDOM_MIN, NO_SPREAD, SPREAD_MIN, TOO_FEW};
 use super::cells::Cells;
 use super::checks::{Checks, look};
 use super::estimable::Estimable;
+use super::mounting::{Mean, Mounted};
 use super::observation::{CompareError, Drift, Observation, Question};
 use super::regression::Fitted;
 use boltscribe_numerics::distributions::{f_sf, t_two_sided, t_two_sided_quantile};
@@ -116,12 +117,16 @@ pub fn piece_effects(
     question: &Question,
     untried: Option<&[String]>,
 ) -> Result<PieceEffects, CompareError> {
-    let cells = Cells::new(observations, question)?;
-    let drift = cells.drift(observations, question);
+    let runs = Cells::new(observations, question)?;
+    let drift = runs.drift(observations, question);
     if drift == Drift::Bracket {
         return Err(CompareError::NoPieceBracket);
     }
-    same_chain(observations, &cells)?;
+    same_chain(observations, &runs)?;
+    // Pulls of one mounting are one reading, as in a comparison of setups.
+    let mounted = Mounted::of(observations, Mean::Geometric)?;
+    let observations = mounted.as_ref().map_or(observations, |mounted| &mounted.observations);
+    let cells = Cells::new(observations, question)?;
     let whole = Fitted::new(observations, &cells, drift)?;
     let model = Model::new(observations, &cells, &whole.hours, drift)?;
     let freedom = model.fit.degrees_of_freedom;

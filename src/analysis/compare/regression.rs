@@ -7,6 +7,7 @@
 use super::answer::{DriftFound, FREEDOM_MIN, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, Verdict};
 use super::cells::{Cell, Cells};
 use super::checks::{Checks, look};
+use super::mounting::{Mounted, Unequal};
 use super::observation::{CompareError, Drift, Observation};
 use boltscribe_numerics::distributions::{t_two_sided, t_two_sided_quantile};
 use boltscribe_numerics::many_to_one::{Contrast, ManyToOne, Sides};
@@ -24,6 +25,8 @@ pub struct Fitted {
     /// Mean hours of each cell.
     mean_hours: Vec<f64>,
     linear: bool,
+    /// Pulls of each mounting, and what unequal numbers of them ask for.
+    unequal: Option<(Vec<usize>, Unequal)>,
 }
 
 impl Fitted {
@@ -67,7 +70,40 @@ impl Fitted {
         })?;
         let mean_of = |c: &Cell| c.rows.iter().map(|r| hours[place(r)]).sum::<f64>() / c.rows.len() as f64;
         let mean_hours = cells.cells.iter().map(mean_of).collect();
-        Ok(Self { fit, hours, mean_hours, linear })
+        Ok(Self { fit, hours, mean_hours, linear, unequal: None })
+    }
+
+    /// The same where the observations are means of mountings.
+    #[must_use]
+    pub fn of_mountings(self, cells: &Cells, mounted: &Mounted) -> Self {
+        let freedom = self.fit.degrees_of_freedom as f64;
+        let unequal =
+            mounted.within_variance().zip(self.fit.residual_sd()).filter(|_| !mounted.is_balanced());
+        let unequal = unequal.map(|(within, sd)| Unequal {
+            between: sd * sd,
+            between_freedom: freedom,
+            share: self.share_of_pulls(cells, &mounted.sizes),
+            within,
+            within_freedom: mounted.within_freedom as f64,
+        });
+        Self { unequal: unequal.map(|unequal| (mounted.sizes.clone(), unequal)), ..self }
+    }
+
+    /// Mean of 1/pulls, each weighed by what the fit leaves of its mounting.
+    #[must_use]
+    pub fn share_of_pulls(&self, cells: &Cells, sizes: &[usize]) -> f64 {
+        let left = self.leverages(cells).into_iter().map(|leverage| 1.0 - leverage);
+        let sum: f64 = left.zip(sizes).map(|(left, pulls)| left / *pulls as f64).sum();
+        sum / self.fit.degrees_of_freedom.max(1) as f64
+    }
+
+    /// Standard error and degrees of freedom of a cell's difference.
+    fn error_of(&self, k: usize, cells: &Cells) -> Option<(f64, usize)> {
+        let Some((sizes, unequal)) = &self.unequal else {
+            return Some((self.fit.standard_error(k)?, self.fit.degrees_of_freedom));
+        };
+        let (variance, freedom) = unequal.variance(&self.weights(k, cells), sizes);
+        Some((libm::sqrt(variance), libm::floor(freedom).max(1.0) as usize))
     }
 
     /// The residual SD of ln(value), where there is one and it is more than rounding.
@@ -110,7 +146,9 @@ impl Fitted {
             Contrast { own: 1.0 / runs(*k), loads }
         };
         let contrasts: Vec<Contrast> = rest.iter().map(contrast).collect();
-        ManyToOne::new(&contrasts, self.fit.degrees_of_freedom as f64, Sides::Two)
+        // Of several numbers of degrees the least: the family is then judged too strictly rather than too mildly.
+        let freedom = rest.iter().filter_map(|k| self.error_of(*k, cells)).map(|(_, freedom)| freedom).min();
+        ManyToOne::new(&contrasts, freedom? as f64, Sides::Two)
     }
 
     /// The rows of the answer.
@@ -132,6 +170,7 @@ impl Fitted {
                     setup: cell.setup.clone(),
                     tool: name.clone(),
                     runs: cell.rows.len(),
+                    mountings: None,
                     percent_of_baseline,
                     judged,
                     verdict,
@@ -142,7 +181,8 @@ impl Fitted {
                     continue;
                 }
                 let percent = 100.0 * libm::exp(self.fit.coefficients[k]);
-                let judged = family.as_ref().zip(critical).and_then(|(f, c)| self.judge(k, f, c, alpha));
+                let judged =
+                    family.as_ref().zip(critical).and_then(|(f, c)| self.judge((k, cells), f, c, alpha));
                 let verdict = judged.map(|j| Verdict::of(j.p_adjusted, percent, alpha));
                 rows.push(row(percent, judged, verdict, note));
             }
@@ -150,16 +190,22 @@ impl Fitted {
         rows
     }
 
-    fn judge(&self, k: usize, family: &ManyToOne, critical: f64, alpha: f64) -> Option<Judged> {
+    fn judge(
+        &self,
+        (k, cells): (usize, &Cells),
+        family: &ManyToOne,
+        critical: f64,
+        alpha: f64,
+    ) -> Option<Judged> {
         let difference = self.fit.coefficients[k];
-        let se = self.fit.standard_error(k)?;
-        let df = self.fit.degrees_of_freedom as f64;
+        let (se, degrees_of_freedom) = self.error_of(k, cells)?;
+        let df = degrees_of_freedom as f64;
         let limits =
             |t: f64| Some((100.0 * libm::exp(difference - t * se), 100.0 * libm::exp(difference + t * se)));
         let t = difference / se;
         Some(Judged {
             t,
-            degrees_of_freedom: self.fit.degrees_of_freedom,
+            degrees_of_freedom,
             p_value: t_two_sided(t, df),
             p_adjusted: family.p_adjusted(t),
             limits: limits(t_two_sided_quantile(1.0 - alpha, df)),
@@ -173,29 +219,37 @@ impl Fitted {
     /// (XᵀX)⁻¹Xᵀg, by cell.
     #[must_use]
     pub fn taken_up(&self, cells: &Cells, disturbance: &[f64]) -> Vec<f64> {
-        let sum = |cell: &Cell| -> f64 {
-            let places = cell.rows.iter().filter_map(|row| cells.counted.binary_search(row).ok());
-            places.map(|place| disturbance[place]).sum()
+        let taken = |k: usize| self.weights(k, cells).iter().zip(disturbance).map(|(w, g)| w * g).sum();
+        (0..cells.cells.len()).map(taken).collect()
+    }
+
+    /// How much of each run's ln(value) a coefficient takes: a row of (XᵀX)⁻¹Xᵀ.
+    fn weights(&self, k: usize, cells: &Cells) -> Vec<f64> {
+        let row = &self.fit.unscaled_covariance[k];
+        let mut weights = match row.last().filter(|_| self.linear) {
+            Some(of_time) => self.hours.iter().map(|hours| of_time * hours).collect(),
+            None => vec![0.0; self.hours.len()],
         };
-        let by_cell: Vec<f64> = cells.cells.iter().map(sum).collect();
-        let mut by_column: Vec<f64> = (0..cells.cells.len())
-            .map(|k| {
-                let tool = cells.cells[k].tool;
-                let level = k == 0 || cells.cells[k - 1].tool != tool;
-                let of_tool = cells.cells.iter().zip(&by_cell).filter(|(c, _)| c.tool == tool);
-                if level { of_tool.map(|(_, s)| s).sum() } else { by_cell[k] }
-            })
-            .collect();
-        if self.linear {
-            by_column.push(self.hours.iter().zip(disturbance).map(|(h, g)| h * g).sum());
+        let mut level = 0;
+        for (at, cell) in cells.cells.iter().enumerate() {
+            let first = at == 0 || cells.cells[at - 1].tool != cell.tool;
+            level = if first { at } else { level };
+            let weight = if first { row[level] } else { row[level] + row[at] };
+            for place in cell.rows.iter().filter_map(|row| cells.counted.binary_search(row).ok()) {
+                weights[place] += weight;
+            }
         }
-        let row = |k: usize| self.fit.unscaled_covariance[k].iter().zip(&by_column).map(|(v, s)| v * s).sum();
-        (0..cells.cells.len()).map(row).collect()
+        weights
     }
 
     /// What the residuals look like.
     #[must_use]
     pub fn checks(&self, cells: &Cells) -> Checks {
+        look(&self.fit.residuals, &self.leverages(cells), self.fit.degrees_of_freedom)
+    }
+
+    /// How much of each run's own value its fitted one takes.
+    fn leverages(&self, cells: &Cells) -> Vec<f64> {
         let slope_variance = if self.linear {
             let at = self.fit.coefficients.len() - 1;
             self.fit.unscaled_covariance[at][at]
@@ -210,6 +264,6 @@ impl Fitted {
                 leverages[place] = 1.0 / cell.rows.len() as f64 + off * off * slope_variance;
             }
         }
-        look(&self.fit.residuals, &leverages, self.fit.degrees_of_freedom)
+        leverages
     }
 }

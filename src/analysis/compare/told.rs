@@ -2,7 +2,7 @@
 //!
 //! Types only, for programs that read the document; absent figures are null. Must not work anything out.
 
-use super::answer::{DriftFound, Verdict};
+use super::answer::{DriftFound, MountingsFound, Verdict};
 use super::arrangement::{Arrangement, Named};
 use super::document::Asked;
 use super::observation::Drift;
@@ -94,6 +94,9 @@ pub struct SetupsCompared {
     /// What was fitted.
     #[serde(flatten)]
     pub fit: FitTold,
+    /// How mountings scatter; null where nobody noted them. Where there are any, the mean of each is one reading, and the
+    /// residual SD that of such a mean.
+    pub mountings: Option<MountingsTold>,
     /// Runs that do not count.
     pub excluded: Vec<LeftOut>,
     /// Each tool's baseline, then its other setups.
@@ -117,6 +120,8 @@ pub struct SetupCompared {
     pub tool: Option<String>,
     /// Runs that count.
     pub runs: usize,
+    /// Mountings that they belong to; null where nobody noted them.
+    pub mountings: Option<usize>,
     /// Percent of the baseline; 100 for the baseline itself.
     pub percent_of_baseline: f64,
     /// Lower limit of this percent alone.
@@ -166,6 +171,25 @@ pub struct ChecksTold {
     pub von_neumann_ratio: Option<f64>,
 }
 
+/// How mountings scatter.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = ComparisonMountings)]
+pub struct MountingsTold {
+    /// How many there are.
+    pub mountings: usize,
+    /// SD from mounting to mounting, percent, what pulls scatter by taken off; null where that cannot be told.
+    pub sd_percent: Option<f64>,
+    /// SD of pulls within a mounting, percent; null where no mounting has two.
+    pub pull_sd_percent: Option<f64>,
+}
+
+impl MountingsTold {
+    pub(super) const fn of(found: MountingsFound) -> Self {
+        let MountingsFound { mountings, sd_percent, pull_sd_percent } = found;
+        Self { mountings, sd_percent, pull_sd_percent }
+    }
+}
+
 /// What the order of the runs leaves in the percents, whatever the values are.
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 #[schema(as = ComparisonArrangement)]
@@ -174,6 +198,8 @@ pub struct ArrangementTold {
     pub risk_holds: bool,
     /// Setups whose runs all follow each other.
     pub in_blocks: Vec<String>,
+    /// Setups of which runs follow each other while nobody noted whether the coupling was taken off between them.
+    pub perhaps_one_mounting: Vec<String>,
     /// The most that a drift of 1 % which dies away leaves in any percent.
     pub drift_left_most_percent: f64,
     /// What a person should know of it, a sentence each.
@@ -185,6 +211,7 @@ impl ArrangementTold {
         Self {
             risk_holds: found.risk_holds(),
             in_blocks: found.in_blocks.iter().map(Named::words).collect(),
+            perhaps_one_mounting: found.perhaps_one_mounting.iter().map(Named::words).collect(),
             drift_left_most_percent: found.most_left(),
             notes: found.notes(),
         }

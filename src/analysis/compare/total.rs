@@ -53,6 +53,7 @@ mod tests {
             setup: "ext".into(),
             tool: None,
             runs: 5,
+            mountings: None,
             percent_of_baseline: 95.0,
             judged: Some(judged),
             verdict: Some(Verdict::Lower),

@@ -74,6 +74,11 @@ pub struct Plan {
     /// The figure that is compared.
     #[serde(default)]
     pub measure: Measure,
+    /// The coupling is taken off and put on again before each run, also where the setup stays: so that repeats are
+    /// repeats of the coupling. False: it stays on while the setup stays, and such runs are one mounting. None: nobody
+    /// said, and nothing is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub remount: Option<bool>,
     /// Rest before each run, seconds; told, not forced.
     #[serde(default)]
     pub rest_s: f64,

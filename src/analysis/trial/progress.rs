@@ -121,6 +121,8 @@ pub struct Progress {
     pub automatic: bool,
     /// A fresh source is due before the next run.
     pub fresh_due: bool,
+    /// The coupling of the run before is the next one's: it has to be taken off and put on again.
+    pub remount_due: bool,
 }
 
 /// Works out how far a trial is.
@@ -171,13 +173,20 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
     // A go that was given back used nothing up.
     let before = gos.iter().rev().find(|go| run_of(go.go).is_some()).map(|go| &go.step);
     let fresh_due = next.as_ref().is_some_and(|next| fresh_due(plan.fresh, next, before));
+    let same = |next: &Step, before: &Step| before.setup == next.setup && before.tool == next.tool;
+    let remount_due = plan.remount == Some(true)
+        && next
+            .as_ref()
+            .filter(|next| next.phase != Phase::WarmUp)
+            .zip(before)
+            .is_some_and(|(n, b)| same(n, b));
     let standing = match (aborted, awaited, next) {
         (true, _, _) => Standing::Aborted,
         (false, Some(go), _) => Standing::Awaiting((*go).clone()),
         (false, None, Some(step)) => Standing::Next(Go { go: gos.len() as u32 + 1, step }),
         (false, None, None) => Standing::Done,
     };
-    Progress { standing, done, skipped, steps: all, warm_up, warm, automatic, fresh_due }
+    Progress { standing, done, skipped, steps: all, warm_up, warm, automatic, fresh_due, remount_due }
 }
 
 /// A go was given back after it was given.
@@ -359,6 +368,29 @@ mod tests {
         said.push(Said::Automatic { on: true });
         let on = progress(&plan, &said, &[]);
         assert!(on.automatic && matches!(on.standing, Standing::Next(_)));
+    }
+
+    #[test]
+    fn a_coupling_that_stays_is_taken_off_before_the_next_run_where_the_plan_asks_for_it() {
+        let one = Plan { warm_up: false, tools: vec!["w".into()], setups: vec!["x".into()], ..plan() };
+        for (remount, asked) in [(Some(true), true), (Some(false), false), (None, false)] {
+            let plan = Plan { remount, repeats: 12, baseline_every: Some(30), ..one.clone() };
+            let mut due = Vec::new();
+            walk(&plan, 100, |go| {
+                due.push(go.step.setup.clone());
+                good(go, 80.0)
+            });
+            // Twelve of x follow each other.
+            let said = |n: usize| {
+                let all = steps(&plan);
+                let gos: Vec<Go> =
+                    (1..).zip(&all).map(|(go, step)| Go { go, step: step.clone() }).take(n).collect();
+                let taken: Vec<Taken> = gos.iter().map(|go| good(go, 80.0)).collect();
+                progress(&plan, &gos.into_iter().map(Said::Ready).collect::<Vec<_>>(), &taken).remount_due
+            };
+            assert_eq!(due.len(), 14);
+            assert_eq!([said(0), said(1), said(2), said(12), said(13)], [false, false, asked, asked, false]);
+        }
     }
 
     #[test]

@@ -40,6 +40,7 @@ pub fn observations(table: &Readings) -> Vec<Observation> {
         tool: r.tool.clone(),
         value: r.value,
         pieces: r.pieces.clone(),
+        mounting: r.mounting.clone(),
         excluded: r.excluded.clone(),
     };
     table.rows.iter().map(of).collect()

@@ -9,8 +9,9 @@ type Number = (&'static str, usize);
 
 const FOR_PEOPLE: [Number; 5] =
     [("runs", 0), ("percent_of_baseline", 2), ("low", 2), ("high", 2), ("p_adjusted", 4)];
-const ALL: [Number; 15] = [
+const ALL: [Number; 16] = [
     ("runs", 0),
+    ("mountings", 0),
     ("percent_of_baseline", 2),
     ("low", 2),
     ("high", 2),

@@ -32,10 +32,24 @@ pub fn of_setups(args: &Args, document: &Value) {
     for note in document["arrangement"]["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
         say(&format!("order: {note}"));
     }
+    mountings(document);
     remarks(document);
     total(document);
     beside(document);
     planning(document);
+}
+
+/// How mountings scatter, where they are noted.
+fn mountings(document: &Value) {
+    let found = &document["mountings"];
+    let Some(count) = found["mountings"].as_u64() else { return };
+    let percent =
+        |key: &str| found[key].as_f64().map_or_else(|| "not known".to_owned(), |sd| format!("{sd:.2} %"));
+    say(&format!(
+        "{count} mountings, each one reading: SD from mounting to mounting {}, of pulls within a mounting {}",
+        percent("sd_percent"),
+        percent("pull_sd_percent")
+    ));
 }
 
 /// Limits with the calibration's part, and what is said of them; a file has none.

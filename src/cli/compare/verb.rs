@@ -25,7 +25,8 @@ const EXAMPLES: &str = "Examples:
 #[command(before_help = EXAMPLES)]
 pub struct Args {
     /// A trial by its name; or CSV or CSV.gz with the columns run, time_s, setup, perhaps tool, and one of tension_kN, tension_lbf,
-    /// torque_Nm, torque_lbf_ft. A column excluded holds reasons, a column pieces chains such as ext+socket.
+    /// torque_Nm, torque_lbf_ft. A column excluded holds reasons, a column pieces chains such as ext+socket, a column
+    /// mounting a new name for each time that the coupling was put on.
     #[arg(value_name = "FILE|TRIAL")]
     pub file: PathBuf,
     /// The setup that counts as 100 %; a trial has its own.
@@ -160,7 +161,7 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
         return pieces::of(args, table, &observations, &question, &asked);
     }
     let found = compare(&observations, &question).map_err(|error| read::wrong(&args.file, table, &error))?;
-    Ok(json!(of_setups(&asked, &observations, &found, &Totals::none())))
+    Ok(json!(of_setups(&asked, &found, &Totals::none())))
 }
 
 fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {

@@ -66,6 +66,10 @@ pub struct New {
     /// The figure that is compared.
     #[arg(long, value_enum, default_value_t = Measure::Gate)]
     pub measure: Measure,
+    /// Leave the coupling on while the setup stays (default: each run is a mounting of its own, and you are asked to
+    /// take the coupling off and put it on again).
+    #[arg(long)]
+    pub keep_mounted: bool,
     /// Rest before each run, seconds.
     #[arg(long, value_name = "S", default_value_t = 0.0)]
     pub rest_s: f64,
@@ -105,6 +109,7 @@ impl New {
             baseline_every: self.baseline_every.or(Some(self.setups.len() as u32)),
             warm_up: self.warm_up,
             measure: self.measure.into(),
+            remount: Some(!self.keep_mounted),
             rest_s: self.rest_s,
             fresh: match self.fresh {
                 When::No => Fresh::No,

@@ -47,6 +47,8 @@ pub struct Reading {
     pub value: f64,
     /// What the column `pieces` names, split at `+`; empty without that column.
     pub pieces: Vec<String>,
+    /// What the column `mounting` says; none where it is empty or missing.
+    pub mounting: Option<String>,
     /// What the column `excluded` says; none where it is empty or missing: the run counts.
     pub excluded: Option<String>,
 }
@@ -106,6 +108,7 @@ struct Columns {
     setup: usize,
     tool: Option<usize>,
     pieces: Option<usize>,
+    mounting: Option<usize>,
     excluded: Option<usize>,
     value: usize,
     name: &'static str,
@@ -153,6 +156,7 @@ impl Columns {
             setup: column("setup").ok_or_else(|| missing("a column 'setup'"))?,
             tool: column("tool"),
             pieces: column("pieces"),
+            mounting: column("mounting"),
             excluded: column("excluded"),
             value,
             name,
@@ -204,6 +208,7 @@ impl Columns {
             tool: self.tool.map(|at| name(at, "tool")).transpose()?,
             value,
             pieces,
+            mounting: self.mounting.map(text).filter(|m| !m.is_empty()).map(str::to_owned),
             excluded,
         })
     }

@@ -3195,6 +3195,12 @@ export interface Plan {
   name: string;
   order: Order;
   /**
+   * The coupling is taken off and put on again before each run, also where the setup stays: so that repeats are
+   * repeats of the coupling. False: it stays on while the setup stays, and such runs are one mounting. None: nobody
+   * said, and nothing is known.
+   */
+  remount: boolean | null;
+  /**
    * Runs of each setup with each tool.
    */
   repeats: number;
@@ -3326,6 +3332,10 @@ export interface NextRun {
    * Pieces of the setup in order from the tool to the nut; none where the setup has left the shelf.
    */
   pieces: string[];
+  /**
+   * The coupling of the run before has to be taken off and put on again.
+   */
+  remount_due: boolean;
   /**
    * Rest before the run, seconds; told, not forced.
    */
@@ -3468,6 +3478,7 @@ export interface TrialSetupsAndPlateau {
    * Which figure of a run: `gate`, `held`, `peak`, `plateau`, or the quantity of a file that does not say.
    */
   measure: string;
+  mountings: ComparisonMountings | null;
   /**
    * What the limits hold, or why there are none, a sentence each.
    */
@@ -3514,6 +3525,10 @@ export interface ComparisonArrangement {
    * What a person should know of it, a sentence each.
    */
   notes: string[];
+  /**
+   * Setups of which runs follow each other while nobody noted whether the coupling was taken off between them.
+   */
+  perhaps_one_mounting: string[];
   /**
    * Whether alpha is the risk of a wrong verdict with this order of runs.
    */
@@ -3577,6 +3592,10 @@ export interface SetupCompared {
    * Lower limit with what the calibration leaves in a ratio, percent.
    */
   low_total: number | null;
+  /**
+   * Mountings that they belong to; null where nobody noted them.
+   */
+  mountings: number | null;
   /**
    * Why something is missing.
    */
@@ -3658,6 +3677,23 @@ export interface LeftOut {
    * Why; null where it has no tag to be compared by.
    */
   why: string | null;
+}
+/**
+ * How mountings scatter.
+ */
+export interface ComparisonMountings {
+  /**
+   * How many there are.
+   */
+  mountings: number;
+  /**
+   * SD of pulls within a mounting, percent; null where no mounting has two.
+   */
+  pull_sd_percent: number | null;
+  /**
+   * SD from mounting to mounting, percent, what pulls scatter by taken off; null where that cannot be told.
+   */
+  sd_percent: number | null;
 }
 /**
  * How many runs would show a difference.
@@ -3756,6 +3792,7 @@ export interface TrialSetups {
    * Which figure of a run: `gate`, `held`, `peak`, `plateau`, or the quantity of a file that does not say.
    */
   measure: string;
+  mountings: ComparisonMountings | null;
   /**
    * What the limits hold, or why there are none, a sentence each.
    */
@@ -3992,6 +4029,10 @@ export interface TrialReading {
    * Why it does not count; null where it does.
    */
   excluded: string | null;
+  /**
+   * Which mounting of the setup it belongs to; null where the plan does not say when the coupling is taken off.
+   */
+  mounting: string | null;
   /**
    * The setup's chain, as the shelf has it.
    */
