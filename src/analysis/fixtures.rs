@@ -59,6 +59,7 @@ pub fn plan() -> Plan {
         warm_up: true,
         measure: Measure::Gate,
         remount: None,
+        looks: Vec::new(),
         rest_s: 0.0,
         fresh: Fresh::No,
         air_kpa: None,

@@ -27,9 +27,9 @@ use std::path::PathBuf;
 pub struct Accept {
     /// The tool.
     pub tool: String,
-    /// How many of its latest runs that count.
-    #[arg(long, value_name = "N", default_value_t = 5)]
-    pub runs: u32,
+    /// How many of its latest runs that count (default: 5, or the first look).
+    #[arg(long, value_name = "N")]
+    pub runs: Option<u32>,
     /// Only runs with this setup (default: that of its latest run).
     #[arg(long)]
     pub setup: Option<String>,
@@ -51,6 +51,9 @@ pub struct Accept {
     /// The limit is an upper one: at most.
     #[arg(long)]
     pub upper: bool,
+    /// After how many runs you may judge, fixed before the first of them; --runs says which look this is.
+    #[arg(long, value_name = "N,N")]
+    pub looks: Option<String>,
     /// Probability that "conforms" is right.
     #[arg(long, value_name = "P", default_value_t = 0.95)]
     pub probability: f64,
@@ -92,13 +95,14 @@ pub struct History {
 pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
     let number = |value: Option<f64>| value.map(|v| v.to_string());
     let query = query(&[
-        ("runs", Some(args.runs.to_string())),
+        ("runs", args.runs.map(|runs| runs.to_string())),
         ("setup", args.setup.clone()),
         ("measure", args.measure.map(|measure| measure.name().to_owned())),
         ("limit_kN", number(args.limit_kn)),
         ("limit_Nm", number(args.limit_nm)),
         ("reference", args.reference.clone()),
         ("percent", number(args.percent)),
+        ("looks", args.looks.clone()),
         ("upper", Some(args.upper.to_string())),
         ("probability", Some(args.probability.to_string())),
     ]);

@@ -4,6 +4,7 @@
 
 use super::body::Asked;
 use super::budgets::line_of;
+use super::looks::look;
 use super::openapi::Refused;
 use super::problem::Problem;
 use super::state::State;
@@ -166,6 +167,8 @@ pub(super) struct Asking<'a> {
     query: &'a ComparisonQuery,
     measure: Measure,
     question: Question,
+    /// What is to be known of this look, and whether the risk counts it.
+    look: Option<(String, bool)>,
     /// Runs with the figure, in time order.
     observations: Vec<Observation>,
     /// The same, as they were read.
@@ -210,12 +213,14 @@ impl<'a> Asking<'a> {
                 format!("trial '{name}': expected runs with a figure '{}', found none", measure.name());
             return Err(Problem::conflict(what).hint("`boltscribe trial show` tells how far it is"));
         }
+        let risk = query.alpha.unwrap_or(ALPHA);
+        let (alpha, look) = look(trial, risk);
         let question = Question {
             baseline: query.baseline.clone().unwrap_or_else(|| trial.row.plan.baseline.clone()),
             drift: query.drift,
-            alpha: query.alpha.unwrap_or(ALPHA),
+            alpha,
         };
-        Ok(Self { trial, query, measure, question, observations, readings, without })
+        Ok(Self { trial, query, measure, question, look, observations, readings, without })
     }
 
     fn asked(&self) -> AskedOf<'_> {
@@ -247,7 +252,8 @@ impl<'a> Asking<'a> {
     /// # Errors
     /// What `compare` refuses; the store's.
     pub(super) fn compared(&self, reader: &Reader) -> Result<(Comparison, Totals), Problem> {
-        let found = compare(&self.observations, &self.question).map_err(|error| self.refused(&error))?;
+        let mut found = compare(&self.observations, &self.question).map_err(|error| self.refused(&error))?;
+        found.arrangement.look = self.look.clone();
         let totals = self.totals(reader, &found)?;
         Ok((found, totals))
     }

@@ -3,7 +3,7 @@
 //! Absolute limits need a calibration against a reference; a share of a reference tool needs runs of both on the
 //! same day and calibration, where the gain cancels.
 
-use super::accept_query::{AcceptQuery, RUNS_MAX, RUNS_MIN, is_possible, of_class};
+use super::accept_query::{AcceptQuery, Look, RUNS_MAX, RUNS_MIN, is_possible, of_class};
 use super::body::Asked;
 use super::budgets::{any_simulated, details, factor, figures, line};
 use super::gains::ratio_of;
@@ -16,6 +16,7 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use boltscribe_analysis::compare::ClassLimit;
 use boltscribe_analysis::compare::acceptance::{Acceptance, Decision, Limit, Measured, accept};
+use boltscribe_analysis::compare::looks::unplanned;
 use boltscribe_analysis::metrology::budget::Budget;
 use boltscribe_analysis::results::Measure;
 use boltscribe_analysis::results::uncertainty::{Value as Valued, tension, torque};
@@ -87,7 +88,9 @@ struct Judged {
 }
 
 fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceShown, Problem> {
-    let wanted = query.runs.unwrap_or(RUNS);
+    let look = query.look()?;
+    let first = look.as_ref().map_or(RUNS, |look| look.looks.runs()[look.at]);
+    let wanted = query.runs.unwrap_or(first);
     let probability = query.probability.unwrap_or(PROBABILITY);
     is_possible(tool, query)?;
     let runs = latest(reader, tool, query.setup.as_deref(), query.measure(), wanted)?;
@@ -104,11 +107,16 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
         ))
         .hint("name the setup"));
     }
-    let (found, answer) = decided(reader, tool, query, &runs, probability)?;
     let n = runs.len();
+    if look.is_some() && n < wanted as usize {
+        return Err(Problem::conflict(format!(
+            "tool '{tool}': expected {wanted} runs that count for this look, found {n}"
+        )));
+    }
+    let (found, answer) = decided(reader, tool, query, &runs, at_this_look(look.as_ref(), probability))?;
     let ids: Vec<i64> = runs.iter().map(|run| run.id.0).collect();
     let mut notes = found.notes;
-    notes.extend(advice(&answer, n));
+    notes.extend(advice(&answer, look.as_ref(), 1.0 - probability));
     if n < wanted as usize {
         notes.push(format!("{n} runs that count were found, {wanted} were asked for"));
     }
@@ -128,7 +136,9 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
         standard_uncertainty: answer.u,
         degrees_of_freedom: Some(answer.freedom).filter(|f| f.is_finite()),
         guard: answer.guard,
-        runs_to_decide: answer.runs_to_decide,
+        looks: look.as_ref().map_or_else(Vec::new, |look| look.looks.runs().to_vec()),
+        look: look.as_ref().map(|look| look.at + 1),
+        runs_of_a_new_test: answer.runs_of_a_new_test,
         standard_uncertainty_to_decide: answer.u_to_decide,
         notes,
     })
@@ -190,17 +200,39 @@ pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &
     }
 }
 
-fn advice(answer: &Acceptance, runs: usize) -> Option<String> {
+/// The probability that a yes or no at this look must have, so that all looks together have the one that is asked.
+fn at_this_look(look: Option<&Look>, probability: f64) -> f64 {
+    let level = look.and_then(|look| look.looks.level(look.at, 1.0 - probability));
+    level.map_or(probability, |level| 1.0 - level)
+}
+
+/// What can be done where it is undecided.
+fn advice(answer: &Acceptance, look: Option<&Look>, risk: f64) -> Option<String> {
     let to_decide = answer.u_to_decide?;
-    Some(match answer.runs_to_decide {
-        Some(n) => {
-            format!("undecided: {} more runs would decide, if value and spread stay", n.saturating_sub(runs))
-        }
-        None => format!(
+    if let Some(look) = look
+        && let Some(next) = look.looks.runs().get(look.at + 1)
+    {
+        return Some(format!(
+            "undecided at look {} of {}: add runs until there are {next}, and judge again with the looks {}",
+            look.at + 1,
+            look.looks.runs().len(),
+            look.looks.words()
+        ));
+    }
+    let Some(n) = answer.runs_of_a_new_test else {
+        return Some(format!(
             "undecided: runs alone do not decide; the standard uncertainty would have to fall from {:.4} to {to_decide:.4}",
             answer.u
-        ),
-    })
+        ));
+    };
+    Some(format!(
+        "undecided, and these runs stay so: to add runs and look again raises the risk of a wrong answer from {:.0} to {:.0} % \
+         with one more look and to {:.0} % with four. A new test of {n} runs by themselves would decide, if value and \
+         spread are these; or fix the looks before the first run of it (looks)",
+        100.0 * risk,
+        100.0 * unplanned(2, risk),
+        100.0 * unplanned(5, risk)
+    ))
 }
 
 fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judged, Problem> {

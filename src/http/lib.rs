@@ -29,6 +29,7 @@ pub mod judging;
 pub mod keeping;
 pub mod limits;
 pub mod live;
+mod looks;
 pub mod openapi;
 pub mod paced;
 pub mod problem;

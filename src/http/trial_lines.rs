@@ -120,6 +120,7 @@ mod tests {
             warm_up: false,
             measure: Measure::Held,
             remount: None,
+            looks: Vec::new(),
             rest_s: 0.0,
             fresh: Fresh::No,
             air_kpa: None,

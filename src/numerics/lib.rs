@@ -17,6 +17,7 @@ pub mod polynomial;
 pub mod power;
 mod qr;
 pub mod saturating;
+pub mod sequential;
 pub mod steadiness;
 pub mod tolerance;
 pub mod trend;

@@ -258,12 +258,12 @@ fn an_undecided_case_says_what_would_decide_it() {
     let measured = Measured { value: 101.0, u_common: 0.3, common_freedom: f64::INFINITY, sd: 2.0, runs: 6 };
     let judged = accept(&measured, Limit::Lower(100.0), 0.95).unwrap();
     assert_eq!(judged.decision, Decision::Undecided);
-    let runs = judged.runs_to_decide.unwrap();
+    let runs = judged.runs_of_a_new_test.unwrap();
     let decided = |runs| accept(&Measured { runs, ..measured }, Limit::Lower(100.0), 0.95).unwrap().decision;
     assert_eq!((decided(runs - 1), decided(runs)), (Decision::Undecided, Decision::Conforms));
     let hopeless = Measured { u_common: 0.9, ..measured };
     let judged = accept(&hopeless, Limit::Lower(100.0), 0.95).unwrap();
-    assert_eq!(judged.runs_to_decide, None);
+    assert_eq!(judged.runs_of_a_new_test, None);
     assert!(judged.u_to_decide.unwrap() < 0.9);
     assert_eq!(accept(&Measured { runs: 1, ..measured }, Limit::Lower(100.0), 0.95), None);
 }

@@ -4,7 +4,7 @@
 //! large run of `cargo xtask honesty`.
 
 use boltscribe::compare::acceptance::{Decision, Limit, Measured, accept};
-use boltscribe::compare::{Drift, Observation, Question, Verdict, compare};
+use boltscribe::compare::{Drift, Looks, Observation, Question, Verdict, compare};
 use boltscribe::numerics::{mean, sd};
 
 /// A stream of random numbers (SplitMix64, Steele and others 2014).
@@ -247,6 +247,46 @@ pub struct Decided {
     pub wrongly_rejected: Rate,
     /// "conforms" for a tool 5 % inside.
     pub rightly_accepted: Rate,
+}
+
+/// Simulates acceptance at planned looks, and what happens to whoever adds runs and looks again at these numbers of runs
+/// without a plan: wrong decisions for a tool at its limit.
+#[allow(dead_code)] // Not each program that has this file calls all of it.
+pub fn simulate_looks(looks: &Looks, u_common: f64, trials: u64, seed: u64) -> (Decided, Rate) {
+    let mut random = Random(seed);
+    let mut found = Decided::default();
+    let mut unplanned = Rate::default();
+    let (limit, sd_run) = (100.0, 1.5);
+    let levels: Vec<f64> = (0..looks.runs().len()).map(|k| looks.level(k, 0.05).unwrap()).collect();
+    for _ in 0..trials {
+        let mut decide = |truth: f64| {
+            let common = u_common * random.normal();
+            let all = looks.runs().last().copied().unwrap_or(0);
+            let values: Vec<f64> = (0..all).map(|_| truth + common + sd_run * random.normal()).collect();
+            let at = |runs: u32, probability: f64| {
+                let own = &values[..runs as usize];
+                let measured = Measured {
+                    value: mean(own).unwrap(),
+                    u_common,
+                    common_freedom: f64::INFINITY,
+                    sd: sd(own).unwrap(),
+                    runs: own.len(),
+                };
+                accept(&measured, Limit::Lower(limit), probability).unwrap().decision
+            };
+            let first = |probability: &dyn Fn(usize) -> f64| {
+                let each = looks.runs().iter().enumerate().map(|(k, runs)| at(*runs, probability(k)));
+                each.into_iter().find(|d| *d != Decision::Undecided).unwrap_or(Decision::Undecided)
+            };
+            (first(&|k| 1.0 - levels[k]), first(&|_| 0.95))
+        };
+        let (planned, again) = decide(limit - 1e-9);
+        found.wrongly_accepted.add(planned == Decision::Conforms);
+        unplanned.add(again == Decision::Conforms);
+        found.wrongly_rejected.add(decide(limit + 1e-9).0 == Decision::DoesNotConform);
+        found.rightly_accepted.add(decide(limit + 5.0).0 == Decision::Conforms);
+    }
+    (found, unplanned)
 }
 
 /// Simulates acceptance with `runs` runs; the calibration's error is common to them.

@@ -22,6 +22,7 @@ fn plan(name: &str, rig: &str) -> Write {
         warm_up: true,
         measure: Measure::Held,
         remount: None,
+        looks: Vec::new(),
         rest_s: 0.0,
         fresh: Fresh::No,
         air_kpa: None,

@@ -112,6 +112,7 @@ fn a_trial_by_hand_is_walked_corrected_and_compared_like_a_file() {
     assert!(desk.fails(1, &["trial", "ready"]).contains("is done"));
 
     let found = desk.json(&["compare", "couplings"]);
+    assert!(!found["arrangement"]["notes"].to_string().contains("no look is planned"), "{found}");
     assert_eq!(found["excluded"][0]["run"], 1, "{found}");
     // The same runs as a file give the same answer.
     let mut csv = "run,time_s,setup,tool,mounting,tension_kN,excluded\n".to_owned();
@@ -327,6 +328,27 @@ fn a_tool_is_judged_against_a_reference_of_the_same_day_and_charted() {
     assert_eq!(close["decision"], "undecided");
     assert!((close["probability_of_conformity"].as_f64().unwrap() - 0.5).abs() < 0.2, "{close}");
     assert!(close["notes"].to_string().contains("undecided: "), "{close}");
+    // No advice to add runs to these: that would be a second look.
+    let near = judge("94.75", 1)["notes"].to_string();
+    assert!(near.contains("undecided, and these runs stay so") && near.contains("from 5 to 8 %"), "{near}");
+    let looks = |looks: &str, runs: &str| {
+        let words = ["accept", "wrench", "--measure", "held", "--reference", "reference", "--percent", "95"];
+        desk.run(&[&["--format", "json"], &words[..], &["--looks", looks, "--runs", runs]].concat())
+    };
+    let first: Value = serde_json::from_slice(&looks("3,5", "3").stdout).unwrap();
+    let last: Value = serde_json::from_slice(&looks("3,5", "5").stdout).unwrap();
+    assert!(
+        first["notes"].to_string().contains("undecided at look 1 of 2: add runs until there are 5"),
+        "{first}"
+    );
+    assert_eq!((&first["look"], &last["look"], &last["looks"]), (&json!(1), &json!(2), &json!([3, 5])));
+    assert!(last["guard"].as_f64().unwrap() > close["guard"].as_f64().unwrap(), "{last} {close}");
+    for (plan, runs, said) in
+        [("3,5", "4", "expected one of the looks 3,5"), ("5,3", "5", "looks: expected 2 to 5 whole")]
+    {
+        let output = looks(plan, runs);
+        assert!(output.status.code() != Some(0) && String::from_utf8_lossy(&output.stderr).contains(said));
+    }
     let told = desk.fails(1, &["accept", "wrench", "--measure", "held", "--limit-kN", "70"]);
     assert!(told.contains("cannot judge against an absolute limit"), "{told}");
     assert!(desk.fails(1, &["accept", "hammer", "--limit-kN", "70"]).contains("expected runs that count"));

@@ -44,6 +44,8 @@ pub struct Arrangement {
     /// Setups, baselines among them, of which runs follow each other while nobody noted whether the coupling was taken
     /// off between them.
     pub perhaps_one_mounting: Vec<Named>,
+    /// Where runs are still to come or were judged before: what a person should know, and whether the risk counts it.
+    pub look: Option<(String, bool)>,
 }
 
 impl Arrangement {
@@ -71,7 +73,7 @@ impl Arrangement {
         }
         let (in_blocks, perhaps_one_mounting) =
             (in_blocks(observations, cells), perhaps_one_mounting(observations, cells));
-        Ok(Self { drift_left, in_blocks, perhaps_one_mounting })
+        Ok(Self { drift_left, in_blocks, perhaps_one_mounting, look: None })
     }
 
     /// The most that a drift of 1 % which dies away leaves in any percent, without its sign.
@@ -89,13 +91,14 @@ impl Arrangement {
     /// Whether the risk of a wrong verdict can be promised for this order.
     #[must_use]
     pub fn risk_holds(&self) -> bool {
-        self.carries_drift() && self.perhaps_one_mounting.is_empty()
+        let counted = self.look.as_ref().is_none_or(|(_, counted)| *counted);
+        self.carries_drift() && self.perhaps_one_mounting.is_empty() && counted
     }
 
     /// What a person should know of it, a sentence each.
     #[must_use]
     pub fn notes(&self) -> Vec<String> {
-        let mut notes = Vec::new();
+        let mut notes: Vec<String> = self.look.iter().map(|(note, _)| note.clone()).collect();
         let most = self.most_left();
         let worst = self.drift_left.iter().flatten().find(|left| left.percent.abs() >= most);
         if let Some(worst) = worst {

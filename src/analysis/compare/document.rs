@@ -7,7 +7,7 @@ use super::observation::Drift;
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
 use super::told::{
     ArrangementTold, ChecksTold, FitTold, Head, LeftOut, MountingsTold, OutlierTold, Planning, SetupCompared,
-    SetupsCompared, StillNeeded,
+    SetupsCompared,
 };
 
 /// What the values are, and what was asked besides the question.
@@ -146,24 +146,10 @@ fn planning(asked: &Asked<'_>, found: &Comparison) -> Option<Planning> {
             linear: found.drift == Drift::Linear,
         })
     });
-    let still = |row: &SetupRow| StillNeeded {
-        setup: row.setup.clone(),
-        tool: row.tool.clone(),
-        runs: row.runs,
-        runs_still_needed: runs.map(|n| n.saturating_sub(row.runs)),
-    };
     let note = match (sd_percent, runs) {
         (None, _) => Some("no spread is known: give --expected-sd, or repeat runs"),
         (_, None) => Some("more than 1000 runs of each setup"),
         _ => None,
     };
-    Some(Planning {
-        difference_percent,
-        power: POWER,
-        sd_percent,
-        sd_from: from,
-        runs_each: runs,
-        setups: found.setups.iter().map(still).collect(),
-        note,
-    })
+    Some(Planning { difference_percent, power: POWER, sd_percent, sd_from: from, runs_each: runs, note })
 }

@@ -230,7 +230,8 @@ pub struct OutlierTold {
     pub p_value: f64,
 }
 
-/// How many runs would show a difference.
+/// How many runs of a new trial would show a difference. Runs added to those that were compared are a second look,
+/// which errs more often than alpha says.
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 #[schema(as = ComparisonPlanning)]
 pub struct Planning {
@@ -242,25 +243,10 @@ pub struct Planning {
     pub sd_percent: Option<f64>,
     /// Where that is from: `expected`, `residuals` or `none`.
     pub sd_from: &'static str,
-    /// Runs of each setup; null where they cannot be told.
+    /// Runs of each setup and of the baseline in a new trial; null where they cannot be told.
     pub runs_each: Option<usize>,
-    /// What each setup still lacks.
-    pub setups: Vec<StillNeeded>,
     /// Why something is missing.
     pub note: Option<&'static str>,
-}
-
-/// What one setup still lacks.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
-pub struct StillNeeded {
-    /// Name of the setup.
-    pub setup: String,
-    /// Name of the tool.
-    pub tool: Option<String>,
-    /// Runs that count.
-    pub runs: usize,
-    /// Further runs.
-    pub runs_still_needed: Option<usize>,
 }
 
 /// What pieces do.

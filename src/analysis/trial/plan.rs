@@ -2,6 +2,7 @@
 //!
 //! Names are those of the shelf; whether the pieces fit each tool is looked at where the shelf is known.
 
+use crate::compare::Looks;
 use crate::results::Measure;
 use boltscribe_model::control::SourceState;
 use boltscribe_model::setups::{NameError, check_text};
@@ -79,6 +80,9 @@ pub struct Plan {
     /// said, and nothing is known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remount: Option<bool>,
+    /// After how many repeats one may compare, the last of them all; empty: once, when all runs are there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub looks: Vec<u32>,
     /// Rest before each run, seconds; told, not forced.
     #[serde(default)]
     pub rest_s: f64,
@@ -161,6 +165,13 @@ impl Plan {
         if !(1..=REPEATS_MAX).contains(&self.repeats) {
             return Err(wrong("repeats", format!("1 to {REPEATS_MAX}"), self.repeats));
         }
+        if !self.looks.is_empty() {
+            let last = self.looks.last() == Some(&self.repeats);
+            if !last || Looks::new(&self.looks).is_none() {
+                let expected = format!("2 to 5 numbers of repeats that rise from 2 to all {}", self.repeats);
+                return Err(wrong("looks", expected, format!("{:?}", self.looks)));
+            }
+        }
         if self.baseline_every == Some(0) {
             return Err(wrong("baseline_every", "at least 1", 0));
         }
@@ -204,6 +215,8 @@ mod tests {
         assert!(error(&|p| p.setups.clear()).starts_with("setups: expected 1"));
         assert!(error(&|p| p.repeats = 0).starts_with("repeats"));
         assert!(error(&|p| p.baseline_every = Some(0)).starts_with("baseline_every"));
+        assert!(error(&|p| p.looks = vec![2, 3]).starts_with("looks: expected 2 to 5 numbers"));
+        assert!(error(&|p| p.looks = vec![4]).contains("all 4, found [4]"));
         assert!(error(&|p| p.rest_s = f64::NAN).starts_with("rest_s"));
         assert!(error(&|p| p.name = " ".into()).contains("name"));
         let band = |p: &mut Plan, air| (p.fresh, p.air_kpa) = (Fresh::EachRun, Some(air));

@@ -278,6 +278,13 @@ mod tests {
         assert!(found.done.is_empty() && matches!(&found.standing, Standing::Next(next) if next.go == 2));
     }
 
+    impl Taken {
+        /// A run that takes its step, with an invented figure.
+        pub(in super::super) fn good(go: &Go) -> Self {
+            good(go, 80.0)
+        }
+    }
+
     fn good(go: &Go, value: f64) -> Taken {
         Taken {
             go: go.go,

@@ -11,16 +11,18 @@ const REMARKABLE: f64 = 0.05;
 /// Says what a table of setups means.
 pub fn of_setups(args: &Args, document: &Value) {
     opening(document);
-    let confidence = 100.0 * (1.0 - args.alpha);
+    let alpha = document["alpha"].as_f64().unwrap_or(args.alpha);
+    let confidence = 100.0 * (1.0 - alpha);
     say(&format!(
-        "low and high: {confidence:.0} % limits of each percent by itself, from the spread of repeats only; a \
-         common error of the calibration cancels"
+        "low and high: {} % limits of each percent by itself, from the spread of repeats only; a \
+         common error of the calibration cancels",
+        percent(confidence)
     ));
     let risk = if document["arrangement"]["risk_holds"] == true {
         format!(
-            "where runs scatter alike and drift in a straight line, at most {:.0} % of such comparisons show a \
+            "where runs scatter alike and drift in a straight line, at most {} % of such comparisons show a \
              difference that is not there",
-            100.0 * args.alpha
+            percent(100.0 * alpha)
         )
     } else {
         "how often it is wrong is not known for this order of runs".to_owned()
@@ -37,6 +39,12 @@ pub fn of_setups(args: &Args, document: &Value) {
     total(document);
     beside(document);
     planning(document);
+}
+
+/// A share in percent with as many digits as it has, at most four decimals.
+fn percent(share: f64) -> String {
+    let text = format!("{share:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// How mountings scatter, where they are noted.
@@ -140,8 +148,9 @@ fn planning(document: &Value) {
     let Some(difference) = plan["difference_percent"].as_f64() else { return };
     match (plan["runs_each"].as_u64(), plan["sd_percent"].as_f64()) {
         (Some(runs), Some(sd)) => say(&format!(
-            "to show a true loss of {difference} % in 8 of 10 trials: {runs} runs of each setup and of the baseline, at \
-             a spread of {sd:.2} % a run"
+            "to show a true loss of {difference} % in 8 of 10 new trials: {runs} runs of each setup and of the baseline, at \
+             a spread of {sd:.2} % a run. Runs added to these and compared again would be a second look, which the risk \
+             does not count"
         )),
         _ => say(&format!("runs for {difference} %: {}", plan["note"].as_str().unwrap_or("not known"))),
     }

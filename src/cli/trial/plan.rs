@@ -66,6 +66,9 @@ pub struct New {
     /// The figure that is compared.
     #[arg(long, value_enum, default_value_t = Measure::Gate)]
     pub measure: Measure,
+    /// After how many repeats you may compare, the last of them all (default: once, when all runs are there).
+    #[arg(long, value_name = "N,N", value_delimiter = ',')]
+    pub looks: Vec<u32>,
     /// Leave the coupling on while the setup stays (default: each run is a mounting of its own, and you are asked to
     /// take the coupling off and put it on again).
     #[arg(long)]
@@ -109,6 +112,7 @@ impl New {
             baseline_every: self.baseline_every.or(Some(self.setups.len() as u32)),
             warm_up: self.warm_up,
             measure: self.measure.into(),
+            looks: self.looks.clone(),
             remount: Some(!self.keep_mounted),
             rest_s: self.rest_s,
             fresh: match self.fresh {

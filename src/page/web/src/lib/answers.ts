@@ -1390,6 +1390,10 @@ export interface ClassLimit {
    * The limit, in its unit.
    */
   limit: number;
+  /**
+   * After how many runs one may judge; empty: once.
+   */
+  looks: number[];
   measure: Measure;
   /**
    * The setup it is meant for.
@@ -2972,6 +2976,14 @@ export interface ToolAcceptance {
    * What it was held against.
    */
   limit: number;
+  /**
+   * Which look this is, from 1; null where one was planned.
+   */
+  look: number | null;
+  /**
+   * After how many runs one may judge; empty where one look was planned.
+   */
+  looks: number[];
   measure: Measure;
   /**
    * What a person should know, a sentence each.
@@ -2990,9 +3002,10 @@ export interface ToolAcceptance {
    */
   runs: number[];
   /**
-   * Runs that would decide, if value and spread stay; null where it is decided or runs alone do not decide.
+   * Runs that another test, of new runs by themselves, would need to decide if value and spread are these; null where
+   * it is decided or runs alone do not decide. Not to be added to these.
    */
-  runs_to_decide: number | null;
+  runs_of_a_new_test: number | null;
   /**
    * The setup of its runs; null where they have none.
    */
@@ -3188,6 +3201,10 @@ export interface Plan {
    */
   bolt: string | null;
   fresh: Fresh;
+  /**
+   * After how many repeats one may compare, the last of them all; empty: once, when all runs are there.
+   */
+  looks: number[];
   measure: Measure;
   /**
    * Its name.
@@ -3696,7 +3713,8 @@ export interface ComparisonMountings {
   sd_percent: number | null;
 }
 /**
- * How many runs would show a difference.
+ * How many runs of a new trial would show a difference. Runs added to those that were compared are a second look,
+ * which errs more often than alpha says.
  */
 export interface ComparisonPlanning {
   /**
@@ -3712,7 +3730,7 @@ export interface ComparisonPlanning {
    */
   power: number;
   /**
-   * Runs of each setup; null where they cannot be told.
+   * Runs of each setup and of the baseline in a new trial; null where they cannot be told.
    */
   runs_each: number | null;
   /**
@@ -3723,31 +3741,6 @@ export interface ComparisonPlanning {
    * SD of one run that was reckoned with, percent; null where none is known.
    */
   sd_percent: number | null;
-  /**
-   * What each setup still lacks.
-   */
-  setups: StillNeeded[];
-}
-/**
- * What one setup still lacks.
- */
-export interface StillNeeded {
-  /**
-   * Runs that count.
-   */
-  runs: number;
-  /**
-   * Further runs.
-   */
-  runs_still_needed: number | null;
-  /**
-   * Name of the setup.
-   */
-  setup: string;
-  /**
-   * Name of the tool.
-   */
-  tool: string | null;
 }
 /**
  * The setups of a trial compared with its baseline.
