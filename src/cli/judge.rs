@@ -68,6 +68,9 @@ pub struct History {
     /// Only runs with this setup (default: that of its latest run).
     #[arg(long)]
     pub setup: Option<String>,
+    /// Only runs at this rig (default: of all).
+    #[arg(long)]
+    pub rig: Option<String>,
     /// The figure.
     #[arg(long, value_enum, default_value_t = Measure::Gate)]
     pub measure: Measure,
@@ -157,6 +160,7 @@ pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
 pub async fn history(args: &History, context: &Context) -> Result<(), CliError> {
     let query = query(&[
         ("setup", args.setup.clone()),
+        ("rig", args.rig.clone()),
         ("measure", Some(args.measure.name().to_owned())),
         ("base", args.base.map(|n| n.to_string())),
         ("least_kN", args.least_kn.map(|v| v.to_string())),
@@ -195,17 +199,26 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
             }
             _ => say("fewer than three runs: no limits yet"),
         }
-        if let Some(cpk) = document["capability"]["cpk"].as_f64() {
-            let (low, high) = (&document["capability"]["cpk_low"], &document["capability"]["cpk_high"]);
-            say(&format!(
-                "Cpk {cpk:.2} (95 %: {:.2} to {:.2})",
-                low.as_f64().unwrap_or(f64::NAN),
-                high.as_f64().unwrap_or(f64::NAN)
-            ));
+        capability(&document["capability"]);
+        for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+            say(&format!("note: {note}"));
         }
         say(document["note"].as_str().unwrap_or_default());
     }
     Ok(())
+}
+
+/// Says how the spread fits what is demanded, if anything was.
+fn capability(found: &Value) {
+    let number = |key: &str| found[key].as_f64();
+    let Some(ppk) = number("ppk") else { return };
+    let by_range =
+        number("cpk").map_or_else(String::new, |cpk| format!("; Cpk {cpk:.2} by the spread from run to run"));
+    say(&format!(
+        "Ppk (of one short series: Cmk) {ppk:.2} by the spread of all runs (95 %: {:.2} to {:.2}){by_range}",
+        number("ppk_low").unwrap_or(f64::NAN),
+        number("ppk_high").unwrap_or(f64::NAN)
+    ));
 }
 
 /// A value between its limits: `|`, `:` in the middle, `|`, and `o` where it stands.

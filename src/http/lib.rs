@@ -42,6 +42,7 @@ mod run_shown;
 pub mod runs;
 pub mod serve;
 pub mod session;
+mod share_of;
 pub mod shelf;
 pub mod shelf_shown;
 pub mod socket;

@@ -64,7 +64,7 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
         .map(|(at, row)| Row {
             name: name(row, many),
             value: row.percent_of_baseline,
-            limits: row.judged.and_then(|judged| judged.limits),
+            limits: row.judged.and_then(|judged| judged.simultaneous),
             wider: total(at),
             shape: shape(row.verdict),
         })
@@ -87,7 +87,7 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
                 name(row, many),
                 row.runs.to_string(),
                 format!("{:.2}", row.percent_of_baseline),
-                limits(row.judged.and_then(|judged| judged.limits)),
+                limits(row.judged.and_then(|judged| judged.simultaneous)),
                 limits(total(at)),
                 row.judged.map_or_else(|| "–".to_owned(), |judged| p(judged.p_adjusted)),
                 row.verdict
@@ -100,7 +100,7 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
     let percent = format!("% by {}", sheet.measure.name());
     d.table(
         &format!(
-            "Confidence {} %. Totals add what the calibration leaves in a ratio.",
+            "Confidence {} % for all setups of a tool together, by which verdicts go. Totals add what the calibration leaves in a ratio.",
             100.0 * (1.0 - found.alpha)
         ),
         &["setup", "runs", &percent, "limits", "total limits", "p adjusted", "verdict", &beside],

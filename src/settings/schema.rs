@@ -52,6 +52,7 @@ pub(super) const SECTIONS: &[Section] = &[
             key("listen", Kind::Text(rules::listen)),
             key("host", Kind::Text(rules::own_name)),
             key("tokens_file", Kind::Text(rules::file)),
+            key("time_zone", Kind::Text(rules::time_zone)),
             key("log", Kind::Choice(&["error", "warn", "info", "debug", "trace"])),
         ],
     },

@@ -43,6 +43,7 @@ pub(super) struct TypedDaemon {
     pub listen: String,
     pub host: Option<String>,
     pub tokens_file: Option<String>,
+    pub time_zone: Option<String>,
     pub log: super::checked::Log,
 }
 

@@ -79,6 +79,9 @@ fn people_get_a_table_the_measure_and_the_caution() {
     let (output, _folder) = run(TWO_TOOLS, &["--baseline", "direct"]);
     let (out, err) = (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap());
     assert!(out.contains("lower") && out.contains("93.18"), "{out}");
+    // The limits that the verdict goes by, and no p that looks like none at all.
+    assert!(out.contains("96.36") && out.contains("99.58") && !out.contains("99.26"), "{out}");
+    assert!(out.contains("< 0.0001") && !out.contains("0.0000"), "{out}");
     for words in
         ["measure: tension", "a straight line of -1.49 % an hour", "verdict: from p adjusted", "caution:"]
     {

@@ -177,6 +177,7 @@ impl House {
             writer: Some(store.writer()),
             rigs: rigs.clone(),
             now_utc_ns: Arc::new(move || clock.load(Ordering::Relaxed)),
+            zone: jiff::tz::TimeZone::UTC,
             limits: Arc::new([limit]),
             turns: Default::default(),
             trial_lines: Default::default(),

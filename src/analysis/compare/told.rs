@@ -132,7 +132,7 @@ pub struct SetupCompared {
     pub low_simultaneous: Option<f64>,
     /// Upper limit likewise.
     pub high_simultaneous: Option<f64>,
-    /// Lower limit with what the calibration leaves in a ratio, percent.
+    /// Lower limit for all of this tool's setups together with what the calibration leaves in a ratio, percent.
     pub low_total: Option<f64>,
     /// Upper limit likewise.
     pub high_total: Option<f64>,

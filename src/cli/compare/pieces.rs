@@ -4,6 +4,7 @@
 use super::super::caution;
 use super::super::error::CliError;
 use super::super::output::{Cell, Format, Rows, print, say};
+use super::rows::small_p;
 use super::verb::Args;
 use super::{read, talk};
 use boltscribe_analysis::compare::{Asked, Observation, Question, of_pieces, piece_effects};
@@ -50,7 +51,7 @@ pub fn untried(args: &Args) -> Result<Option<Vec<String>>, CliError> {
 /// # Errors
 /// Standard output takes nothing.
 pub fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
-    print(format, document, &rows(document))?;
+    print(format, document, &rows(document, format))?;
     caution::mark(format, document);
     if format == Format::Table {
         talk(args, document);
@@ -59,18 +60,21 @@ pub fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliErro
     Ok(())
 }
 
-fn rows(document: &Value) -> Rows {
+fn rows(document: &Value, format: Format) -> Rows {
     let columns = ["piece", "percent", "low", "high", "p_value", "p_adjusted"];
     let mut rows = Rows::new(&columns);
     for piece in document["pieces"].as_array().map_or(&[][..], Vec::as_slice) {
         let number = |key: &str, decimals| Cell::number_of(piece, key, decimals);
+        let p = |key: &str| {
+            if format == Format::Table { small_p(&piece[key]) } else { number(key, 4) }
+        };
         rows.rows.push(vec![
             Cell::text_of(piece, "piece"),
             number("percent", 2),
             number("low", 2),
             number("high", 2),
-            number("p_value", 4),
-            number("p_adjusted", 4),
+            p("p_value"),
+            p("p_adjusted"),
         ]);
     }
     rows
@@ -89,7 +93,8 @@ fn talk(args: &Args, document: &Value) {
     match document["lack_of_fit"]["p_value"].as_f64() {
         Some(p) if p < args.alpha => {
             say(&format!(
-                "losses do not simply multiply (lack of fit, p {p:.4}): trust the setups, not the pieces"
+                "losses do not simply multiply (lack of fit, p {}): trust the setups, not the pieces",
+                small_p(&document["lack_of_fit"]["p_value"]).words()
             ));
         }
         Some(p) => say(&format!("nothing speaks against losses that multiply (lack of fit, p {p:.3})")),

@@ -2,8 +2,9 @@
 //! Goes to standard error, for people only; figures come from the document.
 
 use super::super::output::say;
+use super::rows::small_p;
 use super::verb::Args;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 /// Below this p a check is worth a word.
 const REMARKABLE: f64 = 0.05;
@@ -14,7 +15,8 @@ pub fn of_setups(args: &Args, document: &Value) {
     let alpha = document["alpha"].as_f64().unwrap_or(args.alpha);
     let confidence = 100.0 * (1.0 - alpha);
     say(&format!(
-        "low and high: {} % limits of each percent by itself, from the spread of repeats only; a \
+        "low_simultaneous and high_simultaneous: {} % limits that hold for all setups of a tool together, by which the \
+         verdict goes, from the spread of repeats only; a \
          common error of the calibration cancels",
         percent(confidence)
     ));
@@ -134,12 +136,16 @@ pub fn remarks(document: &Value) {
     let small = |p: &Value| p.as_f64().filter(|p| *p < REMARKABLE);
     if let Some(p) = small(&checks["outlier"]["p_value"]) {
         say(&format!(
-            "look at run {}: its residual stands out (p {p:.4}). It was not left out; `excluded` in the file does that",
-            checks["outlier"]["run"]
+            "look at run {}: its residual stands out (p {}). It was not left out; `excluded` in the file does that",
+            checks["outlier"]["run"],
+            small_p(&json!(p)).words()
         ));
     }
     if let Some(p) = small(&checks["trend_p_value"]) {
-        say(&format!("look at the order: the residuals still move in time (p {p:.4}); was the rig warm?"));
+        say(&format!(
+            "look at the order: the residuals still move in time (p {}); was the rig warm?",
+            small_p(&json!(p)).words()
+        ));
     }
 }
 

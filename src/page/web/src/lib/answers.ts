@@ -3060,6 +3060,10 @@ export interface ToolHistory {
    */
   note: string;
   /**
+   * What is in it besides the tool, a sentence each: several rigs, several calibrations.
+   */
+  notes: string[];
+  /**
    * The runs, oldest first.
    */
   points: HistoryPoint[];
@@ -3089,30 +3093,43 @@ export interface ToolHistory {
  */
 export interface Capability {
   /**
-   * Width that is allowed over six SDs; null where one side is named.
+   * The same by the spread from run to run (mean moving range over 2/√π), which slow changes do not make smaller;
+   * null with fewer than three runs.
    */
-  cp: number | null;
+  cpk: number | null;
   /**
-   * Distance of the mean from the nearer side over three SDs.
+   * Width that is allowed over six SDs of all runs; null where one side is named. In one short series it is also called Cm.
    */
-  cpk: number;
+  pp: number | null;
+  /**
+   * Distance of the mean from the nearer side over three SDs of all runs; also Cmk.
+   */
+  ppk: number;
   /**
    * Upper 95 % limit of that.
    */
-  cpk_high: number;
+  ppk_high: number;
   /**
    * Lower 95 % limit of that.
    */
-  cpk_low: number;
+  ppk_low: number;
 }
 /**
  * One run of a chart.
  */
 export interface HistoryPoint {
   /**
-   * Patterns that end at it.
+   * Its calibration; null where it has none.
+   */
+  calibration: string | null;
+  /**
+   * Patterns that end at it, and `other rig` or `other calibration` where that of the run before is another.
    */
   remarks: string[];
+  /**
+   * The rig it was at.
+   */
+  rig: string;
   run: RunId;
   /**
    * When it was, ISO 8601.
@@ -3606,7 +3623,7 @@ export interface SetupCompared {
    */
   low_simultaneous: number | null;
   /**
-   * Lower limit with what the calibration leaves in a ratio, percent.
+   * Lower limit for all of this tool's setups together with what the calibration leaves in a ratio, percent.
    */
   low_total: number | null;
   /**
