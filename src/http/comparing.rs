@@ -200,6 +200,7 @@ impl<'a> Asking<'a> {
                         value,
                         pieces: row.pieces.clone(),
                         mounting: row.mounting.clone(),
+                        resolution: row.resolution_kn,
                         excluded: row.excluded.clone(),
                     });
                     readings.push(row);

@@ -43,6 +43,9 @@ pub(super) struct Reading {
     pub(super) pieces: Vec<String>,
     /// Which mounting of the setup it belongs to; null where the plan does not say when the coupling is taken off.
     pub(super) mounting: Option<String>,
+    /// Of a reading by hand: the smallest step of the dial, kN.
+    #[serde(rename = "resolution_kN")]
+    pub(super) resolution_kn: Option<f64>,
     #[serde(skip)]
     pub(super) calibration: Option<String>,
     /// Why it does not count; null where it does.
@@ -253,6 +256,7 @@ impl Trial {
                 value_kn: value,
                 pieces,
                 mounting,
+                resolution_kn: run.resolution_kn,
                 calibration: run.calibration.clone(),
                 excluded,
             });

@@ -54,6 +54,7 @@ fn observations(runs: &[Run]) -> Vec<Observation> {
             vec!["socket".into()]
         },
         mounting: None,
+        resolution: None,
         excluded: run.excluded.clone(),
     };
     runs.iter().map(of).collect()

@@ -12,6 +12,7 @@ mod orders;
 mod pieces;
 mod published;
 mod regression;
+mod steps;
 mod support;
 mod trials;
 mod verb;

@@ -75,6 +75,21 @@ fn a_run_left_out_is_named_and_numbers_that_cannot_be_had_are_null() {
 }
 
 #[test]
+fn a_table_of_a_coarse_dial_is_judged_by_its_step_and_says_so() {
+    let text = "run,time_s,setup,tension_kN\n1,0,direct,80\n2,60,ext,77.5\n3,120,direct,80\n4,180,ext,77.5\n\
+                5,240,direct,80\n6,300,ext,77.5\n7,360,direct,80\n";
+    let document = json(text, &[]);
+    assert_eq!(document["resolution"]["counts"], true);
+    let ext = &document["setups"][1];
+    assert!(ext["low"].as_f64().unwrap() < 96.5 && ext["p_value"].as_f64().unwrap() > 0.0, "{ext}");
+    let finer = json(text, &["--resolution", "0.1"]);
+    assert!(finer["setups"][1]["low"].as_f64().unwrap() > ext["low"].as_f64().unwrap());
+    let (output, _folder) = run(text, &["--baseline", "direct"]);
+    assert!(String::from_utf8_lossy(&output.stderr).contains("less than half of one"));
+    assert!(refused(text, &["--baseline", "direct", "--resolution", "0"]).contains("--resolution: expected"));
+}
+
+#[test]
 fn people_get_a_table_the_measure_and_the_caution() {
     let (output, _folder) = run(TWO_TOOLS, &["--baseline", "direct"]);
     let (out, err) = (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap());

@@ -5,6 +5,7 @@
 use super::arrangement::Arrangement;
 use super::checks::Checks;
 use super::observation::Drift;
+use super::resolution::ResolutionFound;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -124,6 +125,8 @@ pub struct Comparison {
     pub residual_sd_percent: Option<f64>,
     /// Of that SD.
     pub degrees_of_freedom: usize,
+    /// The step of the readings against their scatter; none where no step is known.
+    pub resolution: Option<ResolutionFound>,
     /// How mountings scatter; none where nobody noted them.
     pub mountings: Option<MountingsFound>,
     /// Number of each run that counts, of the first run of each mounting where those are noted, in time order.

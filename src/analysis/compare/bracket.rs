@@ -11,6 +11,7 @@ use super::arrangement::Arrangement;
 use super::cells::{Cell, Cells};
 use super::checks::look;
 use super::observation::{CompareError, Drift, Observation};
+use super::resolution::{DITHERED, ROUNDING, resolution};
 use boltscribe_numerics::distributions::{t_two_sided, t_two_sided_quantile};
 use boltscribe_numerics::many_to_one::{Contrast, ManyToOne, Sides};
 use boltscribe_numerics::two_samples::{Spread, fieller};
@@ -28,6 +29,8 @@ struct Visits {
     all: Vec<Visit>,
     freedom: usize,
     variance: f64,
+    /// Variance that rounding leaves in each mean; nothing where runs scatter over the steps.
+    rounding: f64,
 }
 
 /// A setup's ratio: its mean over the interpolated baseline, with the share of each baseline visit.
@@ -59,7 +62,10 @@ impl Visits {
             |v: &Visit| v.rows.iter().map(|r| (observations[*r].value - v.mean).powi(2)).sum::<f64>();
         let freedom = all.iter().map(|v| v.rows.len() - 1).sum();
         let variance = if freedom > 0 { all.iter().map(square).sum::<f64>() / freedom as f64 } else { 0.0 };
-        Self { all, freedom, variance }
+        let step = of_tool.iter().filter_map(|r| observations[*r].resolution).fold(0.0, f64::max);
+        let counts = step > 0.0 && variance.sqrt() < DITHERED * step;
+        let rounding = if counts { (ROUNDING * step).powi(2) } else { 0.0 };
+        Self { all, freedom, variance, rounding }
     }
 
     fn baselines(&self) -> Vec<&Visit> {
@@ -130,11 +136,13 @@ pub fn compare(
         setups.extend(rows(&visits, observations, cells, tool, name.as_deref(), alpha)?);
     }
     let (residuals, leverages): (Vec<f64>, Vec<f64>) = off.into_iter().unzip();
+    let sd = (freedom > 0).then(|| (sum / freedom as f64).sqrt());
     Ok(Comparison {
         drift: Drift::Bracket,
         drift_found: None,
-        residual_sd_percent: (freedom > 0).then(|| 100.0 * (sum / freedom as f64).sqrt()),
+        residual_sd_percent: sd.map(|sd| 100.0 * sd),
         degrees_of_freedom: freedom,
+        resolution: resolution(observations, &cells.counted, sd),
         mountings: None,
         counted: Vec::new(),
         excluded: Vec::new(),
@@ -185,7 +193,8 @@ fn rows(
     let ratios: Vec<Ratio> =
         of_tool.iter().skip(1).map(|c| visits.ratio(c, observations, name)).collect::<Result<_, _>>()?;
     let scale = visits.all.iter().fold(0.0_f64, |most, v| most.max(v.mean));
-    let note = match (visits.freedom >= FREEDOM_MIN, visits.variance.sqrt() > SPREAD_MIN * scale) {
+    let spread = visits.variance.sqrt() > SPREAD_MIN * scale || visits.rounding > 0.0;
+    let note = match (visits.freedom >= FREEDOM_MIN, spread) {
         (false, _) => Some(TOO_FEW),
         (true, false) => Some(NO_SPREAD),
         (true, true) => None,
@@ -223,8 +232,11 @@ fn rows(
 fn judge(visits: &Visits, ratio: &Ratio, family: &ManyToOne, critical: f64, alpha: f64) -> Judged {
     let share: f64 =
         ratio.shares.iter().zip(visits.baselines()).map(|(s, b)| s * s / b.rows.len() as f64).sum();
-    let spread =
-        Spread { above: visits.variance / ratio.runs as f64, below: visits.variance * share, both: 0.0 };
+    let spread = Spread {
+        above: visits.variance / ratio.runs as f64 + visits.rounding,
+        below: visits.variance * share + visits.rounding,
+        both: 0.0,
+    };
     let df = visits.freedom as f64;
     let limits =
         |t: f64| fieller(ratio.above, ratio.below, spread, t).map(|(low, high)| (100.0 * low, 100.0 * high));

@@ -65,6 +65,7 @@ fn of_readings(
         drift_found: fitted.drift(),
         residual_sd_percent: fitted.fit.residual_sd().map(|s| 100.0 * s),
         degrees_of_freedom: fitted.fit.degrees_of_freedom,
+        resolution: fitted.resolution,
         mountings,
         counted,
         excluded: Vec::new(),

@@ -5,9 +5,10 @@ use super::answer::{Comparison, Judged, SetupRow};
 use super::arrangement::DriftLeft;
 use super::observation::Drift;
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
+use super::resolution::ROUNDING;
 use super::told::{
-    ArrangementTold, ChecksTold, FitTold, Head, LeftOut, MountingsTold, OutlierTold, Planning, SetupCompared,
-    SetupsCompared,
+    ArrangementTold, ChecksTold, FitTold, Head, LeftOut, MountingsTold, OutlierTold, Planning,
+    ResolutionTold, SetupCompared, SetupsCompared,
 };
 
 /// What the values are, and what was asked besides the question.
@@ -56,6 +57,7 @@ pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> Setu
     SetupsCompared {
         head: Head::of(asked),
         fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
+        resolution: found.resolution.map(ResolutionTold::of),
         mountings: found.mountings.map(MountingsTold::of),
         excluded: excluded(&found.excluded),
         setups: found
@@ -122,7 +124,9 @@ fn checks(found: &Comparison) -> ChecksTold {
 /// How many runs would show a difference; null where nobody asked.
 fn planning(asked: &Asked<'_>, found: &Comparison) -> Option<Planning> {
     let difference_percent = asked.difference?;
-    let residual = found.residual_sd_percent.filter(|s| *s > 1e-9);
+    // Readings tell no scatter below that of their rounding.
+    let least = found.resolution.filter(|r| r.counts).map_or(0.0, |r| ROUNDING * r.step_percent);
+    let residual = found.residual_sd_percent.map(|s| s.max(least)).filter(|s| *s > 1e-9);
     // What a person says outweighs what a few repeats say.
     let (sd_percent, from) = match (asked.expected_sd, residual) {
         (Some(sd), _) => (Some(sd), "expected"),

@@ -21,6 +21,7 @@ pub mod pieces;
 pub mod pieces_document;
 pub mod planning;
 pub mod regression;
+pub mod resolution;
 pub mod told;
 pub mod total;
 

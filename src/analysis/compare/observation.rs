@@ -22,6 +22,8 @@ pub struct Observation {
     pub pieces: Vec<String>,
     /// Which mounting of the setup it belongs to; none where nobody noted it.
     pub mounting: Option<String>,
+    /// The smallest step that could be read, in the unit of the value; none: nobody knows, or far finer than its scatter.
+    pub resolution: Option<f64>,
     /// Why it does not count; none: it counts.
     pub excluded: Option<String>,
 }

@@ -11,6 +11,7 @@ use super::estimable::Estimable;
 use super::mounting::{Mean, Mounted};
 use super::observation::{CompareError, Drift, Observation, Question};
 use super::regression::Fitted;
+use super::resolution::resolution;
 use boltscribe_numerics::distributions::{f_sf, t_two_sided, t_two_sided_quantile};
 use boltscribe_numerics::{Design, LinearError, LinearFit, least_squares};
 
@@ -104,6 +105,8 @@ pub struct PieceEffects {
     pub prediction: Option<Prediction>,
 }
 
+const TOO_COARSE: &str =
+    "repeats scatter by less than half a step of the readings, so they tell no spread to judge pieces by";
 const CANNOT_TELL: &str =
     "the runs cannot tell this chain: it needs pieces apart that were only tried together, or untried ones";
 const BEYOND: &str = "a piece stands more often in this chain than in any that was tried";
@@ -131,10 +134,12 @@ pub fn piece_effects(
     let model = Model::new(observations, &cells, &whole.hours, drift)?;
     let freedom = model.fit.degrees_of_freedom;
     let spread = model.fit.residual_sd().filter(|s| *s > SPREAD_MIN);
-    let note = match (freedom >= FREEDOM_MIN, spread) {
-        (false, _) => Some(TOO_FEW),
-        (true, None) => Some(NO_SPREAD),
-        (true, Some(_)) => None,
+    let steps = resolution(observations, &cells.counted, model.fit.residual_sd());
+    let note = match (freedom >= FREEDOM_MIN, spread, steps) {
+        (false, _, _) => Some(TOO_FEW),
+        (true, _, Some(steps)) if steps.counts => Some(TOO_COARSE),
+        (true, None, _) => Some(NO_SPREAD),
+        (true, Some(_), _) => None,
     };
     let excluded = observations.iter().filter_map(|o| o.excluded.clone().map(|why| (o.run, why))).collect();
     Ok(PieceEffects {

@@ -9,6 +9,7 @@ use super::cells::{Cell, Cells};
 use super::checks::{Checks, look};
 use super::mounting::{Mounted, Unequal};
 use super::observation::{CompareError, Drift, Observation};
+use super::resolution::{ResolutionFound, resolution, rounding};
 use boltscribe_numerics::distributions::{t_two_sided, t_two_sided_quantile};
 use boltscribe_numerics::many_to_one::{Contrast, ManyToOne, Sides};
 use boltscribe_numerics::{Design, LinearError, LinearFit, least_squares};
@@ -27,6 +28,10 @@ pub struct Fitted {
     linear: bool,
     /// Pulls of each mounting, and what unequal numbers of them ask for.
     unequal: Option<(Vec<usize>, Unequal)>,
+    /// What rounding leaves in the mean of each cell; nothing where repeats scatter over the steps.
+    rounding: Vec<f64>,
+    /// The step of the readings against their scatter.
+    pub resolution: Option<ResolutionFound>,
 }
 
 impl Fitted {
@@ -70,7 +75,14 @@ impl Fitted {
         })?;
         let mean_of = |c: &Cell| c.rows.iter().map(|r| hours[place(r)]).sum::<f64>() / c.rows.len() as f64;
         let mean_hours = cells.cells.iter().map(mean_of).collect();
-        Ok(Self { fit, hours, mean_hours, linear, unequal: None })
+        let resolution = resolution(observations, counted, fit.residual_sd());
+        let rounding = match resolution {
+            Some(found) if found.counts => {
+                cells.cells.iter().map(|cell| rounding(observations, cell)).collect()
+            }
+            _ => vec![0.0; cells.cells.len()],
+        };
+        Ok(Self { fit, hours, mean_hours, linear, unequal: None, rounding, resolution })
     }
 
     /// The same where the observations are means of mountings.
@@ -97,8 +109,16 @@ impl Fitted {
         sum / self.fit.degrees_of_freedom.max(1) as f64
     }
 
-    /// Standard error and degrees of freedom of a cell's difference.
+    /// Standard error and degrees of freedom of a cell's difference, with what rounding leaves in it.
     fn error_of(&self, k: usize, cells: &Cells) -> Option<(f64, usize)> {
+        let (error, freedom) = self.error_of_scatter(k, cells)?;
+        let base = cells.cells.iter().position(|cell| cell.tool == cells.cells[k].tool).unwrap_or(k);
+        let rounding = libm::hypot(self.rounding[k], self.rounding[base]);
+        // The degrees of freedom stay those of the scatter, which makes the limits too wide rather than too narrow.
+        Some((if rounding > 0.0 { libm::hypot(error, rounding) } else { error }, freedom))
+    }
+
+    fn error_of_scatter(&self, k: usize, cells: &Cells) -> Option<(f64, usize)> {
         let Some((sizes, unequal)) = &self.unequal else {
             return Some((self.fit.standard_error(k)?, self.fit.degrees_of_freedom));
         };
@@ -155,10 +175,11 @@ impl Fitted {
     #[must_use]
     pub fn rows(&self, cells: &Cells, alpha: f64) -> Vec<SetupRow> {
         let enough = self.fit.degrees_of_freedom >= FREEDOM_MIN;
-        let note = match (enough, self.spread()) {
+        let rounded = self.rounding.iter().any(|rounding| *rounding > 0.0);
+        let note = match (enough, self.spread().is_some() || rounded) {
             (false, _) => Some(TOO_FEW),
-            (true, None) => Some(NO_SPREAD),
-            (true, Some(_)) => None,
+            (true, false) => Some(NO_SPREAD),
+            (true, true) => None,
         };
         let mut rows = Vec::new();
         for (tool, name) in cells.tools.iter().enumerate() {

@@ -6,6 +6,7 @@ use super::answer::{DriftFound, MountingsFound, Verdict};
 use super::arrangement::{Arrangement, Named};
 use super::document::Asked;
 use super::observation::Drift;
+use super::resolution::ResolutionFound;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -94,6 +95,8 @@ pub struct SetupsCompared {
     /// What was fitted.
     #[serde(flatten)]
     pub fit: FitTold,
+    /// The step of the readings against their scatter; null where no step is known.
+    pub resolution: Option<ResolutionTold>,
     /// How mountings scatter; null where nobody noted them. Where there are any, the mean of each is one reading, and the
     /// residual SD that of such a mean.
     pub mountings: Option<MountingsTold>,
@@ -169,6 +172,23 @@ pub struct ChecksTold {
     pub lag_1_correlation: Option<f64>,
     /// About 2 where neighbours have nothing in common.
     pub von_neumann_ratio: Option<f64>,
+}
+
+/// The step of the readings against their scatter.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = ComparisonResolution)]
+pub struct ResolutionTold {
+    /// The coarsest step, percent of its reading.
+    pub step_percent: f64,
+    /// Repeats scatter by less than half a step, so all are rounded the same way: the rounding, step/√12, is in each limit
+    /// and does not shrink with repeats.
+    pub counts: bool,
+}
+
+impl ResolutionTold {
+    pub(super) const fn of(found: ResolutionFound) -> Self {
+        Self { step_percent: found.step_percent, counts: found.counts }
+    }
 }
 
 /// How mountings scatter.

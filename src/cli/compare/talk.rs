@@ -37,6 +37,13 @@ pub fn of_setups(args: &Args, document: &Value) {
         say(&format!("order: {note}"));
     }
     mountings(document);
+    if document["resolution"]["counts"] == true {
+        say(&format!(
+            "readings stand in steps of {:.2} % and repeats scatter by less than half of one: a step/√12 is in each limit, \
+             however many repeats there are",
+            document["resolution"]["step_percent"].as_f64().unwrap_or(f64::NAN)
+        ));
+    }
     remarks(document);
     total(document);
     beside(document);

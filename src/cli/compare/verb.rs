@@ -9,6 +9,7 @@ use super::super::measure::Measure;
 use super::super::output::{Format, print};
 use super::{pieces, read, rows, talk};
 use boltscribe_analysis::compare::{Asked, Drift, Question, Totals, compare, of_setups};
+use boltscribe_model::units::{NewtonMetres, Newtons};
 use boltscribe_tables::files::{Quantity, Readings};
 use clap::ValueEnum;
 use serde_json::{Value, json};
@@ -45,6 +46,9 @@ pub struct Args {
     /// Risk of a wrong verdict, over all setups of a tool.
     #[arg(long, value_name = "P", default_value_t = 0.05)]
     pub alpha: f64,
+    /// The smallest step that could be read, in the unit of the file (default: the coarsest that all its values are multiples of).
+    #[arg(long, value_name = "STEP")]
+    pub resolution: Option<f64>,
     /// A difference in percent that is to be shown: says how many runs of each setup that takes.
     #[arg(long, value_name = "PERCENT")]
     pub difference: Option<f64>,
@@ -112,6 +116,11 @@ pub fn run(args: &Args, format: Format) -> Result<(), CliError> {
 /// No such trial, runs that cannot be compared, options that do not fit together.
 pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
     check(args)?;
+    if args.resolution.is_some() {
+        return Err(CliError::usage(
+            "--resolution: expected a file, found a trial, whose runs know their dial",
+        ));
+    }
     if args.gate_s.is_some() {
         return Err(CliError::usage("--gate-s: expected a file, found a trial, whose runs know their gates"));
     }
@@ -140,7 +149,7 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
     let Some(baseline) = args.baseline.clone() else {
         return Err(CliError::usage("--baseline: expected the setup that counts as 100 %, found none"));
     };
-    let observations = read::observations(table);
+    let observations = read::observations(table, resolution(args, table));
     let (quantity, unit) = match table.quantity {
         Quantity::Tension => ("tension", "kN"),
         Quantity::Torque => ("torque", "N·m"),
@@ -162,6 +171,15 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
     }
     let found = compare(&observations, &question).map_err(|error| read::wrong(&args.file, table, &error))?;
     Ok(json!(of_setups(&asked, &found, &Totals::none())))
+}
+
+/// The step that could be read, told in the unit of the column, in kN or N·m.
+fn resolution(args: &Args, table: &Readings) -> Option<f64> {
+    args.resolution.map(|step| match table.column {
+        "tension_lbf" => Newtons::from_lbf(step).kn(),
+        "torque_lbf_ft" => NewtonMetres::from_lbf_ft(step).get(),
+        _ => step,
+    })
 }
 
 fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
@@ -196,6 +214,9 @@ fn check(args: &Args) -> Result<(), CliError> {
         return Err(CliError::usage(format!(
             "--gate-s: expected seconds above 0 and at most 300, found {gate}"
         )));
+    }
+    if let Some(step) = args.resolution.filter(|step| !(step.is_finite() && *step > 0.0)) {
+        return Err(CliError::usage(format!("--resolution: expected a step above 0, found {step}")));
     }
     if args.expected_sd.is_some() && args.difference.is_none() {
         return Err(CliError::usage("--expected-sd: expected with --difference, found alone"));

@@ -3526,6 +3526,7 @@ export interface TrialSetupsAndPlateau {
    * SD of one run, percent; null without a residual degree of freedom.
    */
   residual_sd_percent: number | null;
+  resolution: ComparisonResolution | null;
   /**
    * Each tool's baseline, then its other setups.
    */
@@ -3760,6 +3761,20 @@ export interface ComparisonPlanning {
   sd_percent: number | null;
 }
 /**
+ * The step of the readings against their scatter.
+ */
+export interface ComparisonResolution {
+  /**
+   * Repeats scatter by less than half a step, so all are rounded the same way: the rounding, step/√12, is in each limit
+   * and does not shrink with repeats.
+   */
+  counts: boolean;
+  /**
+   * The coarsest step, percent of its reading.
+   */
+  step_percent: number;
+}
+/**
  * The setups of a trial compared with its baseline.
  */
 export interface TrialSetups {
@@ -3816,6 +3831,7 @@ export interface TrialSetups {
    * SD of one run, percent; null without a residual degree of freedom.
    */
   residual_sd_percent: number | null;
+  resolution: ComparisonResolution | null;
   /**
    * Each tool's baseline, then its other setups.
    */
@@ -4047,6 +4063,10 @@ export interface TrialReading {
    * The setup's chain, as the shelf has it.
    */
   pieces: string[];
+  /**
+   * Of a reading by hand: the smallest step of the dial, kN.
+   */
+  resolution_kN: number | null;
   run: RunId;
   /**
    * Its setup, corrections applied.
