@@ -55,6 +55,7 @@ pub fn plan() -> Plan {
         repeats: 4,
         order: Order::Blocks,
         seed: 7,
+        drawing: None,
         baseline_every: Some(4),
         warm_up: true,
         measure: Measure::Gate,

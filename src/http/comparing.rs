@@ -19,7 +19,7 @@ use boltscribe_analysis::compare::{
 use boltscribe_analysis::metrology::budget::{Budget, Line};
 use boltscribe_analysis::results::uncertainty::{KnownLine, LINE_IN_RATIO, SCATTER_IN_RATIO, against};
 use boltscribe_analysis::results::{Figure, Measure};
-use boltscribe_numerics::steadiness::{PATIENCE, Steadiness};
+use boltscribe_numerics::steadiness::PATIENCE;
 use boltscribe_store::{Reader, RunId};
 use serde::{Deserialize, Serialize};
 use std::collections::HashMap;
@@ -356,7 +356,7 @@ fn left(own: &[Figure], base: &[Figure], line: &KnownLine) -> Option<Common> {
 
 /// Whether the trial went on although its rig was not shown to be warm.
 fn warm_by_patience(trial: &Trial) -> bool {
-    trial.progress().warm_up.is_some_and(|(_, look)| look.steadiness == Steadiness::GoOn)
+    trial.progress().not_shown_steady
 }
 
 /// A chain as asked for: names with `+` between.

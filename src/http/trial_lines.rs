@@ -116,6 +116,7 @@ mod tests {
             repeats: 2,
             order: Order::Blocks,
             seed,
+            drawing: None,
             baseline_every: None,
             warm_up: false,
             measure: Measure::Held,

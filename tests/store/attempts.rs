@@ -18,6 +18,7 @@ fn plan(name: &str, rig: &str) -> Write {
         repeats: 2,
         order: Order::Blocks,
         seed: 1,
+        drawing: None,
         baseline_every: None,
         warm_up: true,
         measure: Measure::Held,

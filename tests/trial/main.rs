@@ -72,8 +72,8 @@ fn a_trial_by_hand_is_walked_corrected_and_compared_like_a_file() {
     let desk = dial();
     let planned = desk.json(&plan(&["--repeats", "3"]));
     let total = planned["steps"].as_array().unwrap().len() as u64;
-    // Two setups three times, a baseline after every second run and one at the start.
-    assert_eq!((total, &planned["steps"][0]["setup"]), (10, &json!("direct")));
+    // Two setups three times, the baseline √2 times as often as one of them and once more, so that it has both ends.
+    assert_eq!((total, &planned["steps"][0]["setup"]), (11, &json!("direct")));
     let words: Vec<&str> = plan(&["--repeats", "3"])
         .into_iter()
         .map(|word| match word {

@@ -217,6 +217,10 @@ export type JudgedUnit = 'kN' | 'Nm' | 'percent';
  */
 export type TrialStanding = 'awaiting a run' | 'ready to go on' | 'done' | 'laid aside';
 /**
+ * How the order follows from the seed: a trial that is stored has its seed and not its order.
+ */
+export type TrialDrawing = 'first' | 'second';
+/**
  * When a fresh source is asked for.
  */
 export type Fresh = 'no' | 'each-run' | 'each-setup';
@@ -3210,13 +3214,15 @@ export interface Plan {
    */
   baseline: string;
   /**
-   * A baseline run after so many others; none: only at both ends.
+   * A baseline run after so many others; none: about √k times as many as runs of one of the k setups, spread evenly
+   * (with the first drawing: only at both ends).
    */
   baseline_every: number | null;
   /**
    * The test bolt; none: the one in force.
    */
   bolt: string | null;
+  drawing: TrialDrawing | null;
   fresh: Fresh;
   /**
    * After how many repeats one may compare, the last of them all; empty: once, when all runs are there.
