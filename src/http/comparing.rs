@@ -50,6 +50,9 @@ pub struct ComparisonQuery {
     /// The spread that planning expects, percent, above 0 and below 100; with `difference` only.
     #[param(exclusive_minimum = 0, exclusive_maximum = 100)]
     expected_sd: Option<f64>,
+    /// A loss that is to be ruled out, percent, above 0 and below 100.
+    #[param(exclusive_minimum = 0, exclusive_maximum = 100)]
+    no_loss_above: Option<f64>,
     /// What the answer is about; `setup` where nothing is said.
     #[param(inline)]
     by: Option<By>,
@@ -145,7 +148,12 @@ pub async fn comparison(
 }
 
 fn check(query: &ComparisonQuery) -> Result<(), Problem> {
-    for (field, value) in [("difference", query.difference), ("expected_sd", query.expected_sd)] {
+    let percents = [
+        ("difference", query.difference),
+        ("expected_sd", query.expected_sd),
+        ("no_loss_above", query.no_loss_above),
+    ];
+    for (field, value) in percents {
         if let Some(found) = value.filter(|v| !(*v > 0.0 && *v < 100.0)) {
             return Err(Problem::unprocessable(format!(
                 "{field}: expected percent above 0 and below 100, found {found}"
@@ -234,6 +242,7 @@ impl<'a> Asking<'a> {
             alpha: self.question.alpha,
             difference: self.query.difference,
             expected_sd: self.query.expected_sd,
+            no_loss_above: self.query.no_loss_above,
         }
     }
 

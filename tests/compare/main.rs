@@ -6,6 +6,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod brackets;
+mod equivalences;
 mod honesty;
 mod mountings;
 mod orders;

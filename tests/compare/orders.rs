@@ -117,6 +117,7 @@ fn the_document_tells_what_stays_beside_each_percent() {
         alpha: 0.05,
         difference: None,
         expected_sd: None,
+        no_loss_above: None,
     };
     let told = of_setups(&asked, &found, &Totals::none());
     assert!(!told.arrangement.risk_holds && told.arrangement.drift_left_most_percent > 0.2);

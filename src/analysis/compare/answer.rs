@@ -6,6 +6,7 @@ use super::arrangement::Arrangement;
 use super::checks::Checks;
 use super::observation::Drift;
 use super::resolution::ResolutionFound;
+use boltscribe_numerics::many_to_one::Contrast;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -114,6 +115,17 @@ pub struct MountingsFound {
     pub pull_sd_percent: Option<f64>,
 }
 
+/// What makes a family of one tool's comparisons: how they hang together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Family {
+    /// Place of the first of them among the rows; the others follow.
+    pub first: usize,
+    /// Their variances, own and shared.
+    pub contrasts: Vec<Contrast>,
+    /// Degrees of freedom.
+    pub freedom: f64,
+}
+
 /// A comparison.
 #[derive(Clone, Debug)]
 pub struct Comparison {
@@ -135,6 +147,8 @@ pub struct Comparison {
     pub excluded: Vec<(u64, String)>,
     /// Each tool's baseline, then its other setups.
     pub setups: Vec<SetupRow>,
+    /// The families of the rows that are judged.
+    pub families: Vec<Family>,
     /// What the residuals look like.
     pub checks: Checks,
     /// Risk that was asked for.

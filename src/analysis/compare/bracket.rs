@@ -5,7 +5,7 @@
 //! variance within visits, pooled over one tool. Must not know where the values come from.
 
 use super::answer::{
-    Comparison, FREEDOM_MIN, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, UNBOUNDED, Verdict,
+    Comparison, FREEDOM_MIN, Family, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, UNBOUNDED, Verdict,
 };
 use super::arrangement::Arrangement;
 use super::cells::{Cell, Cells};
@@ -116,7 +116,7 @@ pub fn compare(
     baseline: &str,
     alpha: f64,
 ) -> Result<Comparison, CompareError> {
-    let mut setups = Vec::new();
+    let (mut setups, mut families) = (Vec::new(), Vec::new());
     let (mut sum, mut freedom) = (0.0, 0);
     let mut off = vec![(0.0, 0.0); cells.counted.len()];
     for (tool, name) in cells.tools.iter().enumerate() {
@@ -133,7 +133,12 @@ pub fn compare(
             }
         }
         freedom += visits.freedom;
-        setups.extend(rows(&visits, observations, cells, tool, name.as_deref(), alpha)?);
+        let first = setups.len() + 1;
+        let (rows, contrasts) = rows(&visits, observations, cells, tool, name.as_deref(), alpha)?;
+        if rows.iter().any(|row| row.judged.is_some()) {
+            families.push(Family { first, contrasts, freedom: visits.freedom as f64 });
+        }
+        setups.extend(rows);
     }
     let (residuals, leverages): (Vec<f64>, Vec<f64>) = off.into_iter().unzip();
     let sd = (freedom > 0).then(|| (sum / freedom as f64).sqrt());
@@ -147,6 +152,7 @@ pub fn compare(
         counted: Vec::new(),
         excluded: Vec::new(),
         setups,
+        families,
         checks: look(&residuals, &leverages, freedom),
         alpha,
         arrangement: Arrangement::new(observations, cells, |g| taken_up(observations, cells, baseline, g))?,
@@ -188,7 +194,7 @@ fn rows(
     tool: usize,
     name: Option<&str>,
     alpha: f64,
-) -> Result<Vec<SetupRow>, CompareError> {
+) -> Result<(Vec<SetupRow>, Vec<Contrast>), CompareError> {
     let of_tool: Vec<&Cell> = cells.of_tool(tool).collect();
     let ratios: Vec<Ratio> =
         of_tool.iter().skip(1).map(|c| visits.ratio(c, observations, name)).collect::<Result<_, _>>()?;
@@ -226,7 +232,7 @@ fn rows(
         let unbounded = judged.is_some_and(|j| j.limits.is_none()).then_some(UNBOUNDED);
         rows.push(row(cell, percent, judged, verdict, note.or(unbounded)));
     }
-    Ok(rows)
+    Ok((rows, contrasts))
 }
 
 fn judge(visits: &Visits, ratio: &Ratio, family: &ManyToOne, critical: f64, alpha: f64) -> Judged {

@@ -70,6 +70,7 @@ fn of_readings(
         counted,
         excluded: Vec::new(),
         setups: fitted.rows(cells, question.alpha),
+        families: fitted.families(cells),
         checks: fitted.checks(cells),
         alpha: question.alpha,
         arrangement: Arrangement::new(observations, cells, |g| Ok(fitted.taken_up(cells, g)))?,

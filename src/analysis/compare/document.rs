@@ -3,13 +3,12 @@
 
 use super::answer::{Comparison, Judged, SetupRow};
 use super::arrangement::DriftLeft;
+use super::equivalence::equivalence;
 use super::observation::Drift;
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
 use super::resolution::ROUNDING;
-use super::told::{
-    ArrangementTold, ChecksTold, FitTold, Head, LeftOut, MountingsTold, OutlierTold, Planning,
-    ResolutionTold, SetupCompared, SetupsCompared,
-};
+use super::told::{ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared};
+use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold};
 
 /// What the values are, and what was asked besides the question.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,6 +29,8 @@ pub struct Asked<'a> {
     pub difference: Option<f64>,
     /// SD of one run that is expected, percent.
     pub expected_sd: Option<f64>,
+    /// A loss that is to be ruled out, percent.
+    pub no_loss_above: Option<f64>,
 }
 
 /// Limits with the calibration's part, one a row of the answer.
@@ -54,9 +55,11 @@ impl Totals {
 #[must_use]
 pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> SetupsCompared {
     let total = |at: usize| totals.limits.get(at).copied().flatten();
+    let claims = asked.no_loss_above.map(|loss| equivalence(found, loss)).unwrap_or_default();
     SetupsCompared {
         head: Head::of(asked),
         fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
+        no_loss_above_percent: asked.no_loss_above,
         resolution: found.resolution.map(ResolutionTold::of),
         mountings: found.mountings.map(MountingsTold::of),
         excluded: excluded(&found.excluded),
@@ -64,7 +67,10 @@ pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> Setu
             .setups
             .iter()
             .enumerate()
-            .map(|(at, row)| setup(row, total(at), found.arrangement.drift_left.get(at).copied().flatten()))
+            .map(|(at, row)| SetupCompared {
+                equivalence: claims.get(at).copied().flatten().map(EquivalenceTold::of),
+                ..setup(row, total(at), found.arrangement.drift_left.get(at).copied().flatten())
+            })
             .collect(),
         checks: checks(found),
         arrangement: ArrangementTold::of(&found.arrangement),
@@ -103,6 +109,7 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>, left: Option<DriftLeft>) -> 
         drift_left_percent: left.map(|l| l.percent),
         drift_left_time_constant_s: left.map(|l| l.time_constant_s),
         verdict: row.verdict,
+        equivalence: None,
         note: row.note,
     }
 }

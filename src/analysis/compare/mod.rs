@@ -12,6 +12,7 @@ pub mod checks;
 pub mod class_limit;
 pub mod comparison;
 pub mod document;
+pub mod equivalence;
 pub mod estimable;
 pub mod history;
 pub mod looks;
@@ -23,6 +24,7 @@ pub mod planning;
 pub mod regression;
 pub mod resolution;
 pub mod told;
+pub mod told_design;
 pub mod total;
 
 pub use answer::{Comparison, DriftFound, SetupRow, Verdict};

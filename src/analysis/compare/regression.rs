@@ -4,7 +4,9 @@
 //! one tool's setups are adjusted together (Dunnett), with the correlation that (XᵀX)⁻¹ has: the baseline's
 //! mean is one shared factor, the drift the other. Must not know where the values come from.
 
-use super::answer::{DriftFound, FREEDOM_MIN, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, Verdict};
+use super::answer::{
+    DriftFound, FREEDOM_MIN, Family, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, Verdict,
+};
 use super::cells::{Cell, Cells};
 use super::checks::{Checks, look};
 use super::mounting::{Mounted, Unequal};
@@ -146,9 +148,23 @@ impl Fitted {
         })
     }
 
+    /// The families of the tools, where there is something to judge by.
+    #[must_use]
+    pub fn families(&self, cells: &Cells) -> Vec<Family> {
+        if self.note().is_some() {
+            return Vec::new();
+        }
+        (0..cells.tools.len()).filter_map(|tool| self.contrasts(cells, tool)).collect()
+    }
+
     /// The tests of one tool's setups, as a family; none with one cell or no degree of freedom.
     #[must_use]
     pub fn family(&self, cells: &Cells, tool: usize) -> Option<ManyToOne> {
+        let family = self.contrasts(cells, tool)?;
+        ManyToOne::new(&family.contrasts, family.freedom, Sides::Two)
+    }
+
+    fn contrasts(&self, cells: &Cells, tool: usize) -> Option<Family> {
         let of_tool: Vec<usize> = (0..cells.cells.len()).filter(|k| cells.cells[*k].tool == tool).collect();
         let (base, rest) = of_tool.split_first()?;
         let runs = |k: usize| cells.cells[k].rows.len() as f64;
@@ -168,19 +184,24 @@ impl Fitted {
         let contrasts: Vec<Contrast> = rest.iter().map(contrast).collect();
         // Of several numbers of degrees the least: the family is then judged too strictly rather than too mildly.
         let freedom = rest.iter().filter_map(|k| self.error_of(*k, cells)).map(|(_, freedom)| freedom).min();
-        ManyToOne::new(&contrasts, freedom? as f64, Sides::Two)
+        Some(Family { first: *rest.first()?, contrasts, freedom: freedom? as f64 })
+    }
+
+    /// Why nothing can be judged.
+    fn note(&self) -> Option<&'static str> {
+        let enough = self.fit.degrees_of_freedom >= FREEDOM_MIN;
+        let rounded = self.rounding.iter().any(|rounding| *rounding > 0.0);
+        match (enough, self.spread().is_some() || rounded) {
+            (false, _) => Some(TOO_FEW),
+            (true, false) => Some(NO_SPREAD),
+            (true, true) => None,
+        }
     }
 
     /// The rows of the answer.
     #[must_use]
     pub fn rows(&self, cells: &Cells, alpha: f64) -> Vec<SetupRow> {
-        let enough = self.fit.degrees_of_freedom >= FREEDOM_MIN;
-        let rounded = self.rounding.iter().any(|rounding| *rounding > 0.0);
-        let note = match (enough, self.spread().is_some() || rounded) {
-            (false, _) => Some(TOO_FEW),
-            (true, false) => Some(NO_SPREAD),
-            (true, true) => None,
-        };
+        let note = self.note();
         let mut rows = Vec::new();
         for (tool, name) in cells.tools.iter().enumerate() {
             let family = if note.is_none() { self.family(cells, tool) } else { None };

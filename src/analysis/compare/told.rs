@@ -2,11 +2,10 @@
 //!
 //! Types only, for programs that read the document; absent figures are null. Must not work anything out.
 
-use super::answer::{DriftFound, MountingsFound, Verdict};
-use super::arrangement::{Arrangement, Named};
+use super::answer::{DriftFound, Verdict};
 use super::document::Asked;
 use super::observation::Drift;
-use super::resolution::ResolutionFound;
+use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -95,6 +94,8 @@ pub struct SetupsCompared {
     /// What was fitted.
     #[serde(flatten)]
     pub fit: FitTold,
+    /// The loss that is to be ruled out, percent; null where nobody asked.
+    pub no_loss_above_percent: Option<f64>,
     /// The step of the readings against their scatter; null where no step is known.
     pub resolution: Option<ResolutionTold>,
     /// How mountings scatter; null where nobody noted them. Where there are any, the mean of each is one reading, and the
@@ -156,6 +157,8 @@ pub struct SetupCompared {
     pub drift_left_time_constant_s: Option<f64>,
     /// What the adjusted p says; null where nothing can be said.
     pub verdict: Option<Verdict>,
+    /// Whether the stated loss is ruled out; null where nobody asked, or nothing can be said.
+    pub equivalence: Option<EquivalenceTold>,
     /// Why something is missing.
     pub note: Option<&'static str>,
 }
@@ -172,70 +175,6 @@ pub struct ChecksTold {
     pub lag_1_correlation: Option<f64>,
     /// About 2 where neighbours have nothing in common.
     pub von_neumann_ratio: Option<f64>,
-}
-
-/// The step of the readings against their scatter.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
-#[schema(as = ComparisonResolution)]
-pub struct ResolutionTold {
-    /// The coarsest step, percent of its reading.
-    pub step_percent: f64,
-    /// Repeats scatter by less than half a step, so all are rounded the same way: the rounding, step/√12, is in each limit
-    /// and does not shrink with repeats.
-    pub counts: bool,
-}
-
-impl ResolutionTold {
-    pub(super) const fn of(found: ResolutionFound) -> Self {
-        Self { step_percent: found.step_percent, counts: found.counts }
-    }
-}
-
-/// How mountings scatter.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
-#[schema(as = ComparisonMountings)]
-pub struct MountingsTold {
-    /// How many there are.
-    pub mountings: usize,
-    /// SD from mounting to mounting, percent, what pulls scatter by taken off; null where that cannot be told.
-    pub sd_percent: Option<f64>,
-    /// SD of pulls within a mounting, percent; null where no mounting has two.
-    pub pull_sd_percent: Option<f64>,
-}
-
-impl MountingsTold {
-    pub(super) const fn of(found: MountingsFound) -> Self {
-        let MountingsFound { mountings, sd_percent, pull_sd_percent } = found;
-        Self { mountings, sd_percent, pull_sd_percent }
-    }
-}
-
-/// What the order of the runs leaves in the percents, whatever the values are.
-#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
-#[schema(as = ComparisonArrangement)]
-pub struct ArrangementTold {
-    /// Whether alpha is the risk of a wrong verdict with this order of runs.
-    pub risk_holds: bool,
-    /// Setups whose runs all follow each other.
-    pub in_blocks: Vec<String>,
-    /// Setups of which runs follow each other while nobody noted whether the coupling was taken off between them.
-    pub perhaps_one_mounting: Vec<String>,
-    /// The most that a drift of 1 % which dies away leaves in any percent.
-    pub drift_left_most_percent: f64,
-    /// What a person should know of it, a sentence each.
-    pub notes: Vec<String>,
-}
-
-impl ArrangementTold {
-    pub(super) fn of(found: &Arrangement) -> Self {
-        Self {
-            risk_holds: found.risk_holds(),
-            in_blocks: found.in_blocks.iter().map(Named::words).collect(),
-            perhaps_one_mounting: found.perhaps_one_mounting.iter().map(Named::words).collect(),
-            drift_left_most_percent: found.most_left(),
-            notes: found.notes(),
-        }
-    }
 }
 
 /// The run that stands out most.

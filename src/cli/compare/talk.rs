@@ -47,6 +47,7 @@ pub fn of_setups(args: &Args, document: &Value) {
     remarks(document);
     total(document);
     beside(document);
+    equivalence(document);
     planning(document);
 }
 
@@ -87,6 +88,28 @@ fn total(document: &Value) {
     }
     for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
         say(&format!("note: {note}"));
+    }
+}
+
+/// Which setups lose no more than was asked.
+fn equivalence(document: &Value) {
+    let Some(loss) = document["no_loss_above_percent"].as_f64() else { return };
+    for row in document["setups"].as_array().into_iter().flatten().filter(|row| row["verdict"] != "baseline")
+    {
+        let tool = row["tool"].as_str().map_or_else(String::new, |tool| format!(" ({tool})"));
+        let found = &row["equivalence"];
+        let words = match found["claim"].as_str() {
+            Some("equivalent") => format!("neither loses nor gains more than {loss} %"),
+            Some("no such loss") => format!("loses no more than {loss} %"),
+            Some(_) => format!("a loss above {loss} % is not ruled out"),
+            None => "nothing can be said".to_owned(),
+        };
+        let p = if found.is_null() {
+            String::new()
+        } else {
+            format!(" (p of such a loss {})", small_p(&found["p_loss"]).words())
+        };
+        say(&format!("{}{tool}: {words}{p}", row["setup"].as_str().unwrap_or_default()));
     }
 }
 

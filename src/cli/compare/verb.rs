@@ -55,6 +55,9 @@ pub struct Args {
     /// SD of one run in percent, for --difference, where the file has too few repeats.
     #[arg(long = "expected-sd", value_name = "PERCENT")]
     pub expected_sd: Option<f64>,
+    /// A loss in percent that is to be ruled out: two one-sided tests for all setups of a tool together.
+    #[arg(long = "no-loss-above", value_name = "PERCENT")]
+    pub no_loss_above: Option<f64>,
     /// What each piece costs, instead of what each setup gives. Needs the column pieces.
     #[arg(long, value_enum)]
     pub by: Option<By>,
@@ -135,6 +138,7 @@ pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
         ("alpha", Some(args.alpha.to_string())),
         ("difference", number(args.difference)),
         ("expected_sd", number(args.expected_sd)),
+        ("no_loss_above", number(args.no_loss_above)),
         ("by", by),
         ("predict", untried.map(|chain| chain.join("+"))),
     ];
@@ -163,6 +167,7 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
         alpha: args.alpha,
         difference: args.difference,
         expected_sd: args.expected_sd,
+        no_loss_above: args.no_loss_above,
     };
     let drift = args.drift.map(Drift::from);
     let question = Question { baseline: baseline.clone(), drift, alpha: args.alpha };
@@ -204,6 +209,7 @@ fn check(args: &Args) -> Result<(), CliError> {
     };
     percent("--difference", args.difference)?;
     percent("--expected-sd", args.expected_sd)?;
+    percent("--no-loss-above", args.no_loss_above)?;
     if !(args.alpha > 0.0 && args.alpha < 0.5) {
         return Err(CliError::usage(format!(
             "--alpha: expected a risk between 0 and 0.5, found {}",

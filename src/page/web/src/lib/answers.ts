@@ -351,6 +351,10 @@ export type TrialEntry =
  */
 export type TrialCompared = TrialSetupsAndPlateau | TrialSetups | TrialPieces;
 /**
+ * What is claimed.
+ */
+export type EquivalenceClaim = 'equivalent' | 'no such loss' | 'not ruled out';
+/**
  * What the adjusted p says.
  */
 export type Verdict = 'baseline' | 'lower' | 'higher' | 'no difference shown';
@@ -3520,6 +3524,10 @@ export interface TrialSetupsAndPlateau {
   measure: string;
   mountings: ComparisonMountings | null;
   /**
+   * The loss that is to be ruled out, percent; null where nobody asked.
+   */
+  no_loss_above_percent: number | null;
+  /**
    * What the limits hold, or why there are none, a sentence each.
    */
   notes: string[];
@@ -3609,6 +3617,7 @@ export interface SetupCompared {
    * The time constant of such a drift at which it leaves most, seconds.
    */
   drift_left_time_constant_s: number | null;
+  equivalence: ComparisonEquivalence | null;
   /**
    * Upper limit of this percent alone.
    */
@@ -3670,6 +3679,20 @@ export interface SetupCompared {
    */
   tool: string | null;
   verdict: Verdict | null;
+}
+/**
+ * Whether a loss above the stated one is ruled out, by two one-sided tests.
+ */
+export interface ComparisonEquivalence {
+  claim: EquivalenceClaim;
+  /**
+   * p of a loss or a gain above the stated one, likewise (Bonferroni).
+   */
+  p_either: number;
+  /**
+   * p of a loss above the stated one, for all of this tool's setups together (Dunnett, one side).
+   */
+  p_loss: number;
 }
 /**
  * What the residuals look like; shown, never used to drop a run or to choose a model.
@@ -3824,6 +3847,10 @@ export interface TrialSetups {
    */
   measure: string;
   mountings: ComparisonMountings | null;
+  /**
+   * The loss that is to be ruled out, percent; null where nobody asked.
+   */
+  no_loss_above_percent: number | null;
   /**
    * What the limits hold, or why there are none, a sentence each.
    */
