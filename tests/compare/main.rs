@@ -13,6 +13,7 @@ mod orders;
 mod pieces;
 mod published;
 mod regression;
+mod simulations;
 mod steps;
 mod support;
 mod trials;

@@ -74,6 +74,7 @@ pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> Setu
             .collect(),
         checks: checks(found),
         arrangement: ArrangementTold::of(&found.arrangement),
+        simulation: None,
         planning: planning(asked, found),
         notes: totals.notes.clone(),
     }

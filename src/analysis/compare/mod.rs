@@ -23,6 +23,7 @@ pub mod pieces_document;
 pub mod planning;
 pub mod regression;
 pub mod resolution;
+pub mod simulation;
 pub mod told;
 pub mod told_design;
 pub mod total;

@@ -265,8 +265,29 @@ impl Fitted {
         (0..cells.cells.len()).map(taken).collect()
     }
 
+    /// An orthonormal basis of what the fit can take up: one vector a cell, and the line in time off the cells' means.
+    #[must_use]
+    pub fn basis(&self, cells: &Cells) -> Vec<Vec<f64>> {
+        let mut line = vec![0.0; self.hours.len()];
+        let mut all = Vec::new();
+        for (k, cell) in cells.cells.iter().enumerate() {
+            let mut of_cell = vec![0.0; self.hours.len()];
+            for place in cell.rows.iter().filter_map(|row| cells.counted.binary_search(row).ok()) {
+                of_cell[place] = 1.0 / (cell.rows.len() as f64).sqrt();
+                line[place] = self.hours[place] - self.mean_hours[k];
+            }
+            all.push(of_cell);
+        }
+        let length = line.iter().map(|v| v * v).sum::<f64>().sqrt();
+        if self.linear && length > 0.0 {
+            all.push(line.into_iter().map(|v| v / length).collect());
+        }
+        all
+    }
+
     /// How much of each run's ln(value) a coefficient takes: a row of (XᵀX)⁻¹Xᵀ.
-    fn weights(&self, k: usize, cells: &Cells) -> Vec<f64> {
+    #[must_use]
+    pub fn weights(&self, k: usize, cells: &Cells) -> Vec<f64> {
         let row = &self.fit.unscaled_covariance[k];
         let mut weights = match row.last().filter(|_| self.linear) {
             Some(of_time) => self.hours.iter().map(|hours| of_time * hours).collect(),

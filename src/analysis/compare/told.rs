@@ -5,7 +5,7 @@
 use super::answer::{DriftFound, Verdict};
 use super::document::Asked;
 use super::observation::Drift;
-use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold};
+use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold, SimulationTold};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -109,6 +109,8 @@ pub struct SetupsCompared {
     pub checks: ChecksTold,
     /// What the order of the runs leaves in the percents.
     pub arrangement: ArrangementTold,
+    /// How often this comparison is right, counted; null where nobody asked.
+    pub simulation: Option<SimulationTold>,
     /// How many runs would show a difference; null where nobody asked.
     pub planning: Option<Planning>,
     /// What the limits hold, or why there are none, a sentence each.

@@ -6,6 +6,7 @@ use super::answer::MountingsFound;
 use super::arrangement::{Arrangement, Named};
 use super::equivalence::{Claim, Equivalence};
 use super::resolution::ResolutionFound;
+use super::simulation::{Counted, Simulated};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -87,6 +88,63 @@ impl ArrangementTold {
             perhaps_one_mounting: found.perhaps_one_mounting.iter().map(Named::words).collect(),
             drift_left_most_percent: found.most_left(),
             notes: found.notes(),
+        }
+    }
+}
+
+/// How often this comparison is right: trials of its very order of runs with a known truth.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = ComparisonSimulation)]
+pub struct SimulationTold {
+    /// Trials of each scenario.
+    pub trials: u32,
+    /// What they were drawn from: the same seed, the same counts.
+    pub seed: u64,
+    /// SD of one pull that was drawn with, percent.
+    pub sd_percent: f64,
+    /// Loss of each setup for coverage and power, percent.
+    pub difference_percent: f64,
+    /// What was counted.
+    pub scenarios: Vec<ScenarioTold>,
+}
+
+/// What was counted of one scenario.
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = ComparisonScenario)]
+pub struct ScenarioTold {
+    /// What the rig and the couplings did besides scatter.
+    pub scenario: &'static str,
+    /// How often limits of one percent held the truth, percent.
+    pub coverage_percent: f64,
+    /// How often the simultaneous limits of a tool all did, percent.
+    pub together_percent: f64,
+    /// How often a difference was shown with a tool where none was, percent.
+    pub false_differences_percent: f64,
+    /// How often a setup that lost as stated was shown to, percent.
+    pub power_percent: f64,
+    /// Standard error of the false differences at the risk of the comparison, percent.
+    pub se_percent: f64,
+}
+
+impl SimulationTold {
+    /// As one part of the document.
+    #[must_use]
+    pub fn of(asked: &Simulated, counted: &[Counted], alpha: f64) -> Self {
+        let se_percent = 100.0 * libm::sqrt(alpha * (1.0 - alpha) / f64::from(asked.trials));
+        let scenario = |c: &Counted| ScenarioTold {
+            scenario: c.scenario.name(),
+            coverage_percent: 100.0 * c.coverage,
+            together_percent: 100.0 * c.together,
+            false_differences_percent: 100.0 * c.false_differences,
+            power_percent: 100.0 * c.power,
+            se_percent,
+        };
+        Self {
+            trials: asked.trials,
+            seed: asked.seed,
+            sd_percent: asked.sd_percent,
+            difference_percent: asked.difference_percent,
+            scenarios: counted.iter().map(scenario).collect(),
         }
     }
 }

@@ -23,11 +23,12 @@ pub fn of_setups(args: &Args, document: &Value) {
     let risk = if document["arrangement"]["risk_holds"] == true {
         format!(
             "where runs scatter alike and drift in a straight line, at most {} % of such comparisons show a \
-             difference that is not there",
+             difference that is not there (`--simulate 10000` counts it for this order of runs)",
             percent(100.0 * alpha)
         )
     } else {
-        "how often it is wrong is not known for this order of runs".to_owned()
+        "how often it is wrong is not promised for this order of runs (`--simulate 10000` counts it)"
+            .to_owned()
     };
     say(&format!(
         "verdict: from p adjusted, which counts all setups of a tool; {risk}. \"no difference shown\" is no proof of \
@@ -49,6 +50,7 @@ pub fn of_setups(args: &Args, document: &Value) {
     beside(document);
     equivalence(document);
     planning(document);
+    simulation(document);
 }
 
 /// A share in percent with as many digits as it has, at most four decimals.
@@ -88,6 +90,33 @@ fn total(document: &Value) {
     }
     for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
         say(&format!("note: {note}"));
+    }
+}
+
+/// How often this comparison is right, as counted.
+fn simulation(document: &Value) {
+    let found = &document["simulation"];
+    let number = |of: &Value, key: &str| of[key].as_f64().unwrap_or(f64::NAN);
+    let Some(trials) = found["trials"].as_u64() else { return };
+    say(&format!(
+        "{trials} simulated trials of just this order of runs (seed {}, SD of a pull {:.2} %, every setup losing {} % for \
+         coverage and power; standard error of a count of {} % is {:.2} %):",
+        found["seed"],
+        number(found, "sd_percent"),
+        number(found, "difference_percent"),
+        percent(100.0 * document["alpha"].as_f64().unwrap_or(f64::NAN)),
+        number(&found["scenarios"][0], "se_percent")
+    ));
+    for one in found["scenarios"].as_array().into_iter().flatten() {
+        say(&format!(
+            "  {}: limits of one percent hold the truth in {:.1} %, all of a tool in {:.1} %; a difference is shown where \
+             none is in {:.1} %, where it is in {:.1} %",
+            one["scenario"].as_str().unwrap_or_default(),
+            number(one, "coverage_percent"),
+            number(one, "together_percent"),
+            number(one, "false_differences_percent"),
+            number(one, "power_percent")
+        ));
     }
 }
 

@@ -8,6 +8,8 @@ use super::super::error::CliError;
 use super::super::measure::Measure;
 use super::super::output::{Format, print};
 use super::{pieces, read, rows, talk};
+use boltscribe_analysis::compare::simulation::{Simulated, TRIALS, simulate};
+use boltscribe_analysis::compare::told_design::SimulationTold;
 use boltscribe_analysis::compare::{Asked, Drift, Question, Totals, compare, of_setups};
 use boltscribe_model::units::{NewtonMetres, Newtons};
 use boltscribe_tables::files::{Quantity, Readings};
@@ -58,6 +60,13 @@ pub struct Args {
     /// A loss in percent that is to be ruled out: two one-sided tests for all setups of a tool together.
     #[arg(long = "no-loss-above", value_name = "PERCENT")]
     pub no_loss_above: Option<f64>,
+    /// Count how often a comparison of just these runs is right, in so many simulated trials with a known truth: coverage,
+    /// false differences and power without drift, with two kinds of drift, and where mountings scatter.
+    #[arg(long, value_name = "N")]
+    pub simulate: Option<u32>,
+    /// What --simulate draws from: the same seed, the same counts.
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "simulate")]
+    pub seed: u64,
     /// What each piece costs, instead of what each setup gives. Needs the column pieces.
     #[arg(long, value_enum)]
     pub by: Option<By>,
@@ -139,6 +148,8 @@ pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
         ("difference", number(args.difference)),
         ("expected_sd", number(args.expected_sd)),
         ("no_loss_above", number(args.no_loss_above)),
+        ("simulate", args.simulate.map(|trials| trials.to_string())),
+        ("seed", args.simulate.map(|_| args.seed.to_string())),
         ("by", by),
         ("predict", untried.map(|chain| chain.join("+"))),
     ];
@@ -175,7 +186,17 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
         return pieces::of(args, table, &observations, &question, &asked);
     }
     let found = compare(&observations, &question).map_err(|error| read::wrong(&args.file, table, &error))?;
-    Ok(json!(of_setups(&asked, &found, &Totals::none())))
+    let mut document = of_setups(&asked, &found, &Totals::none());
+    if let Some(trials) = args.simulate {
+        let wanted = Simulated::of(&found, (trials, args.seed), args.expected_sd, args.difference)
+            .ok_or_else(|| {
+                CliError::usage("--simulate: no spread is known, give --expected-sd, or repeat runs")
+            })?;
+        let counted = simulate(&observations, &question, &wanted)
+            .map_err(|error| CliError::usage(format!("--simulate: {error}")))?;
+        document.simulation = Some(SimulationTold::of(&wanted, &counted, args.alpha));
+    }
+    Ok(json!(document))
 }
 
 /// The step that could be read, told in the unit of the column, in kN or N·m.
@@ -224,8 +245,15 @@ fn check(args: &Args) -> Result<(), CliError> {
     if let Some(step) = args.resolution.filter(|step| !(step.is_finite() && *step > 0.0)) {
         return Err(CliError::usage(format!("--resolution: expected a step above 0, found {step}")));
     }
-    if args.expected_sd.is_some() && args.difference.is_none() {
-        return Err(CliError::usage("--expected-sd: expected with --difference, found alone"));
+    if let Some(trials) = args.simulate.filter(|n| !(TRIALS.0..=TRIALS.1).contains(n)) {
+        let what = format!("--simulate: expected {} to {} trials, found {trials}", TRIALS.0, TRIALS.1);
+        return Err(CliError::usage(what));
+    }
+    if args.simulate.is_some() && args.by == Some(By::Piece) {
+        return Err(CliError::usage("--simulate: expected a comparison of setups, found --by piece"));
+    }
+    if args.expected_sd.is_some() && args.difference.is_none() && args.simulate.is_none() {
+        return Err(CliError::usage("--expected-sd: expected with --difference or --simulate, found alone"));
     }
     if args.predict.is_some() && args.by != Some(By::Piece) {
         return Err(CliError::usage("--predict: expected with --by piece, found without it"));

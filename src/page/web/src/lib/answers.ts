@@ -3549,6 +3549,7 @@ export interface TrialSetupsAndPlateau {
    * One of its runs comes from a simulated device.
    */
   simulated: boolean;
+  simulation: ComparisonSimulation | null;
   /**
    * Name of the trial.
    */
@@ -3804,6 +3805,60 @@ export interface ComparisonResolution {
   step_percent: number;
 }
 /**
+ * How often this comparison is right: trials of its very order of runs with a known truth.
+ */
+export interface ComparisonSimulation {
+  /**
+   * Loss of each setup for coverage and power, percent.
+   */
+  difference_percent: number;
+  /**
+   * What was counted.
+   */
+  scenarios: ComparisonScenario[];
+  /**
+   * SD of one pull that was drawn with, percent.
+   */
+  sd_percent: number;
+  /**
+   * What they were drawn from: the same seed, the same counts.
+   */
+  seed: number;
+  /**
+   * Trials of each scenario.
+   */
+  trials: number;
+}
+/**
+ * What was counted of one scenario.
+ */
+export interface ComparisonScenario {
+  /**
+   * How often limits of one percent held the truth, percent.
+   */
+  coverage_percent: number;
+  /**
+   * How often a difference was shown with a tool where none was, percent.
+   */
+  false_differences_percent: number;
+  /**
+   * How often a setup that lost as stated was shown to, percent.
+   */
+  power_percent: number;
+  /**
+   * What the rig and the couplings did besides scatter.
+   */
+  scenario: string;
+  /**
+   * Standard error of the false differences at the risk of the comparison, percent.
+   */
+  se_percent: number;
+  /**
+   * How often the simultaneous limits of a tool all did, percent.
+   */
+  together_percent: number;
+}
+/**
  * The setups of a trial compared with its baseline.
  */
 export interface TrialSetups {
@@ -3873,6 +3928,7 @@ export interface TrialSetups {
    * One of its runs comes from a simulated device.
    */
   simulated: boolean;
+  simulation: ComparisonSimulation | null;
   /**
    * Name of the trial.
    */
