@@ -7,6 +7,7 @@ pub mod autocorrelation;
 pub mod censored;
 pub mod distributions;
 pub mod double_double;
+pub mod huber;
 mod lattice;
 pub mod linear;
 pub mod many_to_one;

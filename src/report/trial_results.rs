@@ -107,6 +107,14 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
         &cells,
     );
     spread(d, found);
+    for (at, row) in found.setups.iter().enumerate() {
+        if let Some((percent, true)) = found.robust_percent(at) {
+            d.paragraph(&format!(
+                "Note: by a fit that outliers pull less, {} gives {percent:.2} %, more than half an interval off.",
+                name(row, many)
+            ));
+        }
+    }
     for note in found.arrangement.notes().iter().chain(&totals.notes) {
         d.paragraph(&format!("Note: {note}."));
     }

@@ -13,6 +13,7 @@ mod orders;
 mod pieces;
 mod published;
 mod regression;
+mod robust;
 mod simulations;
 mod steps;
 mod support;

@@ -126,6 +126,18 @@ pub struct Family {
     pub freedom: f64,
 }
 
+impl Comparison {
+    /// The percent of a row by a fit that outliers pull less, and whether it is off by more than half of an interval: of
+    /// the row's, or of the one that outliers do not widen; none for a baseline and where there is no such fit.
+    #[must_use]
+    pub fn robust_percent(&self, row: usize) -> Option<(f64, bool)> {
+        let (judged, (percent, half)) = (self.setups.get(row)?.judged?, *self.robust.as_ref()?.get(row)?);
+        let (low, high) = judged.limits?;
+        let off = libm::log(percent / self.setups[row].percent_of_baseline).abs();
+        Some((percent, off > half.min(0.5 * libm::log(high / low))))
+    }
+}
+
 /// A comparison.
 #[derive(Clone, Debug)]
 pub struct Comparison {
@@ -149,6 +161,9 @@ pub struct Comparison {
     pub setups: Vec<SetupRow>,
     /// The families of the rows that are judged.
     pub families: Vec<Family>,
+    /// Percents by a fit that outliers pull less, one a row (baselines mean nothing here), with half of the interval by the
+    /// scatter that outliers do not widen, in ln; none for brackets, where nothing is judged, and for very many runs.
+    pub robust: Option<Vec<(f64, f64)>>,
     /// What the residuals look like.
     pub checks: Checks,
     /// Risk that was asked for.

@@ -153,6 +153,7 @@ pub fn compare(
         excluded: Vec::new(),
         setups,
         families,
+        robust: None,
         checks: look(&residuals, &leverages, freedom),
         alpha,
         arrangement: Arrangement::new(observations, cells, |g| taken_up(observations, cells, baseline, g))?,

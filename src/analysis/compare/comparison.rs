@@ -71,6 +71,7 @@ fn of_readings(
         excluded: Vec::new(),
         setups: fitted.rows(cells, question.alpha),
         families: fitted.families(cells),
+        robust: fitted.robust(question.alpha),
         checks: fitted.checks(cells),
         alpha: question.alpha,
         arrangement: Arrangement::new(observations, cells, |g| Ok(fitted.taken_up(cells, g)))?,

@@ -68,6 +68,8 @@ pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> Setu
             .iter()
             .enumerate()
             .map(|(at, row)| SetupCompared {
+                percent_by_huber: found.robust_percent(at).map(|r| r.0),
+                huber_disagrees: found.robust_percent(at).map(|r| r.1),
                 equivalence: claims.get(at).copied().flatten().map(EquivalenceTold::of),
                 ..setup(row, total(at), found.arrangement.drift_left.get(at).copied().flatten())
             })
@@ -107,6 +109,8 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>, left: Option<DriftLeft>) -> 
         p_value: of(|j| j.p_value),
         p_adjusted: of(|j| j.p_adjusted),
         detectable_percent: judged.and_then(detectable_percent),
+        percent_by_huber: None,
+        huber_disagrees: None,
         drift_left_percent: left.map(|l| l.percent),
         drift_left_time_constant_s: left.map(|l| l.time_constant_s),
         verdict: row.verdict,

@@ -13,11 +13,14 @@ use super::mounting::{Mounted, Unequal};
 use super::observation::{CompareError, Drift, Observation};
 use super::resolution::{ResolutionFound, resolution, rounding};
 use boltscribe_numerics::distributions::{t_two_sided, t_two_sided_quantile};
+use boltscribe_numerics::huber::huber;
 use boltscribe_numerics::many_to_one::{Contrast, ManyToOne, Sides};
 use boltscribe_numerics::{Design, LinearError, LinearFit, least_squares};
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
 const TIME: &str = "time";
+/// Most runs that are fitted a second time, against outliers: each round is a whole fit.
+pub const ROBUST_RUNS_MAX: usize = 2000;
 
 /// The fit with what the tests need.
 pub struct Fitted {
@@ -28,6 +31,8 @@ pub struct Fitted {
     /// Mean hours of each cell.
     mean_hours: Vec<f64>,
     linear: bool,
+    design: Design,
+    values: Vec<f64>,
     /// Pulls of each mounting, and what unequal numbers of them ask for.
     unequal: Option<(Vec<usize>, Unequal)>,
     /// What rounding leaves in the mean of each cell; nothing where repeats scatter over the steps.
@@ -84,7 +89,7 @@ impl Fitted {
             }
             _ => vec![0.0; cells.cells.len()],
         };
-        Ok(Self { fit, hours, mean_hours, linear, unequal: None, rounding, resolution })
+        Ok(Self { fit, hours, mean_hours, linear, design, values, unequal: None, rounding, resolution })
     }
 
     /// The same where the observations are means of mountings.
@@ -303,6 +308,22 @@ impl Fitted {
             }
         }
         weights
+    }
+
+    /// Percents by a fit that outliers pull less, one a cell, each with half of its interval in ln by the scatter that
+    /// outliers do not widen; where there are limits to hold them against.
+    ///
+    /// None for more runs than [`ROBUST_RUNS_MAX`], or where that fit has no answer.
+    #[must_use]
+    pub fn robust(&self, alpha: f64) -> Option<Vec<(f64, f64)>> {
+        if self.note().is_some() || self.values.len() > ROBUST_RUNS_MAX {
+            return None;
+        }
+        let found = huber(&self.design, &self.values)?;
+        let t = t_two_sided_quantile(1.0 - alpha, self.fit.degrees_of_freedom as f64);
+        let half = |k: usize| t * found.scale * self.fit.unscaled_covariance[k][k].sqrt();
+        let cells = found.coefficients.iter().take(self.mean_hours.len()).enumerate();
+        Some(cells.map(|(k, c)| (100.0 * libm::exp(*c), half(k))).collect())
     }
 
     /// What the residuals look like.

@@ -152,6 +152,11 @@ pub struct SetupCompared {
     pub p_adjusted: Option<f64>,
     /// The least difference that these repeats would have shown, percent.
     pub detectable_percent: Option<f64>,
+    /// The percent by a fit that outliers pull less (Huber); null for the baseline and where there is no such fit.
+    pub percent_by_huber: Option<f64>,
+    /// That is off by more than half of the interval `low` to `high`, or of the one that outliers do not widen: look at the
+    /// runs.
+    pub huber_disagrees: Option<bool>,
     /// Percent that a drift of 1 % which dies away leaves in this percent, from the order of the runs alone, with its
     /// sign: that of readings which begin too high; null for the baseline.
     pub drift_left_percent: Option<f64>,

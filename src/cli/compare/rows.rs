@@ -17,7 +17,7 @@ const FOR_PEOPLE: [Number; 5] = [
     ("high_simultaneous", 2),
     ("p_adjusted", 4),
 ];
-const ALL: [Number; 16] = [
+const ALL: [Number; 17] = [
     ("runs", 0),
     ("percent_of_baseline", 2),
     ("low", 2),
@@ -34,6 +34,7 @@ const ALL: [Number; 16] = [
     ("drift_left_percent", 2),
     ("drift_left_time_constant_s", 0),
     ("mountings", 0),
+    ("percent_by_huber", 2),
 ];
 
 /// A p for people: what four decimals would show as nothing is not nothing.

@@ -191,6 +191,14 @@ pub fn remarks(document: &Value) {
     for note in notes {
         say(&format!("note: {note}"));
     }
+    let setups = document["setups"].as_array().into_iter().flatten();
+    for row in setups.filter(|row| row["huber_disagrees"] == true) {
+        say(&format!(
+            "look at the runs of {}: a fit that outliers pull less gives {:.2} %, more than half an interval off",
+            row["setup"].as_str().unwrap_or_default(),
+            row["percent_by_huber"].as_f64().unwrap_or(f64::NAN)
+        ));
+    }
     let checks = &document["checks"];
     let small = |p: &Value| p.as_f64().filter(|p| *p < REMARKABLE);
     if let Some(p) = small(&checks["outlier"]["p_value"]) {

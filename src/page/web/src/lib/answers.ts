@@ -3632,6 +3632,11 @@ export interface SetupCompared {
    */
   high_total: number | null;
   /**
+   * That is off by more than half of the interval `low` to `high`, or of the one that outliers do not widen: look at the
+   * runs.
+   */
+  huber_disagrees: boolean | null;
+  /**
    * Lower limit of this percent alone.
    */
   low: number | null;
@@ -3659,6 +3664,10 @@ export interface SetupCompared {
    * Two-sided p of this comparison alone.
    */
   p_value: number | null;
+  /**
+   * The percent by a fit that outliers pull less (Huber); null for the baseline and where there is no such fit.
+   */
+  percent_by_huber: number | null;
   /**
    * Percent of the baseline; 100 for the baseline itself.
    */
