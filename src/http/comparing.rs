@@ -15,7 +15,7 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use boltscribe_analysis::compare::{
     Asked as AskedOf, Common, CompareError, Comparison, LeftOut, Observation, PieceEffects, PiecesCompared,
-    Question, SetupCompared, SetupsCompared, Totals, compare, of_pieces, of_setups, piece_effects, total,
+    Question, SetupCompared, SetupsCompared, Totals, compare, of_pieces, of_setups, piece_effects_by, total,
 };
 use boltscribe_analysis::metrology::budget::{Budget, Line};
 use boltscribe_analysis::results::uncertainty::{KnownLine, LINE_IN_RATIO, SCATTER_IN_RATIO, against};
@@ -211,7 +211,9 @@ impl<'a> Asking<'a> {
     /// # Errors
     /// What `compare` refuses.
     pub(super) fn effects(&self, untried: Option<&[String]>) -> Result<PieceEffects, Problem> {
-        piece_effects(&self.observations, &self.question, untried).map_err(|error| self.refused(&error))
+        let model = self.query.model.unwrap_or_default();
+        piece_effects_by(&self.observations, &self.question, untried, model)
+            .map_err(|error| self.refused(&error))
     }
 
     fn is_simulated(&self) -> bool {

@@ -3,7 +3,7 @@
 //! Must not compare; that is [`super::comparing`].
 
 use super::problem::Problem;
-use boltscribe_analysis::compare::Drift;
+use boltscribe_analysis::compare::{Drift, PieceModel};
 use boltscribe_analysis::results::Measure;
 use serde::Deserialize;
 use utoipa::{IntoParams, ToSchema};
@@ -41,6 +41,9 @@ pub struct ComparisonQuery {
     /// What the answer is about; `setup` where nothing is said.
     #[param(inline)]
     pub(super) by: Option<By>,
+    /// How losses of pieces go together; `product` where nothing is said; with `by=piece` only.
+    #[param(inline)]
+    pub(super) model: Option<PieceModel>,
     /// A chain to be predicted, pieces with `+` between; with `by=piece` only.
     pub(super) predict: Option<String>,
 }
@@ -70,6 +73,9 @@ pub(super) fn check(query: &ComparisonQuery) -> Result<(), Problem> {
     }
     if query.expected_sd.is_some() && query.difference.is_none() && query.simulate.is_none() {
         return Err(Problem::unprocessable("expected_sd: expected with difference or simulate, found alone"));
+    }
+    if query.model.is_some() && query.by != Some(By::Piece) {
+        return Err(Problem::unprocessable("model: expected with by=piece, found without it"));
     }
     if query.predict.is_some() && query.by != Some(By::Piece) {
         return Err(Problem::unprocessable("predict: expected with by=piece, found without it"));

@@ -176,6 +176,15 @@ pub enum CompareError {
         /// Its chain here.
         found: String,
     },
+    /// Compliances have a baseline of their own with each tool.
+    #[error("compliance: expected runs of one tool, found {found}")]
+    ManyTools {
+        /// How many tools there are.
+        found: usize,
+    },
+    /// The method found no compliances above zero.
+    #[error("compliance: expected losses that a sum of compliances can make, found none that fit")]
+    NoCompliance,
     /// Brackets know no pieces.
     #[error("pieces: expected the drift none or linear, found bracket")]
     NoPieceBracket,

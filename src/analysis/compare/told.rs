@@ -5,6 +5,7 @@
 use super::answer::{DriftFound, Verdict};
 use super::document::Asked;
 use super::observation::Drift;
+use super::pieces::PieceModel;
 use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold, SimulationTold};
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -226,6 +227,10 @@ pub struct PiecesCompared {
     pub fit: FitTold,
     /// Runs that do not count.
     pub excluded: Vec<LeftOut>,
+    /// How losses go together in what follows.
+    pub model: PieceModel,
+    /// How the same runs lie about the other model; null where it cannot be fitted.
+    pub other_model: Option<OtherModelTold>,
     /// Pieces that are in every chain: part of the baseline's level.
     pub in_every_chain: Vec<String>,
     /// What one more of each leaves.
@@ -234,6 +239,18 @@ pub struct PiecesCompared {
     pub lack_of_fit: Option<LackOfFitTold>,
     /// The untried chain; null where none was asked for.
     pub prediction: Option<PredictionTold>,
+}
+
+/// How runs lie about a model that was not chosen.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = OtherPieceModel)]
+pub struct OtherModelTold {
+    /// Which.
+    pub model: PieceModel,
+    /// SD of one run about it, percent; null without a residual degree of freedom.
+    pub residual_sd_percent: Option<f64>,
+    /// Its lack of fit; null where nothing is left to test with.
+    pub lack_of_fit: Option<LackOfFitTold>,
 }
 
 /// What one more of a piece leaves.

@@ -7,7 +7,7 @@ use super::super::output::{Cell, Format, Rows, print, say};
 use super::rows::small_p;
 use super::verb::Args;
 use super::{read, talk};
-use boltscribe_analysis::compare::{Asked, Observation, Question, of_pieces, piece_effects};
+use boltscribe_analysis::compare::{Asked, Observation, PieceModel, Question, of_pieces, piece_effects_by};
 use boltscribe_tables::files::{Readings, readings};
 use serde_json::{Value, json};
 
@@ -29,7 +29,8 @@ pub fn of(
         ));
     }
     let untried = untried(args)?;
-    let found = piece_effects(observations, question, untried.as_deref())
+    let model = args.model.map(PieceModel::from).unwrap_or_default();
+    let found = piece_effects_by(observations, question, untried.as_deref(), model)
         .map_err(|error| read::wrong(&args.file, table, &error))?;
     Ok(json!(of_pieces(asked, &found, untried.as_deref())))
 }
@@ -90,15 +91,32 @@ fn talk(args: &Args, document: &Value) {
     if !always.is_empty() {
         say(&format!("in every chain, so part of the baseline: {}", always.join(", ")));
     }
+    let compliance = document["model"] == "compliance";
+    if compliance {
+        say("compliances: each piece adds to 1/F²; percent is what one more of it leaves on the baseline");
+    }
+    let (own, law) = if compliance {
+        ("compliances do not simply add", "compliances that add")
+    } else {
+        ("losses do not simply multiply", "losses that multiply")
+    };
     match document["lack_of_fit"]["p_value"].as_f64() {
         Some(p) if p < args.alpha => {
             say(&format!(
-                "losses do not simply multiply (lack of fit, p {}): trust the setups, not the pieces",
+                "{own} (lack of fit, p {}): trust the setups, not the pieces",
                 small_p(&document["lack_of_fit"]["p_value"]).words()
             ));
         }
-        Some(p) => say(&format!("nothing speaks against losses that multiply (lack of fit, p {p:.3})")),
-        None => say("whether losses simply multiply cannot be tested with these runs"),
+        Some(p) => say(&format!("nothing speaks against {law} (lack of fit, p {p:.3})")),
+        None => say(&format!("{law}: cannot be tested with these runs")),
+    }
+    let other = &document["other_model"];
+    if let Some(p) = other["lack_of_fit"]["p_value"].as_f64() {
+        say(&format!(
+            "by the other model, {}: lack of fit, p {} (`--model {0}`); choose before you look",
+            other["model"].as_str().unwrap_or_default(),
+            small_p(&json!(p)).words()
+        ));
     }
     talk::remarks(document);
     let found = &document["prediction"];

@@ -10,7 +10,7 @@ use super::super::output::{Format, print};
 use super::{pieces, read, rows, talk};
 use boltscribe_analysis::compare::simulation::{Simulated, TRIALS, simulate};
 use boltscribe_analysis::compare::told_design::SimulationTold;
-use boltscribe_analysis::compare::{Asked, Drift, Question, Totals, compare, of_setups};
+use boltscribe_analysis::compare::{Asked, Drift, PieceModel, Question, Totals, compare, of_setups};
 use boltscribe_model::units::{NewtonMetres, Newtons};
 use boltscribe_tables::files::{Quantity, Readings};
 use clap::ValueEnum;
@@ -70,6 +70,9 @@ pub struct Args {
     /// What each piece costs, instead of what each setup gives. Needs the column pieces.
     #[arg(long, value_enum)]
     pub by: Option<By>,
+    /// How losses of pieces go together, with --by piece: each leaves a share (product), or each adds to 1/F² (compliance).
+    #[arg(long, value_enum)]
+    pub model: Option<ModelWord>,
     /// A chain that was not tried, such as ext+socket; goes with --by piece.
     #[arg(long, value_name = "PIECES")]
     pub predict: Option<String>,
@@ -84,6 +87,24 @@ pub enum DriftWord {
     Linear,
     /// Each run against the baseline runs before and after it.
     Bracket,
+}
+
+/// Words for how losses go together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ModelWord {
+    /// Each piece leaves a share.
+    Product,
+    /// Each piece adds to 1/F².
+    Compliance,
+}
+
+impl From<ModelWord> for PieceModel {
+    fn from(word: ModelWord) -> Self {
+        match word {
+            ModelWord::Product => Self::Product,
+            ModelWord::Compliance => Self::Compliance,
+        }
+    }
 }
 
 /// What the answer is about.
@@ -151,6 +172,7 @@ pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
         ("simulate", args.simulate.map(|trials| trials.to_string())),
         ("seed", args.simulate.map(|_| args.seed.to_string())),
         ("by", by),
+        ("model", args.model.map(|model| PieceModel::from(model).name().to_owned())),
         ("predict", untried.map(|chain| chain.join("+"))),
     ];
     let given = asked.iter().filter_map(|(key, value)| Some(format!("{key}={}", segment(value.as_ref()?))));
@@ -254,6 +276,9 @@ fn check(args: &Args) -> Result<(), CliError> {
     }
     if args.expected_sd.is_some() && args.difference.is_none() && args.simulate.is_none() {
         return Err(CliError::usage("--expected-sd: expected with --difference or --simulate, found alone"));
+    }
+    if args.model.is_some() && args.by != Some(By::Piece) {
+        return Err(CliError::usage("--model: expected with --by piece, found without it"));
     }
     if args.predict.is_some() && args.by != Some(By::Piece) {
         return Err(CliError::usage("--predict: expected with --by piece, found without it"));

@@ -362,6 +362,10 @@ export type Verdict = 'baseline' | 'lower' | 'higher' | 'no difference shown';
  * How the rig's drift is taken out.
  */
 export type Drift = 'none' | 'linear' | 'bracket';
+/**
+ * How losses go together.
+ */
+export type PieceModel = 'product' | 'compliance';
 
 export interface Answers {
   'GET budget': Budget;
@@ -3993,6 +3997,8 @@ export interface TrialPieces {
    * Which figure of a run: `gate`, `held`, `peak`, `plateau`, or the quantity of a file that does not say.
    */
   measure: string;
+  model: PieceModel;
+  other_model: OtherPieceModel | null;
   /**
    * What one more of each leaves.
    */
@@ -4039,6 +4045,17 @@ export interface LackOfFit {
    * p of losses that multiply.
    */
   p_value: number;
+}
+/**
+ * How runs lie about a model that was not chosen.
+ */
+export interface OtherPieceModel {
+  lack_of_fit: LackOfFit | null;
+  model: PieceModel;
+  /**
+   * SD of one run about it, percent; null without a residual degree of freedom.
+   */
+  residual_sd_percent: number | null;
 }
 /**
  * What one more of a piece leaves.
