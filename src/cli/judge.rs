@@ -27,9 +27,9 @@ use std::path::PathBuf;
 pub struct Accept {
     /// The tool.
     pub tool: String,
-    /// How many of its latest runs that count.
-    #[arg(long, value_name = "N", default_value_t = 5)]
-    pub runs: u32,
+    /// How many of its latest runs that count (default: 5, or the first look).
+    #[arg(long, value_name = "N")]
+    pub runs: Option<u32>,
     /// Only runs with this setup (default: that of its latest run).
     #[arg(long)]
     pub setup: Option<String>,
@@ -51,6 +51,9 @@ pub struct Accept {
     /// The limit is an upper one: at most.
     #[arg(long)]
     pub upper: bool,
+    /// After how many runs you may judge, fixed before the first of them; --runs says which look this is.
+    #[arg(long, value_name = "N,N")]
+    pub looks: Option<String>,
     /// Probability that "conforms" is right.
     #[arg(long, value_name = "P", default_value_t = 0.95)]
     pub probability: f64,
@@ -65,6 +68,9 @@ pub struct History {
     /// Only runs with this setup (default: that of its latest run).
     #[arg(long)]
     pub setup: Option<String>,
+    /// Only runs at this rig (default: of all).
+    #[arg(long)]
+    pub rig: Option<String>,
     /// The figure.
     #[arg(long, value_enum, default_value_t = Measure::Gate)]
     pub measure: Measure,
@@ -92,13 +98,14 @@ pub struct History {
 pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
     let number = |value: Option<f64>| value.map(|v| v.to_string());
     let query = query(&[
-        ("runs", Some(args.runs.to_string())),
+        ("runs", args.runs.map(|runs| runs.to_string())),
         ("setup", args.setup.clone()),
         ("measure", args.measure.map(|measure| measure.name().to_owned())),
         ("limit_kN", number(args.limit_kn)),
         ("limit_Nm", number(args.limit_nm)),
         ("reference", args.reference.clone()),
         ("percent", number(args.percent)),
+        ("looks", args.looks.clone()),
         ("upper", Some(args.upper.to_string())),
         ("probability", Some(args.probability.to_string())),
     ]);
@@ -153,6 +160,7 @@ pub async fn accept(args: &Accept, context: &Context) -> Result<(), CliError> {
 pub async fn history(args: &History, context: &Context) -> Result<(), CliError> {
     let query = query(&[
         ("setup", args.setup.clone()),
+        ("rig", args.rig.clone()),
         ("measure", Some(args.measure.name().to_owned())),
         ("base", args.base.map(|n| n.to_string())),
         ("least_kN", args.least_kn.map(|v| v.to_string())),
@@ -191,17 +199,26 @@ pub async fn history(args: &History, context: &Context) -> Result<(), CliError> 
             }
             _ => say("fewer than three runs: no limits yet"),
         }
-        if let Some(cpk) = document["capability"]["cpk"].as_f64() {
-            let (low, high) = (&document["capability"]["cpk_low"], &document["capability"]["cpk_high"]);
-            say(&format!(
-                "Cpk {cpk:.2} (95 %: {:.2} to {:.2})",
-                low.as_f64().unwrap_or(f64::NAN),
-                high.as_f64().unwrap_or(f64::NAN)
-            ));
+        capability(&document["capability"]);
+        for note in document["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+            say(&format!("note: {note}"));
         }
         say(document["note"].as_str().unwrap_or_default());
     }
     Ok(())
+}
+
+/// Says how the spread fits what is demanded, if anything was.
+fn capability(found: &Value) {
+    let number = |key: &str| found[key].as_f64();
+    let Some(ppk) = number("ppk") else { return };
+    let by_range =
+        number("cpk").map_or_else(String::new, |cpk| format!("; Cpk {cpk:.2} by the spread from run to run"));
+    say(&format!(
+        "Ppk (of one short series: Cmk) {ppk:.2} by the spread of all runs (95 %: {:.2} to {:.2}){by_range}",
+        number("ppk_low").unwrap_or(f64::NAN),
+        number("ppk_high").unwrap_or(f64::NAN)
+    ));
 }
 
 /// A value between its limits: `|`, `:` in the middle, `|`, and `o` where it stands.

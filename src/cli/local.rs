@@ -60,6 +60,7 @@ pub async fn open_door(common: &Common, may_create: bool) -> Result<Door, CliErr
         writer: store.as_ref().map(Store::writer),
         rigs: unserved,
         now_utc_ns: Arc::new(now_utc_ns),
+        zone: place.zone,
         limits: place.limits.into(),
         turns: Default::default(),
         trial_lines: Default::default(),

@@ -8,6 +8,7 @@ use super::error::CliError;
 use boltscribe_analysis::compare::ClassLimit;
 use boltscribe_settings::{Loaded, Rig, Settings, Shown};
 use boltscribe_store::STORE_NAME;
+use jiff::tz::TimeZone;
 use std::path::{Path, PathBuf};
 
 /// The settings of an installed daemon.
@@ -29,6 +30,8 @@ pub struct Place {
     pub rigs: Vec<Rig>,
     /// File of the access tokens.
     pub tokens_file: Option<PathBuf>,
+    /// Where a day begins for the people at the rigs.
+    pub zone: TimeZone,
     /// What tools of a class must give.
     pub limits: Vec<ClassLimit>,
     /// Every value in force, with its source.
@@ -57,6 +60,7 @@ impl Place {
             config,
             tokens_file: settings.daemon.tokens_file,
             rigs: settings.rigs,
+            zone: settings.daemon.time_zone.unwrap_or_else(TimeZone::system),
             limits: settings.limits,
             values,
         })

@@ -127,6 +127,7 @@ async fn work(args: &Args, settings: &Settings) -> Result<(), DaemonError> {
         writer: Some(store.writer()),
         rigs: Arc::clone(&hub) as _,
         now_utc_ns: Arc::new(move || clock.utc_ns(look().mono)),
+        zone: settings.daemon.time_zone.clone().unwrap_or_else(jiff::tz::TimeZone::system),
         limits: settings.limits.clone().into(),
         turns: Default::default(),
         trial_lines: Default::default(),

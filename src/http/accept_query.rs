@@ -6,6 +6,7 @@ use super::judged::Side;
 use super::problem::Problem;
 use super::tags::on_shelf;
 use boltscribe_analysis::compare::acceptance::Limit;
+use boltscribe_analysis::compare::looks::{EXPECTED, Looks};
 use boltscribe_analysis::compare::{ClassLimit, LimitUnit};
 use boltscribe_analysis::results::Measure;
 use boltscribe_model::setups::Tool;
@@ -54,9 +55,34 @@ pub struct AcceptQuery {
     /// Probability that a yes or no is right, above 0.5 and below 1; 0.95 where nothing is said.
     #[param(exclusive_minimum = 0.5, exclusive_maximum = 1)]
     pub(super) probability: Option<f64>,
+    /// After how many runs one may judge, such as `5,10`, fixed before the first of them; `runs` says which look it is.
+    pub(super) looks: Option<String>,
+}
+
+/// A look that was planned.
+pub(super) struct Look {
+    pub(super) looks: Looks,
+    /// From 0.
+    pub(super) at: usize,
 }
 
 impl AcceptQuery {
+    /// Which look is asked for; none where none are planned.
+    ///
+    /// # Errors
+    /// Looks that cannot be, or a number of runs that is none of them.
+    pub(super) fn look(&self) -> Result<Option<Look>, Problem> {
+        let Some(text) = &self.looks else { return Ok(None) };
+        let looks = Looks::read(text)
+            .ok_or_else(|| Problem::unprocessable(format!("looks: expected {EXPECTED}, found '{text}'")))?;
+        let runs = self.runs.unwrap_or(looks.runs()[0]);
+        let at = looks.at(runs).ok_or_else(|| {
+            Problem::unprocessable(format!("runs: expected one of the looks {}, found {runs}", looks.words()))
+                .hint("a plan of looks holds only where nobody looks in between")
+        })?;
+        Ok(Some(Look { looks, at }))
+    }
+
     pub(super) fn measure(&self) -> Measure {
         self.measure.unwrap_or_default()
     }
@@ -82,6 +108,7 @@ impl AcceptQuery {
             percent: None,
             upper: matches!(limit.limit, Limit::Upper(_)),
             probability: None,
+            looks: limit.looks.as_ref().map(Looks::words),
         }
     }
 }
@@ -120,7 +147,9 @@ pub(super) fn of_class(
         )));
     }
     let setup = query.setup.clone().unwrap_or_else(|| found.setup.clone());
-    Ok(AcceptQuery { runs: query.runs, probability: query.probability, ..AcceptQuery::of(found, setup) })
+    let of_class = AcceptQuery::of(found, setup);
+    let looks = query.looks.or(of_class.looks);
+    Ok(AcceptQuery { runs: query.runs, probability: query.probability, looks, ..of_class })
 }
 
 /// Checks that what is asked can be met at all.

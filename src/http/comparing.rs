@@ -4,66 +4,30 @@
 
 use super::body::Asked;
 use super::budgets::line_of;
+use super::comparison_query::{By, ComparisonQuery, check};
+use super::looks::look;
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::simulating::simulated;
 use super::state::State;
 use super::trial_state::{Reading, Trial, load};
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use boltscribe_analysis::compare::{
-    Asked as AskedOf, Common, CompareError, Comparison, Drift, LeftOut, Observation, PieceEffects,
-    PiecesCompared, Question, SetupCompared, SetupsCompared, Totals, compare, of_pieces, of_setups,
-    piece_effects, total,
+    Asked as AskedOf, Common, CompareError, Comparison, LeftOut, Observation, PieceEffects, PiecesCompared,
+    Question, SetupCompared, SetupsCompared, Totals, compare, of_pieces, of_setups, piece_effects_by, total,
 };
 use boltscribe_analysis::metrology::budget::{Budget, Line};
 use boltscribe_analysis::results::uncertainty::{KnownLine, LINE_IN_RATIO, SCATTER_IN_RATIO, against};
 use boltscribe_analysis::results::{Figure, Measure};
-use boltscribe_numerics::steadiness::{PATIENCE, Steadiness};
+use boltscribe_numerics::steadiness::PATIENCE;
 use boltscribe_store::{Reader, RunId};
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use std::collections::HashMap;
-use utoipa::{IntoParams, ToSchema};
+use utoipa::ToSchema;
 
 /// Risk of a wrong verdict where nobody says which.
 pub(super) const ALPHA: f64 = 0.05;
-
-/// What is asked of a trial.
-#[derive(Debug, Default, Deserialize, IntoParams)]
-#[serde(deny_unknown_fields)]
-#[into_params(parameter_in = Query)]
-pub struct ComparisonQuery {
-    /// The setup that counts as 100 %; that of the plan where nothing is said.
-    baseline: Option<String>,
-    /// Which figure; that of the plan where nothing is said.
-    #[param(inline)]
-    measure: Option<Measure>,
-    /// How the rig's drift is taken out.
-    #[param(inline)]
-    drift: Option<Drift>,
-    /// Risk of a wrong verdict, above 0 and below 0.5; 0.05 where nothing is said.
-    #[param(exclusive_minimum = 0, exclusive_maximum = 0.5)]
-    alpha: Option<f64>,
-    /// A difference for which runs are planned, percent, above 0 and below 100.
-    #[param(exclusive_minimum = 0, exclusive_maximum = 100)]
-    difference: Option<f64>,
-    /// The spread that planning expects, percent, above 0 and below 100; with `difference` only.
-    #[param(exclusive_minimum = 0, exclusive_maximum = 100)]
-    expected_sd: Option<f64>,
-    /// What the answer is about; `setup` where nothing is said.
-    #[param(inline)]
-    by: Option<By>,
-    /// A chain to be predicted, pieces with `+` between; with `by=piece` only.
-    predict: Option<String>,
-}
-
-/// What the answer is about.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, ToSchema)]
-#[serde(rename_all = "kebab-case")]
-enum By {
-    #[default]
-    Setup,
-    Piece,
-}
 
 /// A comparison of the runs of a trial.
 #[derive(Debug, Serialize, ToSchema)]
@@ -143,31 +107,16 @@ pub async fn comparison(
     state.read(move |reader| answer(reader, &name, &query)).await.map(Json)
 }
 
-fn check(query: &ComparisonQuery) -> Result<(), Problem> {
-    for (field, value) in [("difference", query.difference), ("expected_sd", query.expected_sd)] {
-        if let Some(found) = value.filter(|v| !(*v > 0.0 && *v < 100.0)) {
-            return Err(Problem::unprocessable(format!(
-                "{field}: expected percent above 0 and below 100, found {found}"
-            )));
-        }
-    }
-    if query.expected_sd.is_some() && query.difference.is_none() {
-        return Err(Problem::unprocessable("expected_sd: expected with difference, found alone"));
-    }
-    if query.predict.is_some() && query.by != Some(By::Piece) {
-        return Err(Problem::unprocessable("predict: expected with by=piece, found without it"));
-    }
-    Ok(())
-}
-
 /// The runs of a trial by one measure, and what is asked of them.
 pub(super) struct Asking<'a> {
     trial: &'a Trial,
-    query: &'a ComparisonQuery,
+    pub(super) query: &'a ComparisonQuery,
     measure: Measure,
-    question: Question,
+    pub(super) question: Question,
+    /// What is to be known of this look, and whether the risk counts it.
+    look: Option<(String, bool)>,
     /// Runs with the figure, in time order.
-    observations: Vec<Observation>,
+    pub(super) observations: Vec<Observation>,
     /// The same, as they were read.
     readings: Vec<Reading>,
     /// Runs without it, with why they took no step.
@@ -196,6 +145,8 @@ impl<'a> Asking<'a> {
                         tool: row.tool.clone(),
                         value,
                         pieces: row.pieces.clone(),
+                        mounting: row.mounting.clone(),
+                        resolution: row.resolution_kn,
                         excluded: row.excluded.clone(),
                     });
                     readings.push(row);
@@ -209,12 +160,14 @@ impl<'a> Asking<'a> {
                 format!("trial '{name}': expected runs with a figure '{}', found none", measure.name());
             return Err(Problem::conflict(what).hint("`boltscribe trial show` tells how far it is"));
         }
+        let risk = query.alpha.unwrap_or(ALPHA);
+        let (alpha, look) = look(trial, risk);
         let question = Question {
             baseline: query.baseline.clone().unwrap_or_else(|| trial.row.plan.baseline.clone()),
             drift: query.drift,
-            alpha: query.alpha.unwrap_or(ALPHA),
+            alpha,
         };
-        Ok(Self { trial, query, measure, question, observations, readings, without })
+        Ok(Self { trial, query, measure, question, look, observations, readings, without })
     }
 
     fn asked(&self) -> AskedOf<'_> {
@@ -227,6 +180,7 @@ impl<'a> Asking<'a> {
             alpha: self.question.alpha,
             difference: self.query.difference,
             expected_sd: self.query.expected_sd,
+            no_loss_above: self.query.no_loss_above,
         }
     }
 
@@ -246,7 +200,8 @@ impl<'a> Asking<'a> {
     /// # Errors
     /// What `compare` refuses; the store's.
     pub(super) fn compared(&self, reader: &Reader) -> Result<(Comparison, Totals), Problem> {
-        let found = compare(&self.observations, &self.question).map_err(|error| self.refused(&error))?;
+        let mut found = compare(&self.observations, &self.question).map_err(|error| self.refused(&error))?;
+        found.arrangement.look = self.look.clone();
         let totals = self.totals(reader, &found)?;
         Ok((found, totals))
     }
@@ -256,7 +211,9 @@ impl<'a> Asking<'a> {
     /// # Errors
     /// What `compare` refuses.
     pub(super) fn effects(&self, untried: Option<&[String]>) -> Result<PieceEffects, Problem> {
-        piece_effects(&self.observations, &self.question, untried).map_err(|error| self.refused(&error))
+        let model = self.query.model.unwrap_or_default();
+        piece_effects_by(&self.observations, &self.question, untried, model)
+            .map_err(|error| self.refused(&error))
     }
 
     fn is_simulated(&self) -> bool {
@@ -265,7 +222,9 @@ impl<'a> Asking<'a> {
 
     fn setups(&self, reader: &Reader) -> Result<TrialSetups, Problem> {
         let (found, totals) = self.compared(reader)?;
-        let mut found = of_setups(&self.asked(), &self.observations, &found, &totals);
+        let simulation = simulated(&found, self)?;
+        let mut found = of_setups(&self.asked(), &found, &totals);
+        found.simulation = simulation;
         found.excluded.extend(self.without.iter().cloned());
         let trial = self.trial.row.plan.name.clone();
         Ok(TrialSetups { trial, simulated: self.is_simulated(), found })
@@ -348,7 +307,7 @@ fn left(own: &[Figure], base: &[Figure], line: &KnownLine) -> Option<Common> {
 
 /// Whether the trial went on although its rig was not shown to be warm.
 fn warm_by_patience(trial: &Trial) -> bool {
-    trial.progress().warm_up.is_some_and(|(_, look)| look.steadiness == Steadiness::GoOn)
+    trial.progress().not_shown_steady
 }
 
 /// A chain as asked for: names with `+` between.

@@ -12,7 +12,7 @@ use axum::Json;
 use axum::extract::{Path, State as Shared};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use boltscribe_analysis::compare::history::{Capability, Chart, capability, chart};
+use boltscribe_analysis::compare::history::{Capability, Chart, capability, chart, cpk};
 use boltscribe_analysis::results::Measure;
 use boltscribe_numerics::moments;
 use boltscribe_report::history::svg;
@@ -32,6 +32,8 @@ const BASE_MIN: usize = 3;
 pub struct HistoryQuery {
     /// Runs with this setup; that of the newest run where nothing is said.
     setup: Option<String>,
+    /// Runs at this rig; of all where nothing is said.
+    rig: Option<String>,
     /// Which figure; `gate` where nothing is said.
     #[serde(default)]
     #[param(inline)]
@@ -84,6 +86,8 @@ pub struct HistoryShown {
     capability: Option<CapabilityShown>,
     /// What the chart is.
     note: &'static str,
+    /// What is in it besides the tool, a sentence each: several rigs, several calibrations.
+    notes: Vec<String>,
 }
 
 /// One run of a chart.
@@ -93,10 +97,14 @@ struct HistoryPoint {
     run: RunId,
     /// When it was, ISO 8601.
     utc: String,
+    /// The rig it was at.
+    rig: String,
+    /// Its calibration; null where it has none.
+    calibration: Option<String>,
     /// The figure, kN.
     #[serde(rename = "value_kN")]
     value_kn: f64,
-    /// Patterns that end at it.
+    /// Patterns that end at it, and `other rig` or `other calibration` where that of the run before is another.
     remarks: Vec<&'static str>,
 }
 
@@ -104,14 +112,17 @@ struct HistoryPoint {
 #[derive(Debug, Serialize, ToSchema)]
 #[schema(as = Capability)]
 struct CapabilityShown {
-    /// Width that is allowed over six SDs; null where one side is named.
-    cp: Option<f64>,
-    /// Distance of the mean from the nearer side over three SDs.
-    cpk: f64,
+    /// Width that is allowed over six SDs of all runs; null where one side is named. In one short series it is also called Cm.
+    pp: Option<f64>,
+    /// Distance of the mean from the nearer side over three SDs of all runs; also Cmk.
+    ppk: f64,
     /// Lower 95 % limit of that.
-    cpk_low: f64,
+    ppk_low: f64,
     /// Upper 95 % limit of that.
-    cpk_high: f64,
+    ppk_high: f64,
+    /// The same by the spread from run to run (mean moving range over 2/√π), which slow changes do not make smaller;
+    /// null with fewer than three runs.
+    cpk: Option<f64>,
 }
 
 /// Runs of a tool that count, oldest first, with their chart.
@@ -177,7 +188,7 @@ struct Charted {
     runs: Vec<RunLine>,
     values: Vec<f64>,
     chart: Option<Chart>,
-    capability: Option<Capability>,
+    capability: Option<(Capability, Option<f64>)>,
 }
 
 /// Checks what is demanded, and from how many runs the limits come.
@@ -205,7 +216,8 @@ fn is_possible(query: &HistoryQuery) -> Result<(), Problem> {
 
 fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Charted, Problem> {
     is_possible(query)?;
-    let mut runs = latest(reader, tool, query.setup.as_deref(), query.measure, CHART_MAX)?;
+    let mut runs = latest(reader, (tool, query.setup.as_deref()), query.measure, CHART_MAX, None)?;
+    runs.retain(|run| query.rig.as_ref().is_none_or(|rig| run.rig == *rig));
     runs.reverse();
     let Some(newest) = runs.last() else {
         return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
@@ -213,11 +225,15 @@ fn charted(reader: &Reader, tool: &str, query: &HistoryQuery) -> Result<Charted,
     let setup = query.setup.clone().or_else(|| newest.setup.clone());
     runs.retain(|run| run.setup == setup);
     let values: Vec<f64> = runs.iter().filter_map(|run| figure(run, query.measure)).collect();
+    let chart = chart(&values, query.base);
     let capability = match (query.least_kn, query.most_kn, moments(&values)) {
         (None, None, _) | (_, _, None) => None,
-        (least, most, Some(m)) => m.sd.and_then(|sd| capability(m.mean, sd, values.len(), least, most)),
+        (least, most, Some(m)) => {
+            let by_range = chart.as_ref().and_then(|chart| cpk(m.mean, chart, least, most));
+            let found = m.sd.and_then(|sd| capability(m.mean, sd, values.len(), least, most));
+            found.map(|found| (found, by_range))
+        }
     };
-    let chart = chart(&values, query.base);
     Ok(Charted { tool: tool.to_owned(), setup, measure: query.measure, runs, values, chart, capability })
 }
 
@@ -226,15 +242,47 @@ impl Charted {
         self.runs.iter().any(|run| run.simulated)
     }
 
+    /// What of the run before is another than of this one.
+    fn changes(&self, at: usize) -> impl Iterator<Item = &'static str> {
+        let two = at.checked_sub(1).map(|before| (&self.runs[before], &self.runs[at]));
+        let rig = two.is_some_and(|(a, b)| a.rig != b.rig);
+        let calibration = two.is_some_and(|(a, b)| a.calibration != b.calibration);
+        rig.then_some("other rig").into_iter().chain(calibration.then_some("other calibration"))
+    }
+
+    /// What is in the chart besides the tool.
+    fn notes(&self) -> Vec<String> {
+        let list = |of: &dyn Fn(&RunLine) -> String| {
+            let mut names: Vec<String> = self.runs.iter().map(of).collect();
+            names.sort_unstable();
+            names.dedup();
+            names
+        };
+        let rigs = list(&|run| run.rig.clone());
+        let calibrations = list(&|run| run.calibration.clone().unwrap_or_else(|| "none".to_owned()));
+        let several = |what: &str, names: &[String]| {
+            (names.len() > 1).then(|| {
+                format!(
+                    "runs of several {what} are in one chart ({}): where one follows another, the step is not the tool's alone",
+                    names.join(", ")
+                )
+            })
+        };
+        several("rigs", &rigs).into_iter().chain(several("calibrations", &calibrations)).collect()
+    }
+
     fn shown(self) -> HistoryShown {
         let chart = self.chart.as_ref();
         let remarks = |at: usize| -> Vec<&'static str> {
             let all = chart.iter().flat_map(|chart| &chart.remarks);
-            all.filter(|(place, _)| *place == at).map(|(_, pattern)| pattern.name()).collect()
+            let patterns = all.filter(|(place, _)| *place == at).map(|(_, pattern)| pattern.name());
+            patterns.chain(self.changes(at)).collect()
         };
         let point = |(at, (run, value)): (usize, (&RunLine, &f64))| HistoryPoint {
             run: run.id,
             utc: run.utc.clone(),
+            rig: run.rig.clone(),
+            calibration: run.calibration.clone(),
             value_kn: *value,
             remarks: remarks(at),
         };
@@ -248,12 +296,14 @@ impl Charted {
             high_kn: chart.map(|c| c.limits.1),
             mean_range_kn: chart.map(|c| c.mean_range),
             range_limit_kn: chart.map(|c| c.range_limit),
-            capability: self.capability.map(|c| CapabilityShown {
-                cp: c.cp,
-                cpk: c.cpk,
-                cpk_low: c.cpk_limits.0,
-                cpk_high: c.cpk_limits.1,
+            capability: self.capability.map(|(c, cpk)| CapabilityShown {
+                pp: c.pp,
+                ppk: c.ppk,
+                ppk_low: c.ppk_limits.0,
+                ppk_high: c.ppk_limits.1,
+                cpk,
             }),
+            notes: self.notes(),
             note: "individuals and moving range; the patterns are those of ISO 7870-2 from memory",
             tool: self.tool,
             setup: self.setup,

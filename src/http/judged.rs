@@ -95,8 +95,13 @@ pub struct AcceptanceShown {
     pub degrees_of_freedom: Option<f64>,
     /// How far inside the limit the value must lie.
     pub guard: f64,
-    /// Runs that would decide, if value and spread stay; null where it is decided or runs alone do not decide.
-    pub runs_to_decide: Option<usize>,
+    /// After how many runs one may judge; empty where one look was planned.
+    pub looks: Vec<u32>,
+    /// Which look this is, from 1; null where one was planned.
+    pub look: Option<usize>,
+    /// Runs that another test, of new runs by themselves, would need to decide if value and spread are these; null where
+    /// it is decided or runs alone do not decide. Not to be added to these.
+    pub runs_of_a_new_test: Option<usize>,
     /// Standard uncertainty that would decide; null where it is decided.
     pub standard_uncertainty_to_decide: Option<f64>,
     /// What a person should know, a sentence each.

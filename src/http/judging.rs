@@ -3,25 +3,27 @@
 //! Absolute limits need a calibration against a reference; a share of a reference tool needs runs of both on the
 //! same day and calibration, where the gain cancels.
 
-use super::accept_query::{AcceptQuery, RUNS_MAX, RUNS_MIN, is_possible, of_class};
+use super::accept_query::{AcceptQuery, Look, RUNS_MIN, is_possible, of_class};
 use super::body::Asked;
 use super::budgets::{any_simulated, details, factor, figures, line};
-use super::gains::ratio_of;
 use super::judged::{AcceptanceShown, JudgedUnit};
 use super::openapi::Refused;
 use super::problem::Problem;
+use super::share_of::share_of;
 use super::state::State;
 use super::trial_state::figure;
 use axum::Json;
 use axum::extract::{Path, State as Shared};
 use boltscribe_analysis::compare::ClassLimit;
 use boltscribe_analysis::compare::acceptance::{Acceptance, Decision, Limit, Measured, accept};
+use boltscribe_analysis::compare::looks::unplanned;
 use boltscribe_analysis::metrology::budget::Budget;
 use boltscribe_analysis::results::Measure;
 use boltscribe_analysis::results::uncertainty::{Value as Valued, tension, torque};
-use boltscribe_model::time::day_utc;
+use boltscribe_model::time::day_in;
 use boltscribe_report::trial::Statement;
 use boltscribe_store::{Reader, RunFilter, RunId, RunLine};
+use jiff::tz::TimeZone;
 use std::sync::Arc;
 
 /// Most runs of a chart, and most that are looked through.
@@ -31,26 +33,31 @@ const PROBABILITY: f64 = 0.95;
 /// Runs that are judged where nobody says how many.
 const RUNS: u32 = 5;
 
-/// The latest runs of a tool that count and have the figure, newest first.
+/// The latest runs of a tool that count and have the figure, newest first by the time of their first blow; of the time
+/// from `within.0` to before `within.1` where that is given.
 ///
 /// # Errors
 /// The store's.
 pub(super) fn latest(
     reader: &Reader,
-    tool: &str,
-    setup: Option<&str>,
+    (tool, setup): (&str, Option<&str>),
     measure: Measure,
     limit: u32,
+    within: Option<(i64, i64)>,
 ) -> Result<Vec<RunLine>, Problem> {
     let filter = RunFilter {
         tool: Some(tool.to_owned()),
         setup: setup.map(str::to_owned),
         excluded: Some(false),
+        since_utc_ns: within.map(|within| within.0),
+        until_utc_ns: within.map(|within| within.1),
         limit: CHART_MAX,
         ..RunFilter::default()
     };
-    let runs = reader.runs(&filter)?.into_iter().filter(|run| figure(run, measure).is_some());
-    Ok(runs.take(limit as usize).collect())
+    let mut runs = reader.runs(&filter)?;
+    // A reading that was entered afterwards has a later number than runs that came after it.
+    runs.sort_by_key(|run| std::cmp::Reverse((run.utc_ns, run.id)));
+    Ok(runs.into_iter().filter(|run| figure(run, measure).is_some()).take(limit as usize).collect())
 }
 
 /// Whether the latest runs of a tool meet a limit: one of `limit_kN`, `limit_Nm`, and `reference` with `percent`; where
@@ -73,26 +80,44 @@ pub async fn acceptance(
     Asked(query): Asked<AcceptQuery>,
 ) -> Result<Json<AcceptanceShown>, Problem> {
     let limits = Arc::clone(&state.limits);
-    state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?)).await.map(Json)
+    let zone = state.zone.clone();
+    let judged =
+        state.read(move |reader| judge(reader, &tool, &of_class(reader, &tool, query, &limits)?, &zone));
+    judged.await.map(Json)
 }
 
 /// What is compared with what, in which unit.
-struct Judged {
-    value: Valued,
-    own: &'static str,
-    unit: JudgedUnit,
-    limit: f64,
-    simulated: bool,
-    notes: Vec<String>,
+pub(super) struct Judged {
+    pub(super) value: Valued,
+    pub(super) own: &'static str,
+    pub(super) unit: JudgedUnit,
+    pub(super) limit: f64,
+    pub(super) simulated: bool,
+    pub(super) notes: Vec<String>,
 }
 
-fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceShown, Problem> {
-    let wanted = query.runs.unwrap_or(RUNS);
+fn judge(
+    reader: &Reader,
+    tool: &str,
+    query: &AcceptQuery,
+    zone: &TimeZone,
+) -> Result<AcceptanceShown, Problem> {
+    let look = query.look()?;
+    let first = look.as_ref().map_or(RUNS, |look| look.looks.runs()[look.at]);
+    let wanted = query.runs.unwrap_or(first);
     let probability = query.probability.unwrap_or(PROBABILITY);
     is_possible(tool, query)?;
-    let runs = latest(reader, tool, query.setup.as_deref(), query.measure(), wanted)?;
+    let mut runs = latest(reader, (tool, query.setup.as_deref()), query.measure(), wanted, None)?;
     let Some(newest) = runs.first() else {
         return Err(Problem::conflict(format!("tool '{tool}': expected runs that count, found none")));
+    };
+    let day = day_in(newest.utc_ns, zone);
+    if query.reference.is_some() {
+        // A share of a reference holds for one day: runs of others are of another rig, as far as anybody knows.
+        runs.retain(|run| day_in(run.utc_ns, zone) == day);
+    }
+    let Some(newest) = runs.first() else {
+        return Err(Problem::conflict("expected runs of one day, found none"));
     };
     let setup = newest.setup.clone();
     if let Some(other) = runs.iter().find(|run| run.setup != setup) {
@@ -104,13 +129,20 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
         ))
         .hint("name the setup"));
     }
-    let (found, answer) = decided(reader, tool, query, &runs, probability)?;
     let n = runs.len();
+    if look.is_some() && n < wanted as usize {
+        return Err(Problem::conflict(format!(
+            "tool '{tool}': expected {wanted} runs that count for this look, found {n}"
+        )));
+    }
+    let (found, answer) =
+        decided(reader, tool, query, &runs, (at_this_look(look.as_ref(), probability), zone))?;
     let ids: Vec<i64> = runs.iter().map(|run| run.id.0).collect();
     let mut notes = found.notes;
-    notes.extend(advice(&answer, n));
+    notes.extend(advice(&answer, look.as_ref(), 1.0 - probability));
     if n < wanted as usize {
-        notes.push(format!("{n} runs that count were found, {wanted} were asked for"));
+        let on = query.reference.as_ref().map_or_else(String::new, |_| format!(" on {day}"));
+        notes.push(format!("{n} runs that count were found{on}, {wanted} were asked for"));
     }
     Ok(AcceptanceShown {
         tool: tool.to_owned(),
@@ -128,7 +160,9 @@ fn judge(reader: &Reader, tool: &str, query: &AcceptQuery) -> Result<AcceptanceS
         standard_uncertainty: answer.u,
         degrees_of_freedom: Some(answer.freedom).filter(|f| f.is_finite()),
         guard: answer.guard,
-        runs_to_decide: answer.runs_to_decide,
+        looks: look.as_ref().map_or_else(Vec::new, |look| look.looks.runs().to_vec()),
+        look: look.as_ref().map(|look| look.at + 1),
+        runs_of_a_new_test: answer.runs_of_a_new_test,
         standard_uncertainty_to_decide: answer.u_to_decide,
         notes,
     })
@@ -140,7 +174,7 @@ fn decided(
     tool: &str,
     query: &AcceptQuery,
     runs: &[RunLine],
-    probability: f64,
+    (probability, zone): (f64, &TimeZone),
 ) -> Result<(Judged, Acceptance), Problem> {
     let n = runs.len();
     if n < RUNS_MIN as usize {
@@ -149,7 +183,7 @@ fn decided(
         ))
         .hint("one run does not tell how a tool scatters"));
     }
-    let found = asked(reader, query, runs)?;
+    let found = asked(reader, query, runs, zone)?;
     let limit = if query.upper { Limit::Upper(found.limit) } else { Limit::Lower(found.limit) };
     let answer = accept(&split(&found.value, found.own, n), limit, probability).ok_or_else(|| {
         Problem::unprocessable(format!(
@@ -165,7 +199,7 @@ pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &
     let setup = limit.setup.clone();
     let query = AcceptQuery::of(limit, setup.clone());
     let side = query.side().name();
-    match decided(reader, tool, &query, runs, PROBABILITY) {
+    match decided(reader, tool, &query, runs, (PROBABILITY, &TimeZone::UTC)) {
         Ok((found, answer)) => Statement {
             tool: tool.to_owned(),
             words: format!(
@@ -190,20 +224,42 @@ pub(super) fn statement(reader: &Reader, tool: &str, limit: &ClassLimit, runs: &
     }
 }
 
-fn advice(answer: &Acceptance, runs: usize) -> Option<String> {
-    let to_decide = answer.u_to_decide?;
-    Some(match answer.runs_to_decide {
-        Some(n) => {
-            format!("undecided: {} more runs would decide, if value and spread stay", n.saturating_sub(runs))
-        }
-        None => format!(
-            "undecided: runs alone do not decide; the standard uncertainty would have to fall from {:.4} to {to_decide:.4}",
-            answer.u
-        ),
-    })
+/// The probability that a yes or no at this look must have, so that all looks together have the one that is asked.
+fn at_this_look(look: Option<&Look>, probability: f64) -> f64 {
+    let level = look.and_then(|look| look.looks.level(look.at, 1.0 - probability));
+    level.map_or(probability, |level| 1.0 - level)
 }
 
-fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judged, Problem> {
+/// What can be done where it is undecided.
+fn advice(answer: &Acceptance, look: Option<&Look>, risk: f64) -> Option<String> {
+    let to_decide = answer.u_to_decide?;
+    if let Some(look) = look
+        && let Some(next) = look.looks.runs().get(look.at + 1)
+    {
+        return Some(format!(
+            "undecided at look {} of {}: add runs until there are {next}, and judge again with the looks {}",
+            look.at + 1,
+            look.looks.runs().len(),
+            look.looks.words()
+        ));
+    }
+    let Some(n) = answer.runs_of_a_new_test else {
+        return Some(format!(
+            "undecided: runs alone do not decide; the standard uncertainty would have to fall from {:.4} to {to_decide:.4}",
+            answer.u
+        ));
+    };
+    Some(format!(
+        "undecided, and these runs stay so: to add runs and look again raises the risk of a wrong answer from {:.0} to {:.0} % \
+         with one more look and to {:.0} % with four. A new test of {n} runs by themselves would decide, if value and \
+         spread are these; or fix the looks before the first run of it (looks)",
+        100.0 * risk,
+        100.0 * unplanned(2, risk),
+        100.0 * unplanned(5, risk)
+    ))
+}
+
+fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine], zone: &TimeZone) -> Result<Judged, Problem> {
     let ids: Vec<RunId> = runs.iter().map(|run| run.id).collect();
     let own = details(reader, &ids)?;
     let all: Vec<&_> = own.iter().collect();
@@ -241,28 +297,7 @@ fn asked(reader: &Reader, query: &AcceptQuery, runs: &[RunLine]) -> Result<Judge
             })
         }
         (None, None, Some(reference), Some(percent)) => {
-            let day = day_utc(runs[0].utc_ns);
-            let others: Vec<RunId> =
-                latest(reader, reference, runs[0].setup.as_deref(), query.measure(), RUNS_MAX)?
-                    .iter()
-                    .filter(|run| day_utc(run.utc_ns) == day)
-                    .map(|run| run.id)
-                    .collect();
-            if others.len() < 2 {
-                return Err(Problem::conflict(format!(
-                    "reference '{reference}': expected at least 2 runs that count on {day} with the setup '{}', found {}",
-                    runs[0].setup.as_deref().unwrap_or("none"),
-                    others.len()
-                ))
-                .hint("run the reference tool on the same day, setup and rig"));
-            }
-            let b = details(reader, &others)?;
-            let simulated = simulated || any_simulated(&b);
-            let found = ratio_of(reader, &own, &b, query.measure(), &mut notes)?;
-            let mut value = found.against.ratio;
-            scale(&mut value, 100.0);
-            let (own, unit) = ("repeatability of A", JudgedUnit::Percent);
-            Ok(Judged { value, own, unit, limit: percent, simulated, notes })
+            share_of(reader, query, runs, (reference, percent), zone)
         }
         _ => Err(Problem::unprocessable(
             "expected one limit: limit_kN, limit_Nm, or reference with percent".to_owned(),
@@ -274,15 +309,6 @@ fn absolute(notes: &[String]) -> Problem {
     Problem::conflict(format!("cannot judge against an absolute limit: {}", notes.join("; "))).hint(
         "a share of a reference tool run on the same day needs no calibration: --reference TOOL --percent P",
     )
-}
-
-fn scale(value: &mut Valued, by: f64) {
-    value.value *= by;
-    for line in &mut value.budget.lines {
-        line.contribution *= by;
-    }
-    value.combined = value.budget.combine();
-    value.expanded = value.combined.expand(value.expanded.level);
 }
 
 /// What repeats vary by apart from what they have in common.
@@ -297,5 +323,36 @@ fn split(value: &Valued, own: &str, runs: usize) -> Measured {
         common_freedom: common.degrees_of_freedom,
         sd: spread * libm::sqrt(runs as f64),
         runs,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_is_undecided_is_told_to_add_runs_only_where_that_was_planned() {
+        let answer = Acceptance {
+            decision: Decision::Undecided,
+            u: 0.3,
+            freedom: 8.0,
+            guard: 0.5,
+            probability: 0.8,
+            runs_of_a_new_test: Some(12),
+            u_to_decide: Some(0.1),
+        };
+        let told = advice(&answer, None, 0.05).unwrap();
+        assert!(told.contains("these runs stay so") && told.contains("A new test of 12 runs"), "{told}");
+        // One side: Armitage, McPherson and Rowe's risk of two looks at 10 % both sides together, halved.
+        assert!(told.contains("from 5 to 8 % with one more look and to 13 % with four"), "{told}");
+        let look = |at| Look { looks: boltscribe_analysis::compare::Looks::new(&[5, 10]).unwrap(), at };
+        let told = advice(&answer, Some(&look(0)), 0.05).unwrap();
+        assert_eq!(
+            told,
+            "undecided at look 1 of 2: add runs until there are 10, and judge again with the looks 5,10"
+        );
+        assert!(advice(&answer, Some(&look(1)), 0.05).unwrap().contains("these runs stay so"));
+        let decided = Acceptance { u_to_decide: None, ..answer };
+        assert_eq!(advice(&decided, None, 0.05), None);
     }
 }

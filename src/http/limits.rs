@@ -35,6 +35,8 @@ struct LimitShown {
     limit: f64,
     /// Its unit.
     unit: LimitUnit,
+    /// After how many runs one may judge; empty: once.
+    looks: Vec<u32>,
 }
 
 /// What tools of each class must give, as the settings say.
@@ -55,5 +57,6 @@ fn told(of: &ClassLimit) -> LimitShown {
         side: Side::of(matches!(of.limit, Limit::Upper(_))),
         limit,
         unit: of.unit,
+        looks: of.looks.as_ref().map_or_else(Vec::new, |looks| looks.runs().to_vec()),
     }
 }

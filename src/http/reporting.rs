@@ -4,7 +4,8 @@
 
 use super::body::Asked;
 use super::budgets::{details, factor, figures, line};
-use super::comparing::{ALPHA, Asking, ComparisonQuery};
+use super::comparing::{ALPHA, Asking};
+use super::comparison_query::ComparisonQuery;
 use super::coupled::Coupled;
 use super::judging::statement;
 use super::openapi::Refused;

@@ -10,6 +10,7 @@ use boltscribe_analysis::compare::ClassLimit;
 use boltscribe_model::time::day_utc;
 use boltscribe_store::{Reader, Readers, StoreError, Write, Writer, Written};
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::OwnedMutexGuard;
@@ -28,6 +29,8 @@ pub struct State {
     pub rigs: Arc<dyn Rigs>,
     /// The time of day.
     pub now_utc_ns: Clock,
+    /// Where a day begins for the people at the rigs.
+    pub zone: TimeZone,
     /// What tools of a class must give.
     pub limits: Arc<[ClassLimit]>,
     /// Whose turn it is at each rig.

@@ -131,6 +131,8 @@ pub struct NextRun {
     pub source: Option<SourceKind>,
     /// A fresh source is asked for before this run.
     pub fresh_source_due: bool,
+    /// The coupling of the run before has to be taken off and put on again.
+    pub remount_due: bool,
     /// Least and greatest dynamic pressure that a fresh air supply may have, kPa; null: any that was read.
     #[serde(rename = "air_kPa")]
     pub air_kpa: Option<(f64, f64)>,

@@ -7,7 +7,9 @@ use super::problem::Problem;
 use super::tags::{chain_named, if_on_shelf, on_shelf, pieces};
 use super::trial_shown::{NextRun, NotCounted, Stands, StepShown, TrialShown, WarmUp};
 use boltscribe_analysis::results::{Flag, Measure};
-use boltscribe_analysis::trial::{Go, Phase, Plan, Progress, Said, Standing, Step, Taken, progress};
+use boltscribe_analysis::trial::{
+    Go, Mountings, Phase, Plan, Progress, Said, Standing, Step, Taken, progress,
+};
 use boltscribe_model::setups::{Chain, Tool, fit};
 use boltscribe_numerics::steadiness::{Look, PATIENCE, SLOPE_MAX_PERCENT, Steadiness, VALUES_MIN};
 use boltscribe_store::{Reader, RunId, RunLine, ShelfKind, TrialEntry, TrialRow};
@@ -40,6 +42,11 @@ pub(super) struct Reading {
     pub(super) value_kn: Option<f64>,
     /// The setup's chain, as the shelf had it when the run got its setup.
     pub(super) pieces: Vec<String>,
+    /// Which mounting of the setup it belongs to; null where the plan does not say when the coupling is taken off.
+    pub(super) mounting: Option<String>,
+    /// Of a reading by hand: the smallest step of the dial, kN.
+    #[serde(rename = "resolution_kN")]
+    pub(super) resolution_kn: Option<f64>,
     #[serde(skip)]
     pub(super) calibration: Option<String>,
     /// Why it does not count; null where it does.
@@ -196,6 +203,7 @@ impl Trial {
             pieces: chain.map(|chain| chain.pieces).unwrap_or_default(),
             source: tool.map(|tool| tool.source),
             fresh_source_due: found.fresh_due,
+            remount_due: found.remount_due,
             air_kpa: self.row.plan.air_kpa,
             rest_s: self.row.plan.rest_s,
         })
@@ -216,7 +224,12 @@ impl Trial {
         let lines: Vec<&RunLine> = self.runs.iter().map(|(_, run)| run).collect();
         let coupled = Coupled::of(reader, &lines)?;
         let mut rows = Vec::new();
-        for (go, run) in self.runs.iter().filter(|(go, _)| !warm_ups.contains(go)) {
+        let mut mountings = Mountings::new(self.row.plan.remount);
+        for (go, run) in &self.runs {
+            let mounting = mountings.next(run.tool.as_deref(), run.setup.as_deref());
+            if warm_ups.contains(go) {
+                continue;
+            }
             let value = figure(run, measure);
             // The figure asked for may be another than that of the plan.
             let excluded = match (done.contains(&run.id.0), value) {
@@ -231,6 +244,8 @@ impl Trial {
                 tool: run.tool.clone(),
                 value_kn: value,
                 pieces: coupled.pieces(run).to_vec(),
+                mounting,
+                resolution_kn: run.resolution_kn,
                 calibration: run.calibration.clone(),
                 excluded,
             });

@@ -16,7 +16,7 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use boltscribe_analysis::results::Measure;
-use boltscribe_analysis::trial::{Fresh, Plan, Said, steps};
+use boltscribe_analysis::trial::{Drawing, Fresh, Plan, Said, steps};
 use boltscribe_model::control::SourceState;
 use boltscribe_store::Write;
 use serde::Deserialize;
@@ -84,7 +84,7 @@ pub struct ReadingsQuery {
         Refused
     )
 )]
-pub async fn plan(Shared(state): Shared<State>, Body(body): Body<PlanBody>) -> Result<Response, Problem> {
+pub async fn plan(Shared(state): Shared<State>, Body(mut body): Body<PlanBody>) -> Result<Response, Problem> {
     check_who(&body.who)?;
     let rig = state.rig(&body.plan.rig)?;
     if rig.dial.is_some() && matches!(body.plan.measure, Measure::Gate | Measure::Plateau) {
@@ -93,6 +93,9 @@ pub async fn plan(Shared(state): Shared<State>, Body(body): Body<PlanBody>) -> R
             body.plan.measure.name()
         )));
     }
+    // A new plan says what is done about mountings and how it is drawn; that of an old trial does not.
+    body.plan.remount.get_or_insert(true);
+    body.plan.drawing.get_or_insert(Drawing::Second);
     let (plan, name) = (body.plan.clone(), body.plan.name.clone());
     state.read(move |reader| check_names(reader, &plan)).await?;
     if body.dry_run {

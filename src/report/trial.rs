@@ -10,7 +10,7 @@ use super::{trial_conditions, trial_results};
 use boltscribe_analysis::compare::{Comparison, PieceEffects, Totals};
 use boltscribe_analysis::metrology::KeptCalibration;
 use boltscribe_analysis::results::Measure;
-use boltscribe_analysis::trial::{Fresh, Order, Plan};
+use boltscribe_analysis::trial::{Drawing, Fresh, Order, Plan};
 use boltscribe_model::setups::{TestBolt, Tool};
 use boltscribe_store::{RunLine, TrialRow};
 use jiff::civil::Date;
@@ -237,11 +237,16 @@ pub(super) fn figure_words(measure: Measure, gate_s: Option<f64>) -> String {
 fn order_words(plan: &Plan) -> String {
     let order = match plan.order {
         Order::Blocks => "in random blocks, each setup once a block",
+        Order::LatinSquare if plan.drawing() == Drawing::Second => {
+            "in a Latin square in which each setup follows each other equally often"
+        }
         Order::LatinSquare => "in a Latin square",
     };
-    let every = plan
-        .baseline_every
-        .map_or_else(|| "at start and end".to_owned(), |k| format!("at start, end and after every {k} runs"));
+    let every = match (plan.baseline_every, plan.drawing()) {
+        (Some(k), _) => format!("at start, end and after every {k} runs"),
+        (None, Drawing::First) => "at start and end".to_owned(),
+        (None, Drawing::Second) => "at start, end and evenly in between".to_owned(),
+    };
     format!(
         "{order}; drawn from seed {}; baseline {every}; {} repeats of each setup and tool",
         plan.seed, plan.repeats

@@ -64,7 +64,7 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
         .map(|(at, row)| Row {
             name: name(row, many),
             value: row.percent_of_baseline,
-            limits: row.judged.and_then(|judged| judged.limits),
+            limits: row.judged.and_then(|judged| judged.simultaneous),
             wider: total(at),
             shape: shape(row.verdict),
         })
@@ -87,7 +87,7 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
                 name(row, many),
                 row.runs.to_string(),
                 format!("{:.2}", row.percent_of_baseline),
-                limits(row.judged.and_then(|judged| judged.limits)),
+                limits(row.judged.and_then(|judged| judged.simultaneous)),
                 limits(total(at)),
                 row.judged.map_or_else(|| "–".to_owned(), |judged| p(judged.p_adjusted)),
                 row.verdict
@@ -100,14 +100,22 @@ fn comparison(d: &mut Document, found: &Comparison, totals: &Totals, sheet: &She
     let percent = format!("% by {}", sheet.measure.name());
     d.table(
         &format!(
-            "Confidence {} %. Totals add what the calibration leaves in a ratio.",
+            "Confidence {} % for all setups of a tool together, by which verdicts go. Totals add what the calibration leaves in a ratio.",
             100.0 * (1.0 - found.alpha)
         ),
         &["setup", "runs", &percent, "limits", "total limits", "p adjusted", "verdict", &beside],
         &cells,
     );
     spread(d, found);
-    for note in &totals.notes {
+    for (at, row) in found.setups.iter().enumerate() {
+        if let Some((percent, true)) = found.robust_percent(at) {
+            d.paragraph(&format!(
+                "Note: by a fit that outliers pull less, {} gives {percent:.2} %, more than half an interval off.",
+                name(row, many)
+            ));
+        }
+    }
+    for note in found.arrangement.notes().iter().chain(&totals.notes) {
         d.paragraph(&format!("Note: {note}."));
     }
 }

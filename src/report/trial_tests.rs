@@ -53,6 +53,8 @@ fn observations(runs: &[Run]) -> Vec<Observation> {
         } else {
             vec!["socket".into()]
         },
+        mounting: None,
+        resolution: None,
         excluded: run.excluded.clone(),
     };
     runs.iter().map(of).collect()

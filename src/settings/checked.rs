@@ -38,6 +38,8 @@ pub struct Daemon {
     pub host: Option<String>,
     /// File of the tokens that are asked for; none: none is.
     pub tokens_file: Option<PathBuf>,
+    /// Where a day begins for the people at the rigs; none: as the system says.
+    pub time_zone: Option<jiff::tz::TimeZone>,
     /// What is logged.
     pub log: Log,
 }
@@ -111,6 +113,7 @@ impl Default for Daemon {
             listen: SocketAddr::from((Ipv4Addr::LOCALHOST, 7483)),
             host: None,
             tokens_file: None,
+            time_zone: None,
             log: Log::Info,
         }
     }

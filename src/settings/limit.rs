@@ -6,8 +6,15 @@ use super::problem::Problem;
 use super::rig::placed;
 use super::typed::TypedLimit;
 use boltscribe_analysis::compare::acceptance::Limit;
+use boltscribe_analysis::compare::looks::{EXPECTED, Looks};
 use boltscribe_analysis::compare::{ClassLimit, LimitUnit};
 use config::Value;
+
+/// Looks as typed; none where they are not whole numbers that rise.
+fn planned(looks: &[f64]) -> Option<Looks> {
+    let whole: Option<Vec<u32>> = looks.iter().map(|n| (n.fract() == 0.0).then_some(*n as u32)).collect();
+    Looks::new(&whole?)
+}
 
 /// Most classes.
 const LIMITS_MAX: usize = 100;
@@ -34,6 +41,14 @@ pub(super) fn checked(values: &[Value], typed: Vec<TypedLimit>) -> Result<Vec<Cl
             problems.push(placed(value, "limit", "class", what));
             continue;
         }
+        let looks = match typed.looks.as_deref().map(planned) {
+            Some(None) => {
+                problems.push(placed(value, "limit", "looks", format!("expected {EXPECTED}")));
+                continue;
+            }
+            Some(looks) => looks,
+            None => None,
+        };
         match given[..] {
             [(_, (limit, unit))] => good.push(ClassLimit {
                 class: typed.class,
@@ -41,6 +56,7 @@ pub(super) fn checked(values: &[Value], typed: Vec<TypedLimit>) -> Result<Vec<Cl
                 measure: typed.measure,
                 limit,
                 unit,
+                looks,
             }),
             [] => {
                 let what = "expected one of least_kN, most_kN, least_Nm and most_Nm beside it, found none";

@@ -194,6 +194,7 @@ fn check(
             listen,
             host: typed.daemon.host,
             tokens_file: typed.daemon.tokens_file.map(PathBuf::from),
+            time_zone: typed.daemon.time_zone.and_then(|name| jiff::tz::TimeZone::get(&name).ok()),
             log: typed.daemon.log,
         },
         store: Store { folder: PathBuf::from(typed.store.folder) },

@@ -95,7 +95,7 @@ const MISTAKES: &[(&str, &str)] = &[
     // Keys.
     (
         "[daemon]\nlisten_on = \"127.0.0.1:1\"\n",
-        "f:2:1: daemon.listen_on: expected a known key (listen, host, tokens_file, log), found 'listen_on'",
+        "f:2:1: daemon.listen_on: expected a known key (listen, host, tokens_file, time_zone, log), found 'listen_on'",
     ),
     (
         "[daemon]\nlisen = \"127.0.0.1:1\"\n",

@@ -32,6 +32,14 @@ pub(super) fn own_name(text: &str) -> Result<(), String> {
     demand(text.len() <= 253 && text.split('.').all(label), "a name such as \"rig.example\", without a port")
 }
 
+/// A name of the time zone database that this machine knows.
+pub(super) fn time_zone(text: &str) -> Result<(), String> {
+    demand(
+        jiff::tz::TimeZone::get(text).is_ok(),
+        "a time zone that this machine knows, such as \"Europe/Vienna\"",
+    )
+}
+
 /// An absolute folder short enough for the socket in it.
 pub(super) fn folder(text: &str) -> Result<(), String> {
     demand(plain_path(text), "an absolute folder such as \"/var/lib/boltscribe\"")?;

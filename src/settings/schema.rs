@@ -52,6 +52,7 @@ pub(super) const SECTIONS: &[Section] = &[
             key("listen", Kind::Text(rules::listen)),
             key("host", Kind::Text(rules::own_name)),
             key("tokens_file", Kind::Text(rules::file)),
+            key("time_zone", Kind::Text(rules::time_zone)),
             key("log", Kind::Choice(&["error", "warn", "info", "debug", "trace"])),
         ],
     },
@@ -104,6 +105,10 @@ pub(super) const SECTIONS: &[Section] = &[
             key("most_kN", Kind::Number(Limits::positive(TENSION_KN_MAX))),
             key("least_Nm", Kind::Number(Limits::positive(TORQUE_NM_MAX))),
             key("most_Nm", Kind::Number(Limits::positive(TORQUE_NM_MAX))),
+            key(
+                "looks",
+                Kind::Numbers { limits: Limits::from_to(2.0, 200.0), least: 2, most: 5, ascending: true },
+            ),
         ],
     },
     Section { name: "rig", many: true, keys: RIG },

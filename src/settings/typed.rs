@@ -34,6 +34,7 @@ pub(super) struct TypedLimit {
     pub least_nm: Option<f64>,
     #[serde(rename = "most_Nm")]
     pub most_nm: Option<f64>,
+    pub looks: Option<Vec<f64>>,
 }
 
 #[derive(Clone, Debug, Deserialize)]
@@ -42,6 +43,7 @@ pub(super) struct TypedDaemon {
     pub listen: String,
     pub host: Option<String>,
     pub tokens_file: Option<String>,
+    pub time_zone: Option<String>,
     pub log: super::checked::Log,
 }
 

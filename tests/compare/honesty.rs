@@ -1,7 +1,7 @@
 //! A small seeded version of `cargo xtask honesty`: counts of simulated trials against binomial bounds.
 //! Seeded, so that it passes or fails the same everywhere. What each bound can tell is worked out here too.
 
-use super::trials::{PLANS, Plan, Rate, SINGLE, Trouble, simulate, simulate_acceptance};
+use super::trials::{PLANS, Plan, Rate, SINGLE, Trouble, simulate, simulate_acceptance, simulate_looks};
 
 /// Trials of a plan of one setup, and of acceptance. Were the stated 95 % true, a count would leave its bounds in fewer
 /// than 1 of 10,000 seeds; were 93 % true, it would stay inside in fewer than 1 of 100:
@@ -32,7 +32,7 @@ fn chance(n: u64, share: f64, counts: std::ops::RangeInclusive<u64>) -> f64 {
 }
 
 /// Least and most count of `n` that are not rare on their side if `share` is true.
-fn bounds(n: u64, share: f64) -> (u64, u64) {
+pub fn bounds(n: u64, share: f64) -> (u64, u64) {
     let end = |chances: &mut dyn Iterator<Item = f64>| {
         let mut sum = 0.0;
         chances
@@ -140,6 +140,37 @@ fn limits_hold_between_baselines() {
 #[test]
 fn limits_hold_with_the_baseline_at_the_start_only() {
     holds_by_name("linear drift, baseline at the start only");
+}
+
+#[test]
+fn planned_looks_err_no_more_often_than_one_and_unplanned_ones_do() {
+    use boltscribe::compare::Looks;
+    // Each decides up to nine times, so fewer of them: 9 % would pass in 1 of 100 seeds, and `cargo xtask honesty` tells
+    // more.
+    let trials = MANY / 4;
+    let (_, most) = bounds(trials, 0.05);
+    for (looks, u_common, seed) in [("5,10", 0.0, 61), ("3,6,9", 0.0, 62), ("5,10", 0.8, 63)] {
+        let looks = Looks::read(looks).unwrap();
+        let (found, unplanned) = simulate_looks(&looks, u_common, trials, seed);
+        for (what, rate) in [("accepted", found.wrongly_accepted), ("rejected", found.wrongly_rejected)] {
+            assert!(rate.held <= most, "{looks:?} {u_common}, wrongly {what}: {:.2} %", rate.percent());
+        }
+        assert!(
+            found.rightly_accepted.percent() > 90.0,
+            "{looks:?}: {:.2}",
+            found.rightly_accepted.percent()
+        );
+        if u_common == 0.0 {
+            // Hardly any is spent on the first look; without a plan each is a whole risk more.
+            let planned = found.wrongly_accepted;
+            assert!(
+                unplanned.held > planned.held + 15,
+                "{:.2} {:.2}",
+                unplanned.percent(),
+                planned.percent()
+            );
+        }
+    }
 }
 
 #[test]

@@ -6,10 +6,16 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod brackets;
+mod equivalences;
 mod honesty;
+mod mountings;
+mod orders;
 mod pieces;
 mod published;
 mod regression;
+mod robust;
+mod simulations;
+mod steps;
 mod support;
 mod trials;
 mod verb;

@@ -196,19 +196,20 @@ fn individuals_and_moving_range_chart() {
     assert_eq!(chart(&values[..2], None), None);
 }
 
-/// NIST e-Handbook 6.1.6: limits 8 and 20, mean 16, SD 2: Cp 1.0, Cpk 0.6667.
+/// NIST e-Handbook 6.1.6: limits 8 and 20, mean 16, SD 2: 1.0 and 0.6667, which it calls Cp and Cpk; by the SD of all
+/// values they are Pp and Ppk here.
 #[test]
 fn capability_of_the_nist_handbook() {
     use boltscribe::compare::history::capability;
     let found = capability(16.0, 2.0, 50, Some(8.0), Some(20.0)).unwrap();
-    assert_eq!(found.cp, Some(1.0));
-    assert_near("Cpk", found.cpk, 2.0 / 3.0, 1e-15);
+    assert_eq!(found.pp, Some(1.0));
+    assert_near("Cpk", found.ppk, 2.0 / 3.0, 1e-15);
     // Bissell 1990: Cpk·(1 ± z·√(1/(9·n·Cpk²) + 1/(2(n − 1)))).
     let half = 1.959_963_984_540_054 * (1.0 / (9.0 * 50.0 * 4.0 / 9.0) + 1.0 / 98.0_f64).sqrt();
-    assert_near("low", found.cpk_limits.0, 2.0 / 3.0 * (1.0 - half), 1e-12);
+    assert_near("low", found.ppk_limits.0, 2.0 / 3.0 * (1.0 - half), 1e-12);
     assert_near(
         "Cpk",
-        capability(10.5, 0.4, 9, Some(9.0), Some(11.0)).unwrap().cpk,
+        capability(10.5, 0.4, 9, Some(9.0), Some(11.0)).unwrap().ppk,
         0.416_666_666_666_666_7,
         1e-14,
     );
@@ -258,12 +259,12 @@ fn an_undecided_case_says_what_would_decide_it() {
     let measured = Measured { value: 101.0, u_common: 0.3, common_freedom: f64::INFINITY, sd: 2.0, runs: 6 };
     let judged = accept(&measured, Limit::Lower(100.0), 0.95).unwrap();
     assert_eq!(judged.decision, Decision::Undecided);
-    let runs = judged.runs_to_decide.unwrap();
+    let runs = judged.runs_of_a_new_test.unwrap();
     let decided = |runs| accept(&Measured { runs, ..measured }, Limit::Lower(100.0), 0.95).unwrap().decision;
     assert_eq!((decided(runs - 1), decided(runs)), (Decision::Undecided, Decision::Conforms));
     let hopeless = Measured { u_common: 0.9, ..measured };
     let judged = accept(&hopeless, Limit::Lower(100.0), 0.95).unwrap();
-    assert_eq!(judged.runs_to_decide, None);
+    assert_eq!(judged.runs_of_a_new_test, None);
     assert!(judged.u_to_decide.unwrap() < 0.9);
     assert_eq!(accept(&Measured { runs: 1, ..measured }, Limit::Lower(100.0), 0.95), None);
 }

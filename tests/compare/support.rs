@@ -23,6 +23,8 @@ pub fn observations(text: &str) -> Vec<Observation> {
         tool: r.tool,
         value: r.value,
         pieces: r.pieces,
+        mounting: r.mounting,
+        resolution: None,
         excluded: r.excluded,
     };
     read_readings(text.as_bytes()).unwrap().rows.into_iter().map(of).collect()

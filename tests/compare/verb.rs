@@ -75,10 +75,50 @@ fn a_run_left_out_is_named_and_numbers_that_cannot_be_had_are_null() {
 }
 
 #[test]
+fn a_table_of_a_coarse_dial_is_judged_by_its_step_and_says_so() {
+    let text = "run,time_s,setup,tension_kN\n1,0,direct,80\n2,60,ext,77.5\n3,120,direct,80\n4,180,ext,77.5\n\
+                5,240,direct,80\n6,300,ext,77.5\n7,360,direct,80\n";
+    let document = json(text, &[]);
+    assert_eq!(document["resolution"]["counts"], true);
+    let ext = &document["setups"][1];
+    assert!(ext["low"].as_f64().unwrap() < 96.5 && ext["p_value"].as_f64().unwrap() > 0.0, "{ext}");
+    let finer = json(text, &["--resolution", "0.1"]);
+    assert!(finer["setups"][1]["low"].as_f64().unwrap() > ext["low"].as_f64().unwrap());
+    let (output, _folder) = run(text, &["--baseline", "direct"]);
+    assert!(String::from_utf8_lossy(&output.stderr).contains("less than half of one"));
+    assert!(refused(text, &["--baseline", "direct", "--resolution", "0"]).contains("--resolution: expected"));
+}
+
+#[test]
+fn a_simulation_of_just_these_runs_is_counted_and_told_with_its_seed() {
+    let words = ["--simulate", "400", "--seed", "7"];
+    let document = json(TWO_TOOLS, &words);
+    let found = &document["simulation"];
+    assert_eq!((found["trials"].as_u64(), found["seed"].as_u64()), (Some(400), Some(7)));
+    assert_near("sd", found["sd_percent"].as_f64().unwrap(), 0.7806511443881946, 1e-12);
+    let scenarios = found["scenarios"].as_array().unwrap();
+    assert_eq!((scenarios.len(), scenarios[0]["scenario"].as_str()), (4, Some("no drift")));
+    assert!(scenarios[0]["coverage_percent"].as_f64().is_some_and(|p| p > 90.0), "{found}");
+    assert_eq!(json(TWO_TOOLS, &words)["simulation"], *found, "the same seed, the same counts");
+    let (output, _folder) = run(TWO_TOOLS, &["--baseline", "direct", "--simulate", "100"]);
+    assert!(
+        String::from_utf8_lossy(&output.stderr)
+            .contains("100 simulated trials of just this order of runs (seed 1")
+    );
+    let base = ["--baseline", "direct"];
+    assert!(refused(TWO_TOOLS, &[&base[..], &["--simulate", "5"]].concat()).contains("100 to 100000 trials"));
+    let brackets = [&base[..], &["--simulate", "100", "--drift", "bracket"]].concat();
+    assert!(refused(&TWO_TOOLS.replace("2,151,ext,w1", "2,151,direct,w1"), &brackets).contains("--"));
+}
+
+#[test]
 fn people_get_a_table_the_measure_and_the_caution() {
     let (output, _folder) = run(TWO_TOOLS, &["--baseline", "direct"]);
     let (out, err) = (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap());
     assert!(out.contains("lower") && out.contains("93.18"), "{out}");
+    // The limits that the verdict goes by, and no p that looks like none at all.
+    assert!(out.contains("96.36") && out.contains("99.58") && !out.contains("99.26"), "{out}");
+    assert!(out.contains("< 0.0001") && !out.contains("0.0000"), "{out}");
     for words in
         ["measure: tension", "a straight line of -1.49 % an hour", "verdict: from p adjusted", "caution:"]
     {

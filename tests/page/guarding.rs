@@ -136,6 +136,7 @@ async fn a_copy_opened_read_only_is_shown_but_not_changed() {
         writer: None,
         rigs,
         now_utc_ns: Arc::new(|| T0_NS),
+        zone: jiff::tz::TimeZone::UTC,
         limits: Arc::new([]),
         turns: Default::default(),
         trial_lines: Default::default(),

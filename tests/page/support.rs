@@ -168,6 +168,7 @@ impl House {
             measure: Measure::Held,
             limit: Limit::Lower(70.0),
             unit: LimitUnit::Kilonewtons,
+            looks: None,
         };
         let clock_utc_ns = Arc::new(AtomicI64::new(T0_NS));
         let clock = Arc::clone(&clock_utc_ns);
@@ -176,6 +177,7 @@ impl House {
             writer: Some(store.writer()),
             rigs: rigs.clone(),
             now_utc_ns: Arc::new(move || clock.load(Ordering::Relaxed)),
+            zone: jiff::tz::TimeZone::UTC,
             limits: Arc::new([limit]),
             turns: Default::default(),
             trial_lines: Default::default(),

@@ -126,6 +126,32 @@ fn a_run_of_a_step_that_was_left_out_does_not_count_and_says_why() {
 }
 
 #[test]
+fn a_trial_that_is_looked_at_before_its_end_says_what_that_does_to_the_risk() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "4", "--looks", "2,4", "--baseline-every", "3"]));
+    let steps = desk.json(&["trial", "show"])["steps"].clone();
+    let begins_third = steps.as_array().unwrap().iter().position(|s| s["block"] == 3).unwrap();
+    for _ in 0..begins_third {
+        step(&desk);
+    }
+    let at_look = desk.json(&["compare", "couplings", "--drift", "linear"]);
+    let notes = at_look["arrangement"]["notes"].to_string();
+    assert!(notes.contains("look 1 of 2, after 2 of 4 repeats"), "{notes}");
+    // Of 5 %, what the O'Brien-Fleming type spends on half of the runs: 4 * (1 - Phi(2.2414/sqrt(1/2))).
+    let alpha = at_look["alpha"].as_f64().unwrap();
+    assert!((alpha - 0.003_05).abs() < 1e-4, "{alpha}");
+    step(&desk);
+    let between = desk.json(&["compare", "couplings", "--drift", "linear"]);
+    assert!(between["arrangement"]["notes"].to_string().contains("no look is planned here"), "{between}");
+    assert_eq!((&between["alpha"], &between["arrangement"]["risk_holds"]), (&json!(0.05), &json!(false)));
+    while desk.json(&["trial", "next"])["standing"] != "done" {
+        step(&desk);
+    }
+    let whole = desk.json(&["compare", "couplings"]);
+    assert!((whole["alpha"].as_f64().unwrap() + alpha - 0.05).abs() < 1e-12, "{whole}");
+}
+
+#[test]
 fn what_a_trial_cannot_answer_is_told() {
     let desk = dial();
     desk.json(&plan(&["--repeats", "2"]));

@@ -8,8 +8,9 @@
 #[path = "../../tests/compare/trials.rs"]
 mod trials;
 
+use boltscribe::compare::Looks;
 use std::process::ExitCode;
-use trials::{PLANS, Rate, Trouble, simulate, simulate_acceptance};
+use trials::{PLANS, Rate, Trouble, simulate, simulate_acceptance, simulate_looks};
 
 /// Trials a plan unless given.
 const TRIALS: u64 = 10_000;
@@ -19,6 +20,58 @@ struct Figure {
     what: String,
     rate: Rate,
     within: Option<(f64, f64)>,
+}
+
+/// Plans of looks, with the standard uncertainty that is common to all runs.
+const LOOKS: [(&str, f64); 3] = [("5,10", 0.0), ("3,6,9", 0.0), ("5,10", 0.8)];
+/// Figures of each number of runs of [`acceptance`], and of each plan of [`at_looks`].
+const FIGURES: (usize, usize) = (9, 4 * LOOKS.len());
+
+/// Acceptance after one look.
+fn acceptance(trials: u64) -> Vec<Figure> {
+    let mut figures = Vec::new();
+    for runs in [3, 5, 10] {
+        let found = simulate_acceptance(runs, trials, 100 + runs as u64);
+        // The stated risk, and two standard errors of the count.
+        let most = 5.0 + 2.0 * found.wrongly_accepted.se_percent(0.05);
+        let name = format!("acceptance, {runs} runs");
+        figures.push(Figure {
+            what: format!("{name}: wrongly accepted"),
+            rate: found.wrongly_accepted,
+            within: Some((0.0, most)),
+        });
+        figures.push(Figure {
+            what: format!("{name}: wrongly rejected"),
+            rate: found.wrongly_rejected,
+            within: Some((0.0, most)),
+        });
+        figures.push(Figure {
+            what: format!("{name}: 5 % inside, accepted"),
+            rate: found.rightly_accepted,
+            within: None,
+        });
+    }
+    figures
+}
+
+/// Acceptance at looks that were planned, and at the same ones without a plan.
+fn at_looks(trials: u64) -> Vec<Figure> {
+    let mut figures = Vec::new();
+    for (k, (words, u_common)) in LOOKS.iter().enumerate() {
+        let looks = Looks::read(words).unwrap();
+        let (found, unplanned) = simulate_looks(&looks, *u_common, trials, 200 + k as u64);
+        let most = 5.0 + 2.0 * found.wrongly_accepted.se_percent(0.05);
+        let name = format!("acceptance at looks {words}, u {u_common}");
+        for (what, rate, within) in [
+            ("wrongly accepted", found.wrongly_accepted, Some((0.0, most))),
+            ("wrongly rejected", found.wrongly_rejected, Some((0.0, most))),
+            ("5 % inside, accepted", found.rightly_accepted, None),
+            ("wrongly accepted without a plan", unplanned, None),
+        ] {
+            figures.push(Figure { what: format!("{name}: {what}"), rate, within });
+        }
+    }
+    figures
 }
 
 fn main() -> ExitCode {
@@ -47,27 +100,9 @@ fn main() -> ExitCode {
             }
         }
     });
-    let sizes: &[usize] = if wanted.is_empty() { &[3, 5, 10] } else { &[] };
-    for &runs in sizes {
-        let found = simulate_acceptance(runs, trials, 100 + runs as u64);
-        // The stated risk, and two standard errors of the count.
-        let most = 5.0 + 2.0 * found.wrongly_accepted.se_percent(0.05);
-        let name = format!("acceptance, {runs} runs");
-        figures.push(Figure {
-            what: format!("{name}: wrongly accepted"),
-            rate: found.wrongly_accepted,
-            within: Some((0.0, most)),
-        });
-        figures.push(Figure {
-            what: format!("{name}: wrongly rejected"),
-            rate: found.wrongly_rejected,
-            within: Some((0.0, most)),
-        });
-        figures.push(Figure {
-            what: format!("{name}: 5 % inside, accepted"),
-            rate: found.rightly_accepted,
-            within: None,
-        });
+    if wanted.is_empty() {
+        figures.extend(acceptance(trials));
+        figures.extend(at_looks(trials));
     }
     println!("{:<60} {:>8} {:>6}  {:<16}", "", "percent", "SE", "promised");
     let mut missed = 0;
@@ -84,6 +119,6 @@ fn main() -> ExitCode {
             f.within.map_or_else(|| "stated only".to_owned(), |(low, high)| format!("{low:.1} to {high:.2}"))
         );
     }
-    let all = !wanted.is_empty() || figures.len() == 3 * PLANS.len() + 9;
+    let all = !wanted.is_empty() || figures.len() == 3 * PLANS.len() + FIGURES.0 + FIGURES.1;
     if missed == 0 && all && !figures.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }

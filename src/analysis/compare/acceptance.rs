@@ -71,9 +71,10 @@ pub struct Acceptance {
     pub guard: f64,
     /// Probability that the true value meets the limit.
     pub probability: f64,
-    /// Runs in all that would decide, if value and spread stay; none where it is decided, or where the
-    /// common uncertainty alone is too great.
-    pub runs_to_decide: Option<usize>,
+    /// Runs that another test, of new runs by themselves, would need to decide if value and spread are these; none where
+    /// it is decided, or where the common uncertainty alone is too great. They must not be added to these: a second
+    /// look that nobody planned errs more often than `probability` says.
+    pub runs_of_a_new_test: Option<usize>,
     /// The standard uncertainty that would decide at these degrees of freedom; none where it is decided.
     pub u_to_decide: Option<f64>,
 }
@@ -138,7 +139,7 @@ pub fn accept(measured: &Measured, limit: Limit, probability: f64) -> Option<Acc
         freedom,
         guard,
         probability: if u > 0.0 { t_cdf(inside / u, freedom) } else { f64::from(u8::from(inside >= 0.0)) },
-        runs_to_decide: more.then(|| fewest(runs, decides)),
+        runs_of_a_new_test: more.then(|| fewest(runs, decides)),
         u_to_decide: undecided.then(|| inside.abs() / factor),
     })
 }

@@ -2,8 +2,11 @@
 //!
 //! Numbers that cannot be had are none, with a note that says why. Must not know how they are shown.
 
+use super::arrangement::Arrangement;
 use super::checks::Checks;
 use super::observation::Drift;
+use super::resolution::ResolutionFound;
+use boltscribe_numerics::many_to_one::Contrast;
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -77,6 +80,8 @@ pub struct SetupRow {
     pub tool: Option<String>,
     /// Runs that count.
     pub runs: usize,
+    /// Mountings that they belong to; none where nobody noted them.
+    pub mountings: Option<usize>,
     /// 100 for the baseline.
     pub percent_of_baseline: f64,
     /// None for the baseline, and where repeats are too few.
@@ -98,6 +103,41 @@ pub struct DriftFound {
     pub p_value: Option<f64>,
 }
 
+/// How mountings scatter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MountingsFound {
+    /// How many there are.
+    pub mountings: usize,
+    /// 100 × the SD between mountings of ln(value), what pulls scatter by taken off; none without a mounting of two
+    /// pulls or a degree of freedom.
+    pub sd_percent: Option<f64>,
+    /// 100 × the SD of ln(value) of pulls within a mounting; none without a mounting of two.
+    pub pull_sd_percent: Option<f64>,
+}
+
+/// What makes a family of one tool's comparisons: how they hang together.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Family {
+    /// Place of the first of them among the rows; the others follow.
+    pub first: usize,
+    /// Their variances, own and shared.
+    pub contrasts: Vec<Contrast>,
+    /// Degrees of freedom.
+    pub freedom: f64,
+}
+
+impl Comparison {
+    /// The percent of a row by a fit that outliers pull less, and whether it is off by more than half of an interval: of
+    /// the row's, or of the one that outliers do not widen; none for a baseline and where there is no such fit.
+    #[must_use]
+    pub fn robust_percent(&self, row: usize) -> Option<(f64, bool)> {
+        let (judged, (percent, half)) = (self.setups.get(row)?.judged?, *self.robust.as_ref()?.get(row)?);
+        let (low, high) = judged.limits?;
+        let off = libm::log(percent / self.setups[row].percent_of_baseline).abs();
+        Some((percent, off > half.min(0.5 * libm::log(high / low))))
+    }
+}
+
 /// A comparison.
 #[derive(Clone, Debug)]
 pub struct Comparison {
@@ -109,14 +149,27 @@ pub struct Comparison {
     pub residual_sd_percent: Option<f64>,
     /// Of that SD.
     pub degrees_of_freedom: usize,
+    /// The step of the readings against their scatter; none where no step is known.
+    pub resolution: Option<ResolutionFound>,
+    /// How mountings scatter; none where nobody noted them.
+    pub mountings: Option<MountingsFound>,
+    /// Number of each run that counts, of the first run of each mounting where those are noted, in time order.
+    pub counted: Vec<u64>,
     /// Runs that do not count, with why.
     pub excluded: Vec<(u64, String)>,
     /// Each tool's baseline, then its other setups.
     pub setups: Vec<SetupRow>,
+    /// The families of the rows that are judged.
+    pub families: Vec<Family>,
+    /// Percents by a fit that outliers pull less, one a row (baselines mean nothing here), with half of the interval by the
+    /// scatter that outliers do not widen, in ln; none for brackets, where nothing is judged, and for very many runs.
+    pub robust: Option<Vec<(f64, f64)>>,
     /// What the residuals look like.
     pub checks: Checks,
     /// Risk that was asked for.
     pub alpha: f64,
+    /// What the order of the runs leaves in the percents.
+    pub arrangement: Arrangement,
 }
 
 /// Fewest residual degrees of freedom for an interval.

@@ -5,11 +5,13 @@
 //! variance within visits, pooled over one tool. Must not know where the values come from.
 
 use super::answer::{
-    Comparison, FREEDOM_MIN, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, UNBOUNDED, Verdict,
+    Comparison, FREEDOM_MIN, Family, Judged, NO_SPREAD, SPREAD_MIN, SetupRow, TOO_FEW, UNBOUNDED, Verdict,
 };
+use super::arrangement::Arrangement;
 use super::cells::{Cell, Cells};
 use super::checks::look;
 use super::observation::{CompareError, Drift, Observation};
+use super::resolution::{DITHERED, ROUNDING, resolution};
 use boltscribe_numerics::distributions::{t_two_sided, t_two_sided_quantile};
 use boltscribe_numerics::many_to_one::{Contrast, ManyToOne, Sides};
 use boltscribe_numerics::two_samples::{Spread, fieller};
@@ -27,6 +29,8 @@ struct Visits {
     all: Vec<Visit>,
     freedom: usize,
     variance: f64,
+    /// Variance that rounding leaves in each mean; nothing where runs scatter over the steps.
+    rounding: f64,
 }
 
 /// A setup's ratio: its mean over the interpolated baseline, with the share of each baseline visit.
@@ -58,7 +62,10 @@ impl Visits {
             |v: &Visit| v.rows.iter().map(|r| (observations[*r].value - v.mean).powi(2)).sum::<f64>();
         let freedom = all.iter().map(|v| v.rows.len() - 1).sum();
         let variance = if freedom > 0 { all.iter().map(square).sum::<f64>() / freedom as f64 } else { 0.0 };
-        Self { all, freedom, variance }
+        let step = of_tool.iter().filter_map(|r| observations[*r].resolution).fold(0.0, f64::max);
+        let counts = step > 0.0 && variance.sqrt() < DITHERED * step;
+        let rounding = if counts { (ROUNDING * step).powi(2) } else { 0.0 };
+        Self { all, freedom, variance, rounding }
     }
 
     fn baselines(&self) -> Vec<&Visit> {
@@ -109,7 +116,7 @@ pub fn compare(
     baseline: &str,
     alpha: f64,
 ) -> Result<Comparison, CompareError> {
-    let mut setups = Vec::new();
+    let (mut setups, mut families) = (Vec::new(), Vec::new());
     let (mut sum, mut freedom) = (0.0, 0);
     let mut off = vec![(0.0, 0.0); cells.counted.len()];
     for (tool, name) in cells.tools.iter().enumerate() {
@@ -126,19 +133,59 @@ pub fn compare(
             }
         }
         freedom += visits.freedom;
-        setups.extend(rows(&visits, observations, cells, tool, name.as_deref(), alpha)?);
+        let first = setups.len() + 1;
+        let (rows, contrasts) = rows(&visits, observations, cells, tool, name.as_deref(), alpha)?;
+        if rows.iter().any(|row| row.judged.is_some()) {
+            families.push(Family { first, contrasts, freedom: visits.freedom as f64 });
+        }
+        setups.extend(rows);
     }
     let (residuals, leverages): (Vec<f64>, Vec<f64>) = off.into_iter().unzip();
+    let sd = (freedom > 0).then(|| (sum / freedom as f64).sqrt());
     Ok(Comparison {
         drift: Drift::Bracket,
         drift_found: None,
-        residual_sd_percent: (freedom > 0).then(|| 100.0 * (sum / freedom as f64).sqrt()),
+        residual_sd_percent: sd.map(|sd| 100.0 * sd),
         degrees_of_freedom: freedom,
+        resolution: resolution(observations, &cells.counted, sd),
+        mountings: None,
+        counted: Vec::new(),
         excluded: Vec::new(),
         setups,
+        families,
+        robust: None,
         checks: look(&residuals, &leverages, freedom),
         alpha,
+        arrangement: Arrangement::new(observations, cells, |g| taken_up(observations, cells, baseline, g))?,
     })
+}
+
+/// What each ratio takes up of a disturbance that no bracket carries, one number a run that counts, by cell.
+///
+/// # Errors
+/// A run without baseline runs on both sides.
+pub fn taken_up(
+    observations: &[Observation],
+    cells: &Cells,
+    baseline: &str,
+    disturbance: &[f64],
+) -> Result<Vec<f64>, CompareError> {
+    let mean = |rows: &[usize]| {
+        let places = rows.iter().filter_map(|row| cells.counted.binary_search(row).ok());
+        places.map(|place| disturbance[place]).sum::<f64>() / rows.len() as f64
+    };
+    let mut all = Vec::new();
+    for (tool, name) in cells.tools.iter().enumerate() {
+        let visits = Visits::new(observations, cells, tool, baseline);
+        all.push(0.0);
+        for cell in cells.of_tool(tool).skip(1) {
+            let ratio = visits.ratio(cell, observations, name.as_deref())?;
+            let below: f64 =
+                ratio.shares.iter().zip(visits.baselines()).map(|(s, b)| s * mean(&b.rows)).sum();
+            all.push(mean(&cell.rows) - below);
+        }
+    }
+    Ok(all)
 }
 
 fn rows(
@@ -148,12 +195,13 @@ fn rows(
     tool: usize,
     name: Option<&str>,
     alpha: f64,
-) -> Result<Vec<SetupRow>, CompareError> {
+) -> Result<(Vec<SetupRow>, Vec<Contrast>), CompareError> {
     let of_tool: Vec<&Cell> = cells.of_tool(tool).collect();
     let ratios: Vec<Ratio> =
         of_tool.iter().skip(1).map(|c| visits.ratio(c, observations, name)).collect::<Result<_, _>>()?;
     let scale = visits.all.iter().fold(0.0_f64, |most, v| most.max(v.mean));
-    let note = match (visits.freedom >= FREEDOM_MIN, visits.variance.sqrt() > SPREAD_MIN * scale) {
+    let spread = visits.variance.sqrt() > SPREAD_MIN * scale || visits.rounding > 0.0;
+    let note = match (visits.freedom >= FREEDOM_MIN, spread) {
         (false, _) => Some(TOO_FEW),
         (true, false) => Some(NO_SPREAD),
         (true, true) => None,
@@ -168,6 +216,7 @@ fn rows(
         setup: cell.setup.clone(),
         tool: name.map(str::to_owned),
         runs: cell.rows.len(),
+        mountings: None,
         percent_of_baseline,
         judged,
         verdict,
@@ -184,14 +233,17 @@ fn rows(
         let unbounded = judged.is_some_and(|j| j.limits.is_none()).then_some(UNBOUNDED);
         rows.push(row(cell, percent, judged, verdict, note.or(unbounded)));
     }
-    Ok(rows)
+    Ok((rows, contrasts))
 }
 
 fn judge(visits: &Visits, ratio: &Ratio, family: &ManyToOne, critical: f64, alpha: f64) -> Judged {
     let share: f64 =
         ratio.shares.iter().zip(visits.baselines()).map(|(s, b)| s * s / b.rows.len() as f64).sum();
-    let spread =
-        Spread { above: visits.variance / ratio.runs as f64, below: visits.variance * share, both: 0.0 };
+    let spread = Spread {
+        above: visits.variance / ratio.runs as f64 + visits.rounding,
+        below: visits.variance * share + visits.rounding,
+        both: 0.0,
+    };
     let df = visits.freedom as f64;
     let limits =
         |t: f64| fieller(ratio.above, ratio.below, spread, t).map(|(low, high)| (100.0 * low, 100.0 * high));

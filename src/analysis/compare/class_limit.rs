@@ -3,6 +3,7 @@
 //! Must not know which tools there are.
 
 use super::acceptance::Limit;
+use super::looks::Looks;
 use crate::results::Measure;
 use serde::Serialize;
 use utoipa::ToSchema;
@@ -31,4 +32,6 @@ pub struct ClassLimit {
     pub limit: Limit,
     /// Its unit.
     pub unit: LimitUnit,
+    /// After how many runs one may judge; none: once, after as many as one decides on beforehand.
+    pub looks: Option<Looks>,
 }

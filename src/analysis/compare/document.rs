@@ -2,11 +2,13 @@
 //! Must not work anything out that this room's other files can, nor know whether a file or a store was asked.
 
 use super::answer::{Comparison, Judged, SetupRow};
-use super::observation::{Drift, Observation};
+use super::arrangement::DriftLeft;
+use super::equivalence::equivalence;
+use super::observation::Drift;
 use super::planning::{POWER, Wanted, detectable_percent, runs_needed};
-use super::told::{
-    ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared, StillNeeded,
-};
+use super::resolution::ROUNDING;
+use super::told::{ChecksTold, FitTold, Head, LeftOut, OutlierTold, Planning, SetupCompared, SetupsCompared};
+use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold};
 
 /// What the values are, and what was asked besides the question.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,6 +29,8 @@ pub struct Asked<'a> {
     pub difference: Option<f64>,
     /// SD of one run that is expected, percent.
     pub expected_sd: Option<f64>,
+    /// A loss that is to be ruled out, percent.
+    pub no_loss_above: Option<f64>,
 }
 
 /// Limits with the calibration's part, one a row of the answer.
@@ -49,19 +53,30 @@ impl Totals {
 
 /// The whole document of a comparison of setups.
 #[must_use]
-pub fn of_setups(
-    asked: &Asked<'_>,
-    observations: &[Observation],
-    found: &Comparison,
-    totals: &Totals,
-) -> SetupsCompared {
+pub fn of_setups(asked: &Asked<'_>, found: &Comparison, totals: &Totals) -> SetupsCompared {
     let total = |at: usize| totals.limits.get(at).copied().flatten();
+    let claims = asked.no_loss_above.map(|loss| equivalence(found, loss)).unwrap_or_default();
     SetupsCompared {
         head: Head::of(asked),
         fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
+        no_loss_above_percent: asked.no_loss_above,
+        resolution: found.resolution.map(ResolutionTold::of),
+        mountings: found.mountings.map(MountingsTold::of),
         excluded: excluded(&found.excluded),
-        setups: found.setups.iter().enumerate().map(|(at, row)| setup(row, total(at))).collect(),
-        checks: checks(observations, found),
+        setups: found
+            .setups
+            .iter()
+            .enumerate()
+            .map(|(at, row)| SetupCompared {
+                percent_by_huber: found.robust_percent(at).map(|r| r.0),
+                huber_disagrees: found.robust_percent(at).map(|r| r.1),
+                equivalence: claims.get(at).copied().flatten().map(EquivalenceTold::of),
+                ..setup(row, total(at), found.arrangement.drift_left.get(at).copied().flatten())
+            })
+            .collect(),
+        checks: checks(found),
+        arrangement: ArrangementTold::of(&found.arrangement),
+        simulation: None,
         planning: planning(asked, found),
         notes: totals.notes.clone(),
     }
@@ -72,7 +87,7 @@ pub(super) fn excluded(runs: &[(u64, String)]) -> Vec<LeftOut> {
     runs.iter().map(|(run, why)| LeftOut { run: *run, why: Some(why.clone()) }).collect()
 }
 
-fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
+fn setup(row: &SetupRow, total: Option<(f64, f64)>, left: Option<DriftLeft>) -> SetupCompared {
     let judged = row.judged.as_ref();
     let of = |f: fn(&Judged) -> f64| judged.map(f);
     let limits = judged.and_then(|j| j.limits);
@@ -81,6 +96,7 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
         setup: row.setup.clone(),
         tool: row.tool.clone(),
         runs: row.runs,
+        mountings: row.mountings,
         percent_of_baseline: row.percent_of_baseline,
         low: limits.map(|l| l.0),
         high: limits.map(|l| l.1),
@@ -93,16 +109,20 @@ fn setup(row: &SetupRow, total: Option<(f64, f64)>) -> SetupCompared {
         p_value: of(|j| j.p_value),
         p_adjusted: of(|j| j.p_adjusted),
         detectable_percent: judged.and_then(detectable_percent),
+        percent_by_huber: None,
+        huber_disagrees: None,
+        drift_left_percent: left.map(|l| l.percent),
+        drift_left_time_constant_s: left.map(|l| l.time_constant_s),
         verdict: row.verdict,
+        equivalence: None,
         note: row.note,
     }
 }
 
 /// What the residuals look like; the runs are named by number.
-fn checks(observations: &[Observation], found: &Comparison) -> ChecksTold {
-    let counted: Vec<u64> = observations.iter().filter(|o| o.excluded.is_none()).map(|o| o.run).collect();
+fn checks(found: &Comparison) -> ChecksTold {
     let outlier = found.checks.outlier.and_then(|o| {
-        let run = *counted.get(o.index)?;
+        let run = *found.counted.get(o.index)?;
         Some(OutlierTold { run, studentised: o.studentised, p_value: o.p_value })
     });
     ChecksTold {
@@ -116,7 +136,9 @@ fn checks(observations: &[Observation], found: &Comparison) -> ChecksTold {
 /// How many runs would show a difference; null where nobody asked.
 fn planning(asked: &Asked<'_>, found: &Comparison) -> Option<Planning> {
     let difference_percent = asked.difference?;
-    let residual = found.residual_sd_percent.filter(|s| *s > 1e-9);
+    // Readings tell no scatter below that of their rounding.
+    let least = found.resolution.filter(|r| r.counts).map_or(0.0, |r| ROUNDING * r.step_percent);
+    let residual = found.residual_sd_percent.map(|s| s.max(least)).filter(|s| *s > 1e-9);
     // What a person says outweighs what a few repeats say.
     let (sd_percent, from) = match (asked.expected_sd, residual) {
         (Some(sd), _) => (Some(sd), "expected"),
@@ -140,24 +162,10 @@ fn planning(asked: &Asked<'_>, found: &Comparison) -> Option<Planning> {
             linear: found.drift == Drift::Linear,
         })
     });
-    let still = |row: &SetupRow| StillNeeded {
-        setup: row.setup.clone(),
-        tool: row.tool.clone(),
-        runs: row.runs,
-        runs_still_needed: runs.map(|n| n.saturating_sub(row.runs)),
-    };
     let note = match (sd_percent, runs) {
         (None, _) => Some("no spread is known: give --expected-sd, or repeat runs"),
         (_, None) => Some("more than 1000 runs of each setup"),
         _ => None,
     };
-    Some(Planning {
-        difference_percent,
-        power: POWER,
-        sd_percent,
-        sd_from: from,
-        runs_each: runs,
-        setups: found.setups.iter().map(still).collect(),
-        note,
-    })
+    Some(Planning { difference_percent, power: POWER, sd_percent, sd_from: from, runs_each: runs, note })
 }

@@ -95,14 +95,31 @@ fn sign(v: f64) -> i8 {
 }
 
 /// How a process fits between limits.
+///
+/// By the SD of all values about their mean: performance, Pp and Ppk (of one short series on one machine: Cm and Cmk;
+/// ISO 22514, from memory). By the SD from value to value, mean range over d2: Cp and Cpk, which what moves slowly does
+/// not make smaller.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Capability {
-    /// Width of the limits over six SD; none with one limit.
-    pub cp: Option<f64>,
-    /// Distance of the mean to the nearer limit over three SD.
-    pub cpk: f64,
-    /// 95 % limits of Cpk (Bissell 1990).
-    pub cpk_limits: (f64, f64),
+    /// Width of the limits over six SD of all values; none with one limit.
+    pub pp: Option<f64>,
+    /// Distance of the mean to the nearer limit over three SD of all values.
+    pub ppk: f64,
+    /// 95 % limits of Ppk (Bissell 1990).
+    pub ppk_limits: (f64, f64),
+}
+
+/// Distance of the mean to the nearer limit over three SD.
+fn nearer(mean: f64, sd: f64, least: Option<f64>, most: Option<f64>) -> Option<f64> {
+    let sides = [least.map(|l| mean - l), most.map(|m| m - mean)];
+    let nearest = sides.into_iter().flatten().min_by(f64::total_cmp)?;
+    (sd > 0.0 && sd.is_finite()).then(|| nearest / (3.0 * sd))
+}
+
+/// Cpk: by the SD from value to value of a chart; none without a limit or a spread.
+#[must_use]
+pub fn cpk(mean: f64, chart: &Chart, least: Option<f64>, most: Option<f64>) -> Option<f64> {
+    nearer(mean, chart.mean_range / D2, least, most)
 }
 
 /// Capability of a mean and SD of `n` values; none without a limit, a spread, or two values.
@@ -111,15 +128,13 @@ pub fn capability(mean: f64, sd: f64, n: usize, least: Option<f64>, most: Option
     if sd <= 0.0 || !sd.is_finite() || n < 2 {
         return None;
     }
-    let sides = [least.map(|l| mean - l), most.map(|m| m - mean)];
-    let nearest = sides.into_iter().flatten().min_by(f64::total_cmp)?;
-    let cpk = nearest / (3.0 * sd);
+    let ppk = nearer(mean, sd, least, most)?;
     let n = n as f64;
-    // Written so that a Cpk of zero has limits too.
-    let half = 1.959_963_984_540_054 * (1.0 / (9.0 * n) + cpk * cpk / (2.0 * (n - 1.0))).sqrt();
+    // Written so that a Ppk of zero has limits too.
+    let half = 1.959_963_984_540_054 * (1.0 / (9.0 * n) + ppk * ppk / (2.0 * (n - 1.0))).sqrt();
     Some(Capability {
-        cp: least.zip(most).map(|(l, m)| (m - l) / (6.0 * sd)),
-        cpk,
-        cpk_limits: (cpk - half, cpk + half),
+        pp: least.zip(most).map(|(l, m)| (m - l) / (6.0 * sd)),
+        ppk,
+        ppk_limits: (ppk - half, ppk + half),
     })
 }

@@ -20,6 +20,10 @@ pub struct Observation {
     pub value: f64,
     /// Pieces of the setup, where they are known.
     pub pieces: Vec<String>,
+    /// Which mounting of the setup it belongs to; none where nobody noted it.
+    pub mounting: Option<String>,
+    /// The smallest step that could be read, in the unit of the value; none: nobody knows, or far finer than its scatter.
+    pub resolution: Option<f64>,
     /// Why it does not count; none: it counts.
     pub excluded: Option<String>,
 }
@@ -132,6 +136,24 @@ pub enum CompareError {
         /// `before` or `after`.
         side: &'static str,
     },
+    /// A run whose mounting is not known, while that of others is.
+    #[error("run {run}: expected the mounting, as other runs have one, found none")]
+    NoMounting {
+        /// Place of the observation.
+        row: usize,
+        /// Its run.
+        run: u64,
+    },
+    /// A coupling that was taken off and put on again is a mounting of its own.
+    #[error("run {run}: expected a new name for the mounting, found '{mounting}' again after another")]
+    MountedAgain {
+        /// Place of the observation.
+        row: usize,
+        /// Its run.
+        run: u64,
+        /// The name.
+        mounting: String,
+    },
     /// A run whose pieces are not known.
     #[error("run {run}: expected the pieces of its chain, found none")]
     NoPieces {
@@ -154,6 +176,15 @@ pub enum CompareError {
         /// Its chain here.
         found: String,
     },
+    /// Compliances have a baseline of their own with each tool.
+    #[error("compliance: expected runs of one tool, found {found}")]
+    ManyTools {
+        /// How many tools there are.
+        found: usize,
+    },
+    /// The method found no compliances above zero.
+    #[error("compliance: expected losses that a sum of compliances can make, found none that fit")]
+    NoCompliance,
     /// Brackets know no pieces.
     #[error("pieces: expected the drift none or linear, found bracket")]
     NoPieceBracket,
@@ -181,6 +212,7 @@ impl CompareError {
             Self::Time { row, .. } => Some((*row, "time_s")),
             Self::Twice { row, .. } => Some((*row, "run")),
             Self::Bracket { row, .. } => Some((*row, "setup")),
+            Self::NoMounting { row, .. } | Self::MountedAgain { row, .. } => Some((*row, "mounting")),
             Self::NoPieces { row, .. } | Self::TwoChains { row, .. } => Some((*row, "pieces")),
             _ => None,
         }

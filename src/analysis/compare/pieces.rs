@@ -1,113 +1,29 @@
 //! What each piece costs: ln(value) on how often each piece is in the chain, one level a tool, the same drift.
 //!
-//! A piece that is in every chain is part of the level. Pieces that the design cannot tell apart are given as
+//! Or, on request, 1/value² on the same counts (see [`PieceModel`]). A piece that is in every chain is part of the level. Pieces that the design cannot tell apart are given as
 //! the combination it can tell. Repeats test whether losses simply multiply (lack of fit). Must not know the
 //! order of pieces in a chain, nor where the values come from.
 
 use super::answer::{DriftFound, FREEDOM_MIN, NO_SPREAD, SPREAD_MIN, TOO_FEW};
 use super::cells::Cells;
-use super::checks::{Checks, look};
+use super::checks::look;
+use super::compliance::{self, Compliance};
 use super::estimable::Estimable;
+use super::mounting::{Mean, Mounted};
 use super::observation::{CompareError, Drift, Observation, Question};
+pub use super::pieces_answer::{LackOfFit, OtherModel, PieceEffects, PieceModel, PieceRow, Prediction};
 use super::regression::Fitted;
+use super::resolution::resolution;
 use boltscribe_numerics::distributions::{f_sf, t_two_sided, t_two_sided_quantile};
 use boltscribe_numerics::{Design, LinearError, LinearFit, least_squares};
 
-/// What a piece, or a combination that cannot be told apart further, does.
-#[derive(Clone, Debug, PartialEq)]
-pub struct PieceRow {
-    /// Pieces with how often each counts; more than one where the design cannot tell them apart.
-    pub combination: Vec<(String, f64)>,
-    /// 100·exp of the effect: what one more of it leaves.
-    pub percent: f64,
-    /// Limits of that percent by itself.
-    pub limits: Option<(f64, f64)>,
-    /// Two-sided p of no effect.
-    pub p_value: Option<f64>,
-    /// The same times the number of effects (Bonferroni).
-    pub p_adjusted: Option<f64>,
-    /// Why something is missing.
-    pub note: Option<&'static str>,
-}
-
-impl PieceRow {
-    /// The combination as a person writes it: `ext`, `ext + joint`, `ext - 2 joint`.
-    #[must_use]
-    pub fn label(&self) -> String {
-        let mut text = String::new();
-        for (k, (piece, count)) in self.combination.iter().enumerate() {
-            text.push_str(match (k, *count < 0.0) {
-                (0, false) => "",
-                (0, true) => "- ",
-                (_, false) => " + ",
-                (_, true) => " - ",
-            });
-            let size = count.abs();
-            if (size - 1.0).abs() > 1e-9 {
-                text.push_str(&format!("{size} "));
-            }
-            text.push_str(piece);
-        }
-        text
-    }
-}
-
-/// Whether losses simply multiply.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct LackOfFit {
-    /// Mean square of what pieces do not explain between chains, over that of repeats.
-    pub f: f64,
-    /// Chains beyond what pieces explain.
-    pub above: usize,
-    /// Degrees of freedom of the repeats.
-    pub below: usize,
-    /// p of losses that multiply.
-    pub p_value: f64,
-}
-
-/// A chain that was not tried.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Prediction {
-    /// Percent of the baseline; none where the design cannot tell.
-    pub percent: Option<f64>,
-    /// Limits of its mean.
-    pub limits: Option<(f64, f64)>,
-    /// Limits of one run of it.
-    pub one_run: Option<(f64, f64)>,
-    /// Why something is missing, or a caution.
-    pub note: Option<&'static str>,
-}
-
-/// What pieces do.
-#[derive(Clone, Debug)]
-pub struct PieceEffects {
-    /// How drift was taken out: none or linear.
-    pub drift: Drift,
-    /// Its slope.
-    pub drift_found: Option<DriftFound>,
-    /// 100 × the residual SD of ln(value).
-    pub residual_sd_percent: Option<f64>,
-    /// Of that SD.
-    pub degrees_of_freedom: usize,
-    /// Runs that do not count.
-    pub excluded: Vec<(u64, String)>,
-    /// Pieces that are in every chain: part of the baseline's level.
-    pub in_every_chain: Vec<String>,
-    /// The effects.
-    pub pieces: Vec<PieceRow>,
-    /// None where nothing is left to test with.
-    pub lack_of_fit: Option<LackOfFit>,
-    /// What the residuals look like.
-    pub checks: Checks,
-    /// The untried chain, where one was asked for.
-    pub prediction: Option<Prediction>,
-}
-
+const TOO_COARSE: &str =
+    "repeats scatter by less than half a step of the readings, so they tell no spread to judge pieces by";
 const CANNOT_TELL: &str =
     "the runs cannot tell this chain: it needs pieces apart that were only tried together, or untried ones";
 const BEYOND: &str = "a piece stands more often in this chain than in any that was tried";
 
-/// Works out what pieces do; `untried` is a chain to predict.
+/// Works out what pieces do if losses multiply; `untried` is a chain to predict.
 ///
 /// # Errors
 /// As [`super::compare`]; a run without pieces, a setup with two different chains, brackets.
@@ -116,23 +32,56 @@ pub fn piece_effects(
     question: &Question,
     untried: Option<&[String]>,
 ) -> Result<PieceEffects, CompareError> {
-    let cells = Cells::new(observations, question)?;
-    let drift = cells.drift(observations, question);
+    piece_effects_by(observations, question, untried, PieceModel::Product)
+}
+
+/// The same by a model that is chosen beforehand; how the runs lie about the other is told beside it.
+///
+/// # Errors
+/// As [`piece_effects`]; compliances of several tools, or losses that they cannot make.
+pub fn piece_effects_by(
+    observations: &[Observation],
+    question: &Question,
+    untried: Option<&[String]>,
+    wanted: PieceModel,
+) -> Result<PieceEffects, CompareError> {
+    let runs = Cells::new(observations, question)?;
+    let drift = runs.drift(observations, question);
     if drift == Drift::Bracket {
         return Err(CompareError::NoPieceBracket);
     }
-    same_chain(observations, &cells)?;
+    same_chain(observations, &runs)?;
+    // Pulls of one mounting are one reading, as in a comparison of setups.
+    let mounted = Mounted::of(observations, Mean::Geometric)?;
+    let observations = mounted.as_ref().map_or(observations, |mounted| &mounted.observations);
+    let cells = Cells::new(observations, question)?;
     let whole = Fitted::new(observations, &cells, drift)?;
-    let model = Model::new(observations, &cells, &whole.hours, drift)?;
+    let base = observations.iter().find(|o| o.excluded.is_none() && o.setup == question.baseline);
+    let base: &[String] = base.map_or(&[], |base| &base.pieces);
+    let product = Model::new(observations, &cells, &whole.hours, drift)?;
+    let compliance = product.compliance(base, &whole.hours, drift);
+    let (model, other) = match wanted {
+        PieceModel::Product => (product, compliance.ok()),
+        PieceModel::Compliance => (compliance?, Some(product)),
+    };
+    let other = other.map(|other| OtherModel {
+        model: other.model(),
+        residual_sd_percent: other.fit.residual_sd().map(|s| 100.0 * s),
+        lack_of_fit: lack_of_fit(&other.fit, &whole.fit),
+    });
     let freedom = model.fit.degrees_of_freedom;
     let spread = model.fit.residual_sd().filter(|s| *s > SPREAD_MIN);
-    let note = match (freedom >= FREEDOM_MIN, spread) {
-        (false, _) => Some(TOO_FEW),
-        (true, None) => Some(NO_SPREAD),
-        (true, Some(_)) => None,
+    let steps = resolution(observations, &cells.counted, model.fit.residual_sd());
+    let note = match (freedom >= FREEDOM_MIN, spread, steps) {
+        (false, _, _) => Some(TOO_FEW),
+        (true, _, Some(steps)) if steps.counts => Some(TOO_COARSE),
+        (true, None, _) => Some(NO_SPREAD),
+        (true, Some(_), _) => None,
     };
     let excluded = observations.iter().filter_map(|o| o.excluded.clone().map(|why| (o.run, why))).collect();
     Ok(PieceEffects {
+        model: wanted,
+        other,
         drift,
         drift_found: model.drift(drift, note.is_none()),
         residual_sd_percent: model.fit.residual_sd().map(|s| 100.0 * s),
@@ -174,6 +123,10 @@ struct Model {
     estimable: Estimable,
     fit: LinearFit,
     leverages: Vec<f64>,
+    /// ln(value) of each run.
+    values: Vec<f64>,
+    /// Compliances and the baseline's chain in their columns; none: losses multiply.
+    compliance: Option<(Compliance, Vec<f64>)>,
 }
 
 impl Model {
@@ -219,12 +172,51 @@ impl Model {
             fit.unscaled_variance(&x)
         };
         let leverages = counts.iter().zip(hours).map(leverage).collect();
-        Ok(Self { names, tools: cells.tools.len(), counts, estimable, fit, leverages })
+        let tools = cells.tools.len();
+        Ok(Self { names, tools, counts, estimable, fit, leverages, values, compliance: None })
+    }
+
+    const fn model(&self) -> PieceModel {
+        if self.compliance.is_some() { PieceModel::Compliance } else { PieceModel::Product }
+    }
+
+    /// The same runs by compliances.
+    fn compliance(&self, base: &[String], hours: &[f64], drift: Drift) -> Result<Self, CompareError> {
+        if self.tools != 1 {
+            return Err(CompareError::ManyTools { found: self.tools });
+        }
+        let column = |k: &usize| self.counts.iter().map(|c| c[*k]).collect::<Vec<f64>>();
+        let columns: Vec<Vec<f64>> = self.estimable.pivots.iter().map(column).collect();
+        let found = compliance::fit(&columns, (drift == Drift::Linear).then_some(hours), &self.values)
+            .ok_or(CompareError::NoCompliance)?;
+        let chain: Vec<f64> = std::iter::once(1.0).chain(count(&self.names, base)).collect();
+        let base = self.estimable.weights(&chain).ok_or(CompareError::NoCompliance)?;
+        Ok(Self {
+            names: self.names.clone(),
+            tools: self.tools,
+            counts: self.counts.clone(),
+            estimable: self.estimable.clone(),
+            fit: found.fit.clone(),
+            leverages: self.leverages.clone(),
+            values: self.values.clone(),
+            compliance: Some((found, base)),
+        })
+    }
+
+    /// ln of what a change of the baseline's chain leaves, with what it takes of each coefficient.
+    fn effect(&self, change: &[f64]) -> Option<(f64, Vec<f64>)> {
+        match &self.compliance {
+            None => Some((self.fit.combination(change), change.to_vec())),
+            Some((compliance, base)) => compliance.effect(base, change),
+        }
     }
 
     fn drift(&self, drift: Drift, judged: bool) -> Option<DriftFound> {
         let at = self.fit.coefficients.len() - 1;
-        let slope = (drift == Drift::Linear).then(|| self.fit.coefficients[at])?;
+        let slope = (drift == Drift::Linear).then(|| match &self.compliance {
+            Some((compliance, _)) => compliance.slope.unwrap_or(f64::NAN),
+            None => self.fit.coefficients[at],
+        })?;
         let se = self.fit.standard_error(at).filter(|_| judged);
         Some(DriftFound {
             percent_per_hour: 100.0 * slope,
@@ -238,8 +230,13 @@ impl Model {
         let of_pieces: Vec<usize> =
             (0..self.estimable.pivots.len()).filter(|k| self.estimable.pivots[*k] >= self.tools).collect();
         let row = |k: &usize| {
-            let effect = self.fit.coefficients[*k];
-            let se = self.fit.standard_error(*k).filter(|_| note.is_none());
+            let mut change = vec![0.0; self.estimable.pivots.len()];
+            change[*k] = 1.0;
+            let (effect, gradient) = self.effect(&change).unwrap_or((f64::NAN, change));
+            let se = self
+                .fit
+                .combination_se(&gradient)
+                .filter(|se| note.is_none() && effect.is_finite() && *se > 0.0);
             let half = se.map(|se| se * t_two_sided_quantile(1.0 - alpha, df));
             let p_value = se.map(|se| t_two_sided(effect / se, df));
             let combination = self.estimable.rows[*k][self.tools..].iter().zip(&self.names);
@@ -271,7 +268,7 @@ impl Model {
         let mut wanted = vec![0.0; self.tools];
         wanted.extend(&difference);
         let Some(weights) = self.estimable.weights(&wanted) else { return none };
-        let effect = self.fit.combination(&weights);
+        let Some((effect, weights)) = self.effect(&weights) else { return none };
         let percent = |d: f64| 100.0 * libm::exp(effect + d);
         let (t, variance) = (
             t_two_sided_quantile(1.0 - question.alpha, self.fit.degrees_of_freedom as f64),

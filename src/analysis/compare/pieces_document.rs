@@ -2,27 +2,35 @@
 //! Must not work anything out that `pieces` can.
 
 use super::document::{Asked, excluded};
-use super::pieces::{PieceEffects, PieceRow, Prediction};
+use super::pieces::{LackOfFit, PieceEffects, PieceRow, Prediction};
 use super::told::{
-    FitTold, Head, LackOfFitTold, PartCompared, PieceCompared, PiecesCompared, PredictionTold,
+    FitTold, Head, LackOfFitTold, OtherModelTold, PartCompared, PieceCompared, PiecesCompared, PredictionTold,
 };
 
 /// The whole document; `untried` is the chain that was to be predicted.
 #[must_use]
 pub fn of_pieces(asked: &Asked<'_>, found: &PieceEffects, untried: Option<&[String]>) -> PiecesCompared {
-    let lack = found.lack_of_fit.as_ref().map(|l| LackOfFitTold {
-        f: l.f,
-        df_above: l.above,
-        df_below: l.below,
-        p_value: l.p_value,
-    });
+    let lack = |found: &Option<LackOfFit>| {
+        found.as_ref().map(|l| LackOfFitTold {
+            f: l.f,
+            df_above: l.above,
+            df_below: l.below,
+            p_value: l.p_value,
+        })
+    };
     PiecesCompared {
         head: Head::of(asked),
         fit: FitTold::of(found.drift, found.drift_found, found.residual_sd_percent, found.degrees_of_freedom),
         excluded: excluded(&found.excluded),
+        model: found.model,
+        other_model: found.other.as_ref().map(|other| OtherModelTold {
+            model: other.model,
+            residual_sd_percent: other.residual_sd_percent,
+            lack_of_fit: lack(&other.lack_of_fit),
+        }),
         in_every_chain: found.in_every_chain.clone(),
         pieces: found.pieces.iter().map(piece).collect(),
-        lack_of_fit: lack,
+        lack_of_fit: lack(&found.lack_of_fit),
         prediction: found.prediction.as_ref().map(|p| prediction(p, untried.unwrap_or(&[]))),
     }
 }

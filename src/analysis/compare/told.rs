@@ -5,6 +5,8 @@
 use super::answer::{DriftFound, Verdict};
 use super::document::Asked;
 use super::observation::Drift;
+use super::pieces::PieceModel;
+use super::told_design::{ArrangementTold, EquivalenceTold, MountingsTold, ResolutionTold, SimulationTold};
 use serde::Serialize;
 use utoipa::ToSchema;
 
@@ -93,12 +95,23 @@ pub struct SetupsCompared {
     /// What was fitted.
     #[serde(flatten)]
     pub fit: FitTold,
+    /// The loss that is to be ruled out, percent; null where nobody asked.
+    pub no_loss_above_percent: Option<f64>,
+    /// The step of the readings against their scatter; null where no step is known.
+    pub resolution: Option<ResolutionTold>,
+    /// How mountings scatter; null where nobody noted them. Where there are any, the mean of each is one reading, and the
+    /// residual SD that of such a mean.
+    pub mountings: Option<MountingsTold>,
     /// Runs that do not count.
     pub excluded: Vec<LeftOut>,
     /// Each tool's baseline, then its other setups.
     pub setups: Vec<SetupCompared>,
     /// What the residuals look like.
     pub checks: ChecksTold,
+    /// What the order of the runs leaves in the percents.
+    pub arrangement: ArrangementTold,
+    /// How often this comparison is right, counted; null where nobody asked.
+    pub simulation: Option<SimulationTold>,
     /// How many runs would show a difference; null where nobody asked.
     pub planning: Option<Planning>,
     /// What the limits hold, or why there are none, a sentence each.
@@ -114,6 +127,8 @@ pub struct SetupCompared {
     pub tool: Option<String>,
     /// Runs that count.
     pub runs: usize,
+    /// Mountings that they belong to; null where nobody noted them.
+    pub mountings: Option<usize>,
     /// Percent of the baseline; 100 for the baseline itself.
     pub percent_of_baseline: f64,
     /// Lower limit of this percent alone.
@@ -124,7 +139,7 @@ pub struct SetupCompared {
     pub low_simultaneous: Option<f64>,
     /// Upper limit likewise.
     pub high_simultaneous: Option<f64>,
-    /// Lower limit with what the calibration leaves in a ratio, percent.
+    /// Lower limit for all of this tool's setups together with what the calibration leaves in a ratio, percent.
     pub low_total: Option<f64>,
     /// Upper limit likewise.
     pub high_total: Option<f64>,
@@ -138,8 +153,20 @@ pub struct SetupCompared {
     pub p_adjusted: Option<f64>,
     /// The least difference that these repeats would have shown, percent.
     pub detectable_percent: Option<f64>,
+    /// The percent by a fit that outliers pull less (Huber); null for the baseline and where there is no such fit.
+    pub percent_by_huber: Option<f64>,
+    /// That is off by more than half of the interval `low` to `high`, or of the one that outliers do not widen: look at the
+    /// runs.
+    pub huber_disagrees: Option<bool>,
+    /// Percent that a drift of 1 % which dies away leaves in this percent, from the order of the runs alone, with its
+    /// sign: that of readings which begin too high; null for the baseline.
+    pub drift_left_percent: Option<f64>,
+    /// The time constant of such a drift at which it leaves most, seconds.
+    pub drift_left_time_constant_s: Option<f64>,
     /// What the adjusted p says; null where nothing can be said.
     pub verdict: Option<Verdict>,
+    /// Whether the stated loss is ruled out; null where nobody asked, or nothing can be said.
+    pub equivalence: Option<EquivalenceTold>,
     /// Why something is missing.
     pub note: Option<&'static str>,
 }
@@ -170,7 +197,8 @@ pub struct OutlierTold {
     pub p_value: f64,
 }
 
-/// How many runs would show a difference.
+/// How many runs of a new trial would show a difference. Runs added to those that were compared are a second look,
+/// which errs more often than alpha says.
 #[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 #[schema(as = ComparisonPlanning)]
 pub struct Planning {
@@ -182,25 +210,10 @@ pub struct Planning {
     pub sd_percent: Option<f64>,
     /// Where that is from: `expected`, `residuals` or `none`.
     pub sd_from: &'static str,
-    /// Runs of each setup; null where they cannot be told.
+    /// Runs of each setup and of the baseline in a new trial; null where they cannot be told.
     pub runs_each: Option<usize>,
-    /// What each setup still lacks.
-    pub setups: Vec<StillNeeded>,
     /// Why something is missing.
     pub note: Option<&'static str>,
-}
-
-/// What one setup still lacks.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
-pub struct StillNeeded {
-    /// Name of the setup.
-    pub setup: String,
-    /// Name of the tool.
-    pub tool: Option<String>,
-    /// Runs that count.
-    pub runs: usize,
-    /// Further runs.
-    pub runs_still_needed: Option<usize>,
 }
 
 /// What pieces do.
@@ -214,6 +227,10 @@ pub struct PiecesCompared {
     pub fit: FitTold,
     /// Runs that do not count.
     pub excluded: Vec<LeftOut>,
+    /// How losses go together in what follows.
+    pub model: PieceModel,
+    /// How the same runs lie about the other model; null where it cannot be fitted.
+    pub other_model: Option<OtherModelTold>,
     /// Pieces that are in every chain: part of the baseline's level.
     pub in_every_chain: Vec<String>,
     /// What one more of each leaves.
@@ -222,6 +239,18 @@ pub struct PiecesCompared {
     pub lack_of_fit: Option<LackOfFitTold>,
     /// The untried chain; null where none was asked for.
     pub prediction: Option<PredictionTold>,
+}
+
+/// How runs lie about a model that was not chosen.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, ToSchema)]
+#[schema(as = OtherPieceModel)]
+pub struct OtherModelTold {
+    /// Which.
+    pub model: PieceModel,
+    /// SD of one run about it, percent; null without a residual degree of freedom.
+    pub residual_sd_percent: Option<f64>,
+    /// Its lack of fit; null where nothing is left to test with.
+    pub lack_of_fit: Option<LackOfFitTold>,
 }
 
 /// What one more of a piece leaves.

@@ -14,14 +14,14 @@ pub struct Common {
     pub freedom: f64,
 }
 
-/// Limits of a percent with repeats and calibration.
+/// Limits of a percent with repeats and calibration, for all setups of a tool together as verdicts are.
 ///
 /// In ln, each half-width is the root of the sum of squares of that of the repeats and that of the calibration. So
 /// they are never inside the limits of the repeats, which one coverage factor from pooled degrees of freedom
 /// (Welch and Satterthwaite) would allow where repeats are few. None where repeats give no limits.
 #[must_use]
 pub fn total(row: &SetupRow, common: Common, alpha: f64) -> Option<(f64, f64)> {
-    let (low, high) = row.judged?.limits?;
+    let (low, high) = row.judged?.simultaneous?;
     let percent = row.percent_of_baseline;
     if common.share_u <= 0.0 || low <= 0.0 {
         return Some((low, high));
@@ -53,6 +53,7 @@ mod tests {
             setup: "ext".into(),
             tool: None,
             runs: 5,
+            mountings: None,
             percent_of_baseline: 95.0,
             judged: Some(judged),
             verdict: Some(Verdict::Lower),

@@ -7,6 +7,7 @@ pub mod by_hand;
 #[cfg(test)]
 mod coverage_tests;
 pub mod dial;
+pub mod drift_between;
 pub mod flags;
 pub mod measure_of;
 pub mod result;

@@ -1,9 +1,11 @@
 //! The order of runs: drawn from the plan's seed, the same on every machine.
 //!
 //! Each repeat is a block of all setups, tool by tool. Each tool's baseline comes before its first and after its last
-//! run, and in between after so many others. Generator: PCG XSL RR 128/64 of the crate `rand_pcg`.
+//! run, and in between. A stored trial has its seed and not its order, so the first way to draw stays as it was; the
+//! second is in [`super::second_drawing`]. Generator: PCG XSL RR 128/64 of the crate `rand_pcg`.
 
-use super::plan::{Order, Plan};
+use super::plan::{Drawing, Order, Plan};
+use super::second_drawing::{self, Drawn};
 use rand_pcg::Pcg64;
 use rand_pcg::rand_core::Rng;
 use serde::{Deserialize, Serialize};
@@ -40,7 +42,7 @@ pub struct Step {
 }
 
 /// A shuffle by Fisher and Yates.
-fn shuffled<T: Clone>(items: &[T], random: &mut Pcg64) -> Vec<T> {
+pub(super) fn shuffled<T: Clone>(items: &[T], random: &mut Pcg64) -> Vec<T> {
     let mut all = items.to_vec();
     for last in (1..all.len()).rev() {
         // Lists are short: what remains of 64 bits favours none by more than one in 10^17.
@@ -54,17 +56,27 @@ fn shuffled<T: Clone>(items: &[T], random: &mut Pcg64) -> Vec<T> {
 #[must_use]
 pub fn steps(plan: &Plan) -> Vec<Step> {
     let mut random = Pcg64::new(u128::from(plan.seed), 1);
+    let all = match plan.drawing() {
+        Drawing::First => first_drawing(plan, &mut random),
+        Drawing::Second => second_drawing::drawn(plan, &mut random),
+    };
+    let numbered = all.into_iter().zip(1..);
+    numbered.map(|((phase, tool, setup, block), number)| Step { number, phase, tool, setup, block }).collect()
+}
+
+/// Each repeat is a block of all setups, tool by tool; baselines are counted over all tools.
+fn first_drawing(plan: &Plan, random: &mut Pcg64) -> Vec<Drawn> {
     // A square needs names at random once; its rows are then turned by one place a block.
-    let square = shuffled(&plan.setups, &mut random);
-    let mut all: Vec<(Phase, String, String, u32)> = Vec::new();
+    let square = shuffled(&plan.setups, random);
+    let mut all: Vec<Drawn> = Vec::new();
     let mut since = 0;
     for block in 1..=plan.repeats {
-        for tool in shuffled(&plan.tools, &mut random) {
+        for tool in shuffled(&plan.tools, random) {
             if block == 1 {
                 all.push((Phase::Baseline, tool.clone(), plan.baseline.clone(), 0));
             }
             let setups = match plan.order {
-                Order::Blocks => shuffled(&plan.setups, &mut random),
+                Order::Blocks => shuffled(&plan.setups, random),
                 Order::LatinSquare => {
                     let turn = (block as usize - 1) % square.len();
                     square[turn..].iter().chain(&square[..turn]).cloned().collect()
@@ -87,8 +99,7 @@ pub fn steps(plan: &Plan) -> Vec<Step> {
             all.insert(at + 1, (Phase::Baseline, tool.clone(), plan.baseline.clone(), 0));
         }
     }
-    let numbered = all.into_iter().zip(1..);
-    numbered.map(|((phase, tool, setup, block), number)| Step { number, phase, tool, setup, block }).collect()
+    all
 }
 
 #[cfg(test)]

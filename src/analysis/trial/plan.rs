@@ -2,6 +2,7 @@
 //!
 //! Names are those of the shelf; whether the pieces fit each tool is looked at where the shelf is known.
 
+use crate::compare::Looks;
 use crate::results::Measure;
 use boltscribe_model::control::SourceState;
 use boltscribe_model::setups::{NameError, check_text};
@@ -27,8 +28,24 @@ pub enum Order {
     /// Each repeat is a block of all setups in random order.
     #[default]
     Blocks,
-    /// Each setup stands at each place of a block equally often, as far as the repeats go round.
+    /// Each setup stands at each place of a block equally often, and follows each other setup equally often (Williams
+    /// 1949, Aust. J. Sci. Res. A 2:149); the repeats must go round: multiples of the number of setups, of twice that
+    /// number where it is odd. (With the first drawing: a square that turns by one place, as far as the repeats go round.)
     LatinSquare,
+}
+
+/// How the order follows from the seed: a trial that is stored has its seed and not its order.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
+#[schema(as = TrialDrawing)]
+pub enum Drawing {
+    /// As trials were drawn that do not say: baselines counted over all tools, squares that turn by one place, a
+    /// warm-up with the first tool only.
+    #[default]
+    First,
+    /// Baselines counted tool by tool, about √k times as many as runs of one of k setups; squares balanced for what
+    /// follows what; a warm-up with each tool.
+    Second,
 }
 
 /// When a fresh source is asked for.
@@ -65,7 +82,11 @@ pub struct Plan {
     pub order: Order,
     /// What the order is drawn from: the same seed, the same order.
     pub seed: u64,
-    /// A baseline run after so many others; none: only at both ends.
+    /// How the order is drawn; none: as trials were that do not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub drawing: Option<Drawing>,
+    /// A baseline run after so many others; none: about √k times as many as runs of one of the k setups, spread evenly
+    /// (with the first drawing: only at both ends).
     #[serde(default)]
     pub baseline_every: Option<u32>,
     /// Runs on the baseline until readings are steady come first.
@@ -74,6 +95,14 @@ pub struct Plan {
     /// The figure that is compared.
     #[serde(default)]
     pub measure: Measure,
+    /// The coupling is taken off and put on again before each run, also where the setup stays: so that repeats are
+    /// repeats of the coupling. False: it stays on while the setup stays, and such runs are one mounting. None: nobody
+    /// said, and nothing is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub remount: Option<bool>,
+    /// After how many repeats one may compare, the last of them all; empty: once, when all runs are there.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub looks: Vec<u32>,
     /// Rest before each run, seconds; told, not forced.
     #[serde(default)]
     pub rest_s: f64,
@@ -131,6 +160,12 @@ pub enum PlanError {
 }
 
 impl Plan {
+    /// How its order is drawn.
+    #[must_use]
+    pub fn drawing(&self) -> Drawing {
+        self.drawing.unwrap_or_default()
+    }
+
     /// Checks names, lists and figures.
     ///
     /// # Errors
@@ -155,6 +190,23 @@ impl Plan {
         }
         if !(1..=REPEATS_MAX).contains(&self.repeats) {
             return Err(wrong("repeats", format!("1 to {REPEATS_MAX}"), self.repeats));
+        }
+        if !self.looks.is_empty() {
+            let last = self.looks.last() == Some(&self.repeats);
+            if !last || Looks::new(&self.looks).is_none() {
+                let expected = format!("2 to 5 numbers of repeats that rise from 2 to all {}", self.repeats);
+                return Err(wrong("looks", expected, format!("{:?}", self.looks)));
+            }
+        }
+        if self.order == Order::LatinSquare && self.drawing() == Drawing::Second {
+            let rows = super::williams::rows(self.setups.len());
+            if !(self.repeats as usize).is_multiple_of(rows) {
+                let expected = format!(
+                    "a multiple of {rows} for a square of {} setups, so that each follows each equally often",
+                    self.setups.len()
+                );
+                return Err(wrong("repeats", expected, self.repeats));
+            }
         }
         if self.baseline_every == Some(0) {
             return Err(wrong("baseline_every", "at least 1", 0));
@@ -199,6 +251,15 @@ mod tests {
         assert!(error(&|p| p.setups.clear()).starts_with("setups: expected 1"));
         assert!(error(&|p| p.repeats = 0).starts_with("repeats"));
         assert!(error(&|p| p.baseline_every = Some(0)).starts_with("baseline_every"));
+        assert!(error(&|p| p.looks = vec![2, 3]).starts_with("looks: expected 2 to 5 numbers"));
+        assert!(error(&|p| p.looks = vec![4]).contains("all 4, found [4]"));
+        let square = |p: &mut Plan, repeats| {
+            (p.order, p.drawing, p.repeats) = (Order::LatinSquare, Some(Drawing::Second), repeats);
+        };
+        assert!(error(&|p| square(p, 4)).starts_with("repeats: expected a multiple of 6 for a square of 3"));
+        let whole = &mut plan();
+        square(whole, 6);
+        assert_eq!(whole.check(), Ok(()));
         assert!(error(&|p| p.rest_s = f64::NAN).starts_with("rest_s"));
         assert!(error(&|p| p.name = " ".into()).contains("name"));
         let band = |p: &mut Plan, air| (p.fresh, p.air_kpa) = (Fresh::EachRun, Some(air));

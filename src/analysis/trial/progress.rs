@@ -5,7 +5,7 @@
 //! afterwards leaves its step open, so the plan re-forms by itself.
 
 use super::order::{Phase, Step, steps};
-use super::plan::{Fresh, Plan};
+use super::plan::{Drawing, Fresh, Plan};
 use boltscribe_numerics::steadiness::{Look, Steadiness, steadiness};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -115,12 +115,16 @@ pub struct Progress {
     pub steps: Vec<Step>,
     /// Figures of the warm-up so far, and what they say; none: there is none.
     pub warm_up: Option<(Vec<f64>, Look)>,
-    /// It counts as warm.
+    /// It counts as warm: with the second drawing, the tool that is next.
     pub warm: bool,
+    /// A warm-up ended although the figures were not shown to be steady.
+    pub not_shown_steady: bool,
     /// Each step is made ready by itself.
     pub automatic: bool,
     /// A fresh source is due before the next run.
     pub fresh_due: bool,
+    /// The coupling of the run before is the next one's: it has to be taken off and put on again.
+    pub remount_due: bool,
 }
 
 /// Works out how far a trial is.
@@ -152,7 +156,14 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
             own.find_map(|go| holds(go)).map(|run| (step.clone(), run.run))
         })
         .collect();
-    let (warm_up, warm) = warmth(plan, said, &gos, holds);
+    let open = all.iter().find(|step| {
+        !skipped.contains(&step.number) && !done.iter().any(|(other, _)| other.number == step.number)
+    });
+    // Each tool is warmed before its own baseline: what warmed another leaves it cold.
+    let each = plan.drawing() == Drawing::Second;
+    let tool = open.map_or(&plan.tools[0], |step| if each { &step.tool } else { &plan.tools[0] });
+    let (warm_up, warm) = warmth(plan, said, &gos, tool, holds);
+    let not_shown_steady = plan.tools.iter().any(|tool| went_on(&warmth(plan, said, &gos, tool, holds)));
     let last_word = |of: fn(&Said) -> Option<bool>| said.iter().rev().find_map(of).unwrap_or(false);
     let automatic = last_word(|s| if let Said::Automatic { on } = s { Some(*on) } else { None });
     let aborted = last_word(|s| match s {
@@ -160,24 +171,33 @@ pub fn progress(plan: &Plan, said: &[Said], taken: &[Taken]) -> Progress {
         Said::Resume => Some(false),
         _ => None,
     });
-    let open = all.iter().find(|step| {
-        !skipped.contains(&step.number) && !done.iter().any(|(other, _)| other.number == step.number)
-    });
     let next = match open {
-        _ if !warm => Some(warm_up_step(plan)),
+        Some(_) if !warm => Some(warm_up_step(plan, tool)),
         open => open.cloned(),
     };
     let awaited = gos.last().filter(|go| run_of(go.go).is_none() && !given_back(said, go));
     // A go that was given back used nothing up.
     let before = gos.iter().rev().find(|go| run_of(go.go).is_some()).map(|go| &go.step);
     let fresh_due = next.as_ref().is_some_and(|next| fresh_due(plan.fresh, next, before));
+    let remount_due = next.as_ref().zip(before).is_some_and(|(next, before)| remount_due(plan, next, before));
     let standing = match (aborted, awaited, next) {
         (true, _, _) => Standing::Aborted,
         (false, Some(go), _) => Standing::Awaiting((*go).clone()),
         (false, None, Some(step)) => Standing::Next(Go { go: gos.len() as u32 + 1, step }),
         (false, None, None) => Standing::Done,
     };
-    Progress { standing, done, skipped, steps: all, warm_up, warm, automatic, fresh_due }
+    Progress {
+        standing,
+        done,
+        skipped,
+        steps: all,
+        warm_up,
+        warm,
+        not_shown_steady,
+        automatic,
+        fresh_due,
+        remount_due,
+    }
 }
 
 /// A go was given back after it was given.
@@ -186,21 +206,16 @@ fn given_back(said: &[Said], go: &Go) -> bool {
     from.is_some_and(|from| said[from..].iter().any(|s| s.gives_back(go)))
 }
 
-fn warm_up_step(plan: &Plan) -> Step {
-    Step {
-        number: 0,
-        phase: Phase::WarmUp,
-        tool: plan.tools[0].clone(),
-        setup: plan.baseline.clone(),
-        block: 0,
-    }
+fn warm_up_step(plan: &Plan, tool: &str) -> Step {
+    Step { number: 0, phase: Phase::WarmUp, tool: tool.to_owned(), setup: plan.baseline.clone(), block: 0 }
 }
 
-/// Figures of the warm-up, and whether it is over.
+/// Figures of the warm-up with a tool, and whether it is over.
 fn warmth<'a>(
     plan: &Plan,
     said: &[Said],
     gos: &[&Go],
+    tool: &str,
     holds: impl Fn(&Go) -> Option<&'a Taken>,
 ) -> (Option<(Vec<f64>, Look)>, bool) {
     if !plan.warm_up {
@@ -208,15 +223,27 @@ fn warmth<'a>(
     }
     let figures: Vec<f64> = gos
         .iter()
-        .filter(|go| go.step.phase == Phase::WarmUp)
+        .filter(|go| go.step.phase == Phase::WarmUp && go.step.tool == tool)
         .filter_map(|go| holds(go).and_then(|run| run.value))
         .collect();
     let look = steadiness(&figures);
     let told = said.iter().any(|s| matches!(s, Said::Warm { .. }));
     // Once begun, it does not cool down because a warm-up run is corrected afterwards.
-    let begun = gos.iter().any(|go| go.step.phase != Phase::WarmUp);
+    let each = plan.drawing() == Drawing::Second;
+    let begun = gos.iter().any(|go| go.step.phase != Phase::WarmUp && (!each || go.step.tool == tool));
     let warm = told || begun || matches!(look.steadiness, Steadiness::Steady | Steadiness::GoOn);
     (Some((figures, look)), warm)
+}
+
+/// The warm-up with a tool ended by patience.
+fn went_on((warm_up, _): &(Option<(Vec<f64>, Look)>, bool)) -> bool {
+    warm_up.as_ref().is_some_and(|(_, look)| look.steadiness == Steadiness::GoOn)
+}
+
+/// The coupling of the run before is the next one's, and the plan has it taken off.
+fn remount_due(plan: &Plan, next: &Step, before: &Step) -> bool {
+    let same = before.setup == next.setup && before.tool == next.tool;
+    plan.remount == Some(true) && same && next.phase != Phase::WarmUp
 }
 
 fn fresh_due(rule: Fresh, next: &Step, before: Option<&Step>) -> bool {
@@ -269,6 +296,13 @@ mod tests {
         assert!(found.done.is_empty() && matches!(&found.standing, Standing::Next(next) if next.go == 2));
     }
 
+    impl Taken {
+        /// A run that takes its step, with an invented figure.
+        pub(in super::super) fn good(go: &Go) -> Self {
+            good(go, 80.0)
+        }
+    }
+
     fn good(go: &Go, value: f64) -> Taken {
         Taken {
             go: go.go,
@@ -294,6 +328,29 @@ mod tests {
         assert_eq!(end.standing, Standing::Done);
         assert_eq!(end.done.len(), end.steps.len());
         assert!(end.warm && end.warm_up.unwrap().0.len() == warm_ups);
+    }
+
+    #[test]
+    fn each_tool_is_warmed_before_its_own_first_baseline() {
+        let plan = Plan { drawing: Some(Drawing::Second), ..plan() };
+        let (said, _, end) = walk(&plan, 300, |go| good(go, 80.0 + [0.1, -0.1, 0.05][go.go as usize % 3]));
+        let gos: Vec<&Go> =
+            said.iter().filter_map(|s| if let Said::Ready(go) = s { Some(go) } else { None }).collect();
+        for tool in &plan.tools {
+            let own: Vec<Phase> =
+                gos.iter().filter(|go| go.step.tool == *tool).map(|go| go.step.phase).collect();
+            let warm_ups = own.iter().filter(|phase| **phase == Phase::WarmUp).count();
+            assert!((8..=25).contains(&warm_ups), "{tool}: {warm_ups}");
+            assert!(
+                own[..warm_ups].iter().all(|phase| *phase == Phase::WarmUp)
+                    && own[warm_ups] == Phase::Baseline
+            );
+        }
+        assert!(end.standing == Standing::Done && !end.not_shown_steady);
+        // Whoever says that the rig is warm speaks of all tools.
+        let warm = [Said::Warm { why: "ran all morning".into() }];
+        let Standing::Next(go) = progress(&plan, &warm, &[]).standing else { panic!() };
+        assert_eq!(go.step.phase, Phase::Baseline);
     }
 
     #[test]
@@ -359,6 +416,29 @@ mod tests {
         said.push(Said::Automatic { on: true });
         let on = progress(&plan, &said, &[]);
         assert!(on.automatic && matches!(on.standing, Standing::Next(_)));
+    }
+
+    #[test]
+    fn a_coupling_that_stays_is_taken_off_before_the_next_run_where_the_plan_asks_for_it() {
+        let one = Plan { warm_up: false, tools: vec!["w".into()], setups: vec!["x".into()], ..plan() };
+        for (remount, asked) in [(Some(true), true), (Some(false), false), (None, false)] {
+            let plan = Plan { remount, repeats: 12, baseline_every: Some(30), ..one.clone() };
+            let mut due = Vec::new();
+            walk(&plan, 100, |go| {
+                due.push(go.step.setup.clone());
+                good(go, 80.0)
+            });
+            // Twelve of x follow each other.
+            let said = |n: usize| {
+                let all = steps(&plan);
+                let gos: Vec<Go> =
+                    (1..).zip(&all).map(|(go, step)| Go { go, step: step.clone() }).take(n).collect();
+                let taken: Vec<Taken> = gos.iter().map(|go| good(go, 80.0)).collect();
+                progress(&plan, &gos.into_iter().map(Said::Ready).collect::<Vec<_>>(), &taken).remount_due
+            };
+            assert_eq!(due.len(), 14);
+            assert_eq!([said(0), said(1), said(2), said(12), said(13)], [false, false, asked, asked, false]);
+        }
     }
 
     #[test]

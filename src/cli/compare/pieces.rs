@@ -4,9 +4,10 @@
 use super::super::caution;
 use super::super::error::CliError;
 use super::super::output::{Cell, Format, Rows, print, say};
+use super::rows::small_p;
 use super::verb::Args;
 use super::{read, talk};
-use boltscribe_analysis::compare::{Asked, Observation, Question, of_pieces, piece_effects};
+use boltscribe_analysis::compare::{Asked, Observation, PieceModel, Question, of_pieces, piece_effects_by};
 use boltscribe_tables::files::{Readings, readings};
 use serde_json::{Value, json};
 
@@ -28,7 +29,8 @@ pub fn of(
         ));
     }
     let untried = untried(args)?;
-    let found = piece_effects(observations, question, untried.as_deref())
+    let model = args.model.map(PieceModel::from).unwrap_or_default();
+    let found = piece_effects_by(observations, question, untried.as_deref(), model)
         .map_err(|error| read::wrong(&args.file, table, &error))?;
     Ok(json!(of_pieces(asked, &found, untried.as_deref())))
 }
@@ -50,7 +52,7 @@ pub fn untried(args: &Args) -> Result<Option<Vec<String>>, CliError> {
 /// # Errors
 /// Standard output takes nothing.
 pub fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
-    print(format, document, &rows(document))?;
+    print(format, document, &rows(document, format))?;
     caution::mark(format, document);
     if format == Format::Table {
         talk(args, document);
@@ -59,18 +61,21 @@ pub fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliErro
     Ok(())
 }
 
-fn rows(document: &Value) -> Rows {
+fn rows(document: &Value, format: Format) -> Rows {
     let columns = ["piece", "percent", "low", "high", "p_value", "p_adjusted"];
     let mut rows = Rows::new(&columns);
     for piece in document["pieces"].as_array().map_or(&[][..], Vec::as_slice) {
         let number = |key: &str, decimals| Cell::number_of(piece, key, decimals);
+        let p = |key: &str| {
+            if format == Format::Table { small_p(&piece[key]) } else { number(key, 4) }
+        };
         rows.rows.push(vec![
             Cell::text_of(piece, "piece"),
             number("percent", 2),
             number("low", 2),
             number("high", 2),
-            number("p_value", 4),
-            number("p_adjusted", 4),
+            p("p_value"),
+            p("p_adjusted"),
         ]);
     }
     rows
@@ -86,14 +91,32 @@ fn talk(args: &Args, document: &Value) {
     if !always.is_empty() {
         say(&format!("in every chain, so part of the baseline: {}", always.join(", ")));
     }
+    let compliance = document["model"] == "compliance";
+    if compliance {
+        say("compliances: each piece adds to 1/F²; percent is what one more of it leaves on the baseline");
+    }
+    let (own, law) = if compliance {
+        ("compliances do not simply add", "compliances that add")
+    } else {
+        ("losses do not simply multiply", "losses that multiply")
+    };
     match document["lack_of_fit"]["p_value"].as_f64() {
         Some(p) if p < args.alpha => {
             say(&format!(
-                "losses do not simply multiply (lack of fit, p {p:.4}): trust the setups, not the pieces"
+                "{own} (lack of fit, p {}): trust the setups, not the pieces",
+                small_p(&document["lack_of_fit"]["p_value"]).words()
             ));
         }
-        Some(p) => say(&format!("nothing speaks against losses that multiply (lack of fit, p {p:.3})")),
-        None => say("whether losses simply multiply cannot be tested with these runs"),
+        Some(p) => say(&format!("nothing speaks against {law} (lack of fit, p {p:.3})")),
+        None => say(&format!("{law}: cannot be tested with these runs")),
+    }
+    let other = &document["other_model"];
+    if let Some(p) = other["lack_of_fit"]["p_value"].as_f64() {
+        say(&format!(
+            "by the other model, {}: lack of fit, p {} (`--model {0}`); choose before you look",
+            other["model"].as_str().unwrap_or_default(),
+            small_p(&json!(p)).words()
+        ));
     }
     talk::remarks(document);
     let found = &document["prediction"];

@@ -30,9 +30,10 @@ pub fn table(path: &Path) -> Result<Readings, CliError> {
     read_readings(bytes.as_slice()).map_err(|e| CliError::usage(format!("{}: {e}", path.display())))
 }
 
-/// The rows as observations.
+/// The rows as observations; `resolution` is the step that could be read, in kN or N·m, that of the table where none is
+/// told.
 #[must_use]
-pub fn observations(table: &Readings) -> Vec<Observation> {
+pub fn observations(table: &Readings, resolution: Option<f64>) -> Vec<Observation> {
     let of = |r: &boltscribe_tables::files::Reading| Observation {
         run: r.run,
         time_s: r.time_s,
@@ -40,6 +41,8 @@ pub fn observations(table: &Readings) -> Vec<Observation> {
         tool: r.tool.clone(),
         value: r.value,
         pieces: r.pieces.clone(),
+        mounting: r.mounting.clone(),
+        resolution: resolution.or(table.step),
         excluded: r.excluded.clone(),
     };
     table.rows.iter().map(of).collect()

@@ -8,7 +8,10 @@ use super::super::error::CliError;
 use super::super::measure::Measure;
 use super::super::output::{Format, print};
 use super::{pieces, read, rows, talk};
-use boltscribe_analysis::compare::{Asked, Drift, Question, Totals, compare, of_setups};
+use boltscribe_analysis::compare::simulation::{Simulated, TRIALS, simulate};
+use boltscribe_analysis::compare::told_design::SimulationTold;
+use boltscribe_analysis::compare::{Asked, Drift, PieceModel, Question, Totals, compare, of_setups};
+use boltscribe_model::units::{NewtonMetres, Newtons};
 use boltscribe_tables::files::{Quantity, Readings};
 use clap::ValueEnum;
 use serde_json::{Value, json};
@@ -25,7 +28,8 @@ const EXAMPLES: &str = "Examples:
 #[command(before_help = EXAMPLES)]
 pub struct Args {
     /// A trial by its name; or CSV or CSV.gz with the columns run, time_s, setup, perhaps tool, and one of tension_kN, tension_lbf,
-    /// torque_Nm, torque_lbf_ft. A column excluded holds reasons, a column pieces chains such as ext+socket.
+    /// torque_Nm, torque_lbf_ft. A column excluded holds reasons, a column pieces chains such as ext+socket, a column
+    /// mounting a new name for each time that the coupling was put on.
     #[arg(value_name = "FILE|TRIAL")]
     pub file: PathBuf,
     /// The setup that counts as 100 %; a trial has its own.
@@ -44,15 +48,31 @@ pub struct Args {
     /// Risk of a wrong verdict, over all setups of a tool.
     #[arg(long, value_name = "P", default_value_t = 0.05)]
     pub alpha: f64,
+    /// The smallest step that could be read, in the unit of the file (default: the coarsest that all its values are multiples of).
+    #[arg(long, value_name = "STEP")]
+    pub resolution: Option<f64>,
     /// A difference in percent that is to be shown: says how many runs of each setup that takes.
     #[arg(long, value_name = "PERCENT")]
     pub difference: Option<f64>,
     /// SD of one run in percent, for --difference, where the file has too few repeats.
     #[arg(long = "expected-sd", value_name = "PERCENT")]
     pub expected_sd: Option<f64>,
+    /// A loss in percent that is to be ruled out: two one-sided tests for all setups of a tool together.
+    #[arg(long = "no-loss-above", value_name = "PERCENT")]
+    pub no_loss_above: Option<f64>,
+    /// Count how often a comparison of just these runs is right, in so many simulated trials with a known truth: coverage,
+    /// false differences and power without drift, with two kinds of drift, and where mountings scatter.
+    #[arg(long, value_name = "N")]
+    pub simulate: Option<u32>,
+    /// What --simulate draws from: the same seed, the same counts.
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "simulate")]
+    pub seed: u64,
     /// What each piece costs, instead of what each setup gives. Needs the column pieces.
     #[arg(long, value_enum)]
     pub by: Option<By>,
+    /// How losses of pieces go together, with --by piece: each leaves a share (product), or each adds to 1/F² (compliance).
+    #[arg(long, value_enum)]
+    pub model: Option<ModelWord>,
     /// A chain that was not tried, such as ext+socket; goes with --by piece.
     #[arg(long, value_name = "PIECES")]
     pub predict: Option<String>,
@@ -67,6 +87,24 @@ pub enum DriftWord {
     Linear,
     /// Each run against the baseline runs before and after it.
     Bracket,
+}
+
+/// Words for how losses go together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ModelWord {
+    /// Each piece leaves a share.
+    Product,
+    /// Each piece adds to 1/F².
+    Compliance,
+}
+
+impl From<ModelWord> for PieceModel {
+    fn from(word: ModelWord) -> Self {
+        match word {
+            ModelWord::Product => Self::Product,
+            ModelWord::Compliance => Self::Compliance,
+        }
+    }
 }
 
 /// What the answer is about.
@@ -111,6 +149,11 @@ pub fn run(args: &Args, format: Format) -> Result<(), CliError> {
 /// No such trial, runs that cannot be compared, options that do not fit together.
 pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
     check(args)?;
+    if args.resolution.is_some() {
+        return Err(CliError::usage(
+            "--resolution: expected a file, found a trial, whose runs know their dial",
+        ));
+    }
     if args.gate_s.is_some() {
         return Err(CliError::usage("--gate-s: expected a file, found a trial, whose runs know their gates"));
     }
@@ -125,7 +168,11 @@ pub async fn run_trial(args: &Args, context: &Context) -> Result<(), CliError> {
         ("alpha", Some(args.alpha.to_string())),
         ("difference", number(args.difference)),
         ("expected_sd", number(args.expected_sd)),
+        ("no_loss_above", number(args.no_loss_above)),
+        ("simulate", args.simulate.map(|trials| trials.to_string())),
+        ("seed", args.simulate.map(|_| args.seed.to_string())),
         ("by", by),
+        ("model", args.model.map(|model| PieceModel::from(model).name().to_owned())),
         ("predict", untried.map(|chain| chain.join("+"))),
     ];
     let given = asked.iter().filter_map(|(key, value)| Some(format!("{key}={}", segment(value.as_ref()?))));
@@ -139,7 +186,7 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
     let Some(baseline) = args.baseline.clone() else {
         return Err(CliError::usage("--baseline: expected the setup that counts as 100 %, found none"));
     };
-    let observations = read::observations(table);
+    let observations = read::observations(table, resolution(args, table));
     let (quantity, unit) = match table.quantity {
         Quantity::Tension => ("tension", "kN"),
         Quantity::Torque => ("torque", "N·m"),
@@ -153,6 +200,7 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
         alpha: args.alpha,
         difference: args.difference,
         expected_sd: args.expected_sd,
+        no_loss_above: args.no_loss_above,
     };
     let drift = args.drift.map(Drift::from);
     let question = Question { baseline: baseline.clone(), drift, alpha: args.alpha };
@@ -160,7 +208,26 @@ fn of_file(args: &Args, table: &Readings) -> Result<Value, CliError> {
         return pieces::of(args, table, &observations, &question, &asked);
     }
     let found = compare(&observations, &question).map_err(|error| read::wrong(&args.file, table, &error))?;
-    Ok(json!(of_setups(&asked, &observations, &found, &Totals::none())))
+    let mut document = of_setups(&asked, &found, &Totals::none());
+    if let Some(trials) = args.simulate {
+        let wanted = Simulated::of(&found, (trials, args.seed), args.expected_sd, args.difference)
+            .ok_or_else(|| {
+                CliError::usage("--simulate: no spread is known, give --expected-sd, or repeat runs")
+            })?;
+        let counted = simulate(&observations, &question, &wanted)
+            .map_err(|error| CliError::usage(format!("--simulate: {error}")))?;
+        document.simulation = Some(SimulationTold::of(&wanted, &counted, args.alpha));
+    }
+    Ok(json!(document))
+}
+
+/// The step that could be read, told in the unit of the column, in kN or N·m.
+fn resolution(args: &Args, table: &Readings) -> Option<f64> {
+    args.resolution.map(|step| match table.column {
+        "tension_lbf" => Newtons::from_lbf(step).kn(),
+        "torque_lbf_ft" => NewtonMetres::from_lbf_ft(step).get(),
+        _ => step,
+    })
 }
 
 fn show(args: &Args, format: Format, document: &Value) -> Result<(), CliError> {
@@ -185,6 +252,7 @@ fn check(args: &Args) -> Result<(), CliError> {
     };
     percent("--difference", args.difference)?;
     percent("--expected-sd", args.expected_sd)?;
+    percent("--no-loss-above", args.no_loss_above)?;
     if !(args.alpha > 0.0 && args.alpha < 0.5) {
         return Err(CliError::usage(format!(
             "--alpha: expected a risk between 0 and 0.5, found {}",
@@ -196,8 +264,21 @@ fn check(args: &Args) -> Result<(), CliError> {
             "--gate-s: expected seconds above 0 and at most 300, found {gate}"
         )));
     }
-    if args.expected_sd.is_some() && args.difference.is_none() {
-        return Err(CliError::usage("--expected-sd: expected with --difference, found alone"));
+    if let Some(step) = args.resolution.filter(|step| !(step.is_finite() && *step > 0.0)) {
+        return Err(CliError::usage(format!("--resolution: expected a step above 0, found {step}")));
+    }
+    if let Some(trials) = args.simulate.filter(|n| !(TRIALS.0..=TRIALS.1).contains(n)) {
+        let what = format!("--simulate: expected {} to {} trials, found {trials}", TRIALS.0, TRIALS.1);
+        return Err(CliError::usage(what));
+    }
+    if args.simulate.is_some() && args.by == Some(By::Piece) {
+        return Err(CliError::usage("--simulate: expected a comparison of setups, found --by piece"));
+    }
+    if args.expected_sd.is_some() && args.difference.is_none() && args.simulate.is_none() {
+        return Err(CliError::usage("--expected-sd: expected with --difference or --simulate, found alone"));
+    }
+    if args.model.is_some() && args.by != Some(By::Piece) {
+        return Err(CliError::usage("--model: expected with --by piece, found without it"));
     }
     if args.predict.is_some() && args.by != Some(By::Piece) {
         return Err(CliError::usage("--predict: expected with --by piece, found without it"));

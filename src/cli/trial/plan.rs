@@ -5,7 +5,7 @@
 use crate::context::Context;
 use crate::error::CliError;
 use crate::measure::Measure;
-use boltscribe_analysis::trial::{Fresh, Order, Plan};
+use boltscribe_analysis::trial::{Drawing, Fresh, Order, Plan};
 use clap::ValueEnum;
 
 /// Orders as typed.
@@ -13,7 +13,7 @@ use clap::ValueEnum;
 pub enum By {
     /// Each repeat is a block of all setups in random order.
     Blocks,
-    /// Each setup stands at each place of a block equally often.
+    /// Each setup stands at each place of a block, and follows each other setup, equally often.
     LatinSquare,
 }
 
@@ -51,7 +51,8 @@ pub struct New {
     /// Runs of each setup with each tool.
     #[arg(long, value_name = "N", default_value_t = 5)]
     pub repeats: u32,
-    /// A baseline run after so many others (default: as many as there are setups).
+    /// A baseline run of each tool after so many others (default: about √k times as many as runs of one of k setups, spread
+    /// evenly).
     #[arg(long, value_name = "N")]
     pub baseline_every: Option<u32>,
     /// The kind of order.
@@ -66,6 +67,13 @@ pub struct New {
     /// The figure that is compared.
     #[arg(long, value_enum, default_value_t = Measure::Gate)]
     pub measure: Measure,
+    /// After how many repeats you may compare, the last of them all (default: once, when all runs are there).
+    #[arg(long, value_name = "N,N", value_delimiter = ',')]
+    pub looks: Vec<u32>,
+    /// Leave the coupling on while the setup stays (default: each run is a mounting of its own, and you are asked to
+    /// take the coupling off and put it on again).
+    #[arg(long)]
+    pub keep_mounted: bool,
     /// Rest before each run, seconds.
     #[arg(long, value_name = "S", default_value_t = 0.0)]
     pub rest_s: f64,
@@ -102,9 +110,12 @@ impl New {
             },
             // Any number will do; it is kept with the plan.
             seed: self.seed.unwrap_or_else(|| fastrand::u64(1..1_000_000_000)),
-            baseline_every: self.baseline_every.or(Some(self.setups.len() as u32)),
+            drawing: Some(Drawing::Second),
+            baseline_every: self.baseline_every,
             warm_up: self.warm_up,
             measure: self.measure.into(),
+            looks: self.looks.clone(),
+            remount: Some(!self.keep_mounted),
             rest_s: self.rest_s,
             fresh: match self.fresh {
                 When::No => Fresh::No,

@@ -64,6 +64,9 @@ pub fn next(document: &Value) -> String {
         word("tool"),
         pieces.join(" > ")
     ));
+    if step["remount_due"] == true {
+        text.push_str("take the coupling off and put it on again first: each run is a mounting of its own\n");
+    }
     if step["fresh_source_due"] == true {
         let band = step["air_kPa"][0].as_f64().zip(step["air_kPa"][1].as_f64());
         let band = band.filter(|_| step["source"] == "air");

@@ -6,7 +6,7 @@ pub mod line;
 pub mod stamp;
 pub mod unwrap;
 
-pub use day::day_utc;
+pub use day::{bounds_of_day, day_in, day_utc};
 pub use line::{ClockLine, LowerEnvelope};
 pub use stamp::{DeviceTicks, MonoNs};
 pub use unwrap::Unwrapper;

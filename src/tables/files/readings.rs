@@ -47,6 +47,8 @@ pub struct Reading {
     pub value: f64,
     /// What the column `pieces` names, split at `+`; empty without that column.
     pub pieces: Vec<String>,
+    /// What the column `mounting` says; none where it is empty or missing.
+    pub mounting: Option<String>,
     /// What the column `excluded` says; none where it is empty or missing: the run counts.
     pub excluded: Option<String>,
 }
@@ -58,6 +60,9 @@ pub struct Readings {
     pub quantity: Quantity,
     /// Name of their column.
     pub column: &'static str,
+    /// The coarsest of 1, 2 and 5 times a power of ten that all values typed are multiples of, in kN or N·m; none where
+    /// there is none down to a millionth of the unit typed.
+    pub step: Option<f64>,
     /// Whether there is a column `pieces`.
     pub has_pieces: bool,
     /// In the order of the file.
@@ -106,6 +111,7 @@ struct Columns {
     setup: usize,
     tool: Option<usize>,
     pieces: Option<usize>,
+    mounting: Option<usize>,
     excluded: Option<usize>,
     value: usize,
     name: &'static str,
@@ -122,18 +128,45 @@ pub fn read_readings(from: impl Read) -> Result<Readings, ReadingsError> {
         Some((line, header)) => Columns::of(line, header)?,
         None => Columns::of(1, &csv::StringRecord::new())?,
     };
-    let mut rows = Vec::new();
+    let (mut rows, mut typed) = (Vec::new(), Vec::new());
     while let Some((line, record)) = records.read()? {
         if rows.len() == ROWS_MAX {
             return Err(ReadingsError::TooMany);
         }
-        rows.push(columns.reading(line, record)?);
+        let reading = columns.reading(line, record)?;
+        if reading.excluded.is_none() {
+            typed.extend(record.get(columns.value).and_then(|text| text.parse::<f64>().ok()));
+        }
+        rows.push(reading);
     }
     if rows.is_empty() {
         return Err(ReadingsError::Empty);
     }
     let Columns { quantity, name, pieces, .. } = columns;
-    Ok(Readings { quantity, column: name, has_pieces: pieces.is_some(), rows })
+    let step = coarsest_step(&typed).map(|step| in_unit(name, step));
+    Ok(Readings { quantity, column: name, step, has_pieces: pieces.is_some(), rows })
+}
+
+/// A value typed in a column, in kN or N·m.
+fn in_unit(column: &str, typed: f64) -> f64 {
+    match column {
+        "tension_lbf" => Newtons::from_lbf(typed).kn(),
+        "torque_lbf_ft" => NewtonMetres::from_lbf_ft(typed).get(),
+        _ => typed,
+    }
+}
+
+/// Finest step that is looked for, as a power of ten, and coarsest.
+const STEP_POWERS: (i32, i32) = (-6, 3);
+
+/// The coarsest of 1, 2 and 5 times a power of ten that all values are multiples of.
+fn coarsest_step(values: &[f64]) -> Option<f64> {
+    // A value of nine digits in millionths is a whole number to this.
+    let whole = |value: f64| (value - value.round()).abs() < 1e-6;
+    let steps = (STEP_POWERS.0..=STEP_POWERS.1).rev().flat_map(|power| [5.0, 2.0, 1.0].map(|by| (by, power)));
+    let step = |(by, power): (f64, i32)| by * 10.0_f64.powi(power);
+    let fits = |of: &(f64, i32)| values.iter().all(|value| whole(value / step(*of)));
+    if values.is_empty() { None } else { steps.into_iter().find(fits).map(step) }
 }
 
 impl Columns {
@@ -153,6 +186,7 @@ impl Columns {
             setup: column("setup").ok_or_else(|| missing("a column 'setup'"))?,
             tool: column("tool"),
             pieces: column("pieces"),
+            mounting: column("mounting"),
             excluded: column("excluded"),
             value,
             name,
@@ -187,11 +221,7 @@ impl Columns {
                 Err(_) if excluded.is_some() => f64::NAN,
                 other => other?,
             };
-        let value = match self.name {
-            "tension_lbf" => Newtons::from_lbf(given).kn(),
-            "torque_lbf_ft" => NewtonMetres::from_lbf_ft(given).get(),
-            _ => given,
-        };
+        let value = in_unit(self.name, given);
         let pieces = match self.pieces {
             Some(at) => pieces(text(at)).ok_or_else(|| wrong("pieces", "pieces joined by '+'", text(at)))?,
             None => Vec::new(),
@@ -204,6 +234,7 @@ impl Columns {
             tool: self.tool.map(|at| name(at, "tool")).transpose()?,
             value,
             pieces,
+            mounting: self.mounting.map(text).filter(|m| !m.is_empty()).map(str::to_owned),
             excluded,
         })
     }
@@ -239,6 +270,20 @@ mod tests {
         let torque = read("run,time_s,setup,torque_lbf_ft\n1,0,a,100\n").unwrap();
         assert!((torque.rows[0].value - 135.581_794_833_14).abs() < 1e-10);
         assert_eq!(torque.rows[0].tool, None);
+    }
+
+    #[test]
+    fn the_step_of_a_table_is_the_coarsest_that_all_its_values_are_multiples_of() {
+        let step = |values: &[&str]| {
+            let rows: String = values.iter().enumerate().map(|(i, v)| format!("{i},{i},a,{v}\n")).collect();
+            read(&format!("run,time_s,setup,tension_kN\n{rows}")).unwrap().step
+        };
+        assert_eq!(step(&["77.5", "77.500", "78.0"]), Some(0.5));
+        assert_eq!(step(&["79.8", "80.1", "76.43"]), Some(0.01));
+        assert_eq!(step(&["80", "76", "79"]), Some(1.0));
+        assert_eq!(step(&["80.1234567", "76.7654321"]), None);
+        let psi = read("run,time_s,setup,tension_lbf\n1,0,a,10000\n2,1,a,10050\n").unwrap().step.unwrap();
+        assert!((psi - 50.0 * 0.004_448_221_615_260_5).abs() < 1e-12, "{psi}");
     }
 
     #[test]

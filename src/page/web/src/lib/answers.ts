@@ -217,6 +217,10 @@ export type JudgedUnit = 'kN' | 'Nm' | 'percent';
  */
 export type TrialStanding = 'awaiting a run' | 'ready to go on' | 'done' | 'laid aside';
 /**
+ * How the order follows from the seed: a trial that is stored has its seed and not its order.
+ */
+export type TrialDrawing = 'first' | 'second';
+/**
  * When a fresh source is asked for.
  */
 export type Fresh = 'no' | 'each-run' | 'each-setup';
@@ -347,6 +351,10 @@ export type TrialEntry =
  */
 export type TrialCompared = TrialSetupsAndPlateau | TrialSetups | TrialPieces;
 /**
+ * What is claimed.
+ */
+export type EquivalenceClaim = 'equivalent' | 'no such loss' | 'not ruled out';
+/**
  * What the adjusted p says.
  */
 export type Verdict = 'baseline' | 'lower' | 'higher' | 'no difference shown';
@@ -354,6 +362,10 @@ export type Verdict = 'baseline' | 'lower' | 'higher' | 'no difference shown';
  * How the rig's drift is taken out.
  */
 export type Drift = 'none' | 'linear' | 'bracket';
+/**
+ * How losses go together.
+ */
+export type PieceModel = 'product' | 'compliance';
 
 export interface Answers {
   'GET budget': Budget;
@@ -1402,6 +1414,10 @@ export interface ClassLimit {
    * The limit, in its unit.
    */
   limit: number;
+  /**
+   * After how many runs one may judge; empty: once.
+   */
+  looks: number[];
   measure: Measure;
   /**
    * The setup it is meant for.
@@ -3030,6 +3046,14 @@ export interface ToolAcceptance {
    * What it was held against.
    */
   limit: number;
+  /**
+   * Which look this is, from 1; null where one was planned.
+   */
+  look: number | null;
+  /**
+   * After how many runs one may judge; empty where one look was planned.
+   */
+  looks: number[];
   measure: Measure;
   /**
    * What a person should know, a sentence each.
@@ -3048,9 +3072,10 @@ export interface ToolAcceptance {
    */
   runs: number[];
   /**
-   * Runs that would decide, if value and spread stay; null where it is decided or runs alone do not decide.
+   * Runs that another test, of new runs by themselves, would need to decide if value and spread are these; null where
+   * it is decided or runs alone do not decide. Not to be added to these.
    */
-  runs_to_decide: number | null;
+  runs_of_a_new_test: number | null;
   /**
    * The setup of its runs; null where they have none.
    */
@@ -3105,6 +3130,10 @@ export interface ToolHistory {
    */
   note: string;
   /**
+   * What is in it besides the tool, a sentence each: several rigs, several calibrations.
+   */
+  notes: string[];
+  /**
    * The runs, oldest first.
    */
   points: HistoryPoint[];
@@ -3134,30 +3163,43 @@ export interface ToolHistory {
  */
 export interface Capability {
   /**
-   * Width that is allowed over six SDs; null where one side is named.
+   * The same by the spread from run to run (mean moving range over 2/√π), which slow changes do not make smaller;
+   * null with fewer than three runs.
    */
-  cp: number | null;
+  cpk: number | null;
   /**
-   * Distance of the mean from the nearer side over three SDs.
+   * Width that is allowed over six SDs of all runs; null where one side is named. In one short series it is also called Cm.
    */
-  cpk: number;
+  pp: number | null;
+  /**
+   * Distance of the mean from the nearer side over three SDs of all runs; also Cmk.
+   */
+  ppk: number;
   /**
    * Upper 95 % limit of that.
    */
-  cpk_high: number;
+  ppk_high: number;
   /**
    * Lower 95 % limit of that.
    */
-  cpk_low: number;
+  ppk_low: number;
 }
 /**
  * One run of a chart.
  */
 export interface HistoryPoint {
   /**
-   * Patterns that end at it.
+   * Its calibration; null where it has none.
+   */
+  calibration: string | null;
+  /**
+   * Patterns that end at it, and `other rig` or `other calibration` where that of the run before is another.
    */
   remarks: string[];
+  /**
+   * The rig it was at.
+   */
+  rig: string;
   run: RunId;
   /**
    * When it was, ISO 8601.
@@ -3238,20 +3280,32 @@ export interface Plan {
    */
   baseline: string;
   /**
-   * A baseline run after so many others; none: only at both ends.
+   * A baseline run after so many others; none: about √k times as many as runs of one of the k setups, spread evenly
+   * (with the first drawing: only at both ends).
    */
   baseline_every: number | null;
   /**
    * The test bolt; none: the one in force.
    */
   bolt: string | null;
+  drawing: TrialDrawing | null;
   fresh: Fresh;
+  /**
+   * After how many repeats one may compare, the last of them all; empty: once, when all runs are there.
+   */
+  looks: number[];
   measure: Measure;
   /**
    * Its name.
    */
   name: string;
   order: Order;
+  /**
+   * The coupling is taken off and put on again before each run, also where the setup stays: so that repeats are
+   * repeats of the coupling. False: it stays on while the setup stays, and such runs are one mounting. None: nobody
+   * said, and nothing is known.
+   */
+  remount: boolean | null;
   /**
    * Runs of each setup with each tool.
    */
@@ -3385,6 +3439,10 @@ export interface NextRun {
    */
   pieces: string[];
   /**
+   * The coupling of the run before has to be taken off and put on again.
+   */
+  remount_due: boolean;
+  /**
    * Rest before the run, seconds; told, not forced.
    */
   rest_s: number;
@@ -3490,6 +3548,7 @@ export interface TrialSetupsAndPlateau {
    * Risk of a wrong verdict over one tool's setups, above 0 and below 0.5; intervals have the confidence 1 - alpha.
    */
   alpha: number;
+  arrangement: ComparisonArrangement;
   /**
    * The setup that counts as 100 %.
    */
@@ -3525,6 +3584,11 @@ export interface TrialSetupsAndPlateau {
    * Which figure of a run: `gate`, `held`, `peak`, `plateau`, or the quantity of a file that does not say.
    */
   measure: string;
+  mountings: ComparisonMountings | null;
+  /**
+   * The loss that is to be ruled out, percent; null where nobody asked.
+   */
+  no_loss_above_percent: number | null;
   /**
    * What the limits hold, or why there are none, a sentence each.
    */
@@ -3538,6 +3602,7 @@ export interface TrialSetupsAndPlateau {
    * SD of one run, percent; null without a residual degree of freedom.
    */
   residual_sd_percent: number | null;
+  resolution: ComparisonResolution | null;
   /**
    * Each tool's baseline, then its other setups.
    */
@@ -3546,6 +3611,7 @@ export interface TrialSetupsAndPlateau {
    * One of its runs comes from a simulated device.
    */
   simulated: boolean;
+  simulation: ComparisonSimulation | null;
   /**
    * Name of the trial.
    */
@@ -3554,6 +3620,31 @@ export interface TrialSetupsAndPlateau {
    * `kN` or `N·m`.
    */
   unit: string;
+}
+/**
+ * What the order of the runs leaves in the percents, whatever the values are.
+ */
+export interface ComparisonArrangement {
+  /**
+   * The most that a drift of 1 % which dies away leaves in any percent.
+   */
+  drift_left_most_percent: number;
+  /**
+   * Setups whose runs all follow each other.
+   */
+  in_blocks: string[];
+  /**
+   * What a person should know of it, a sentence each.
+   */
+  notes: string[];
+  /**
+   * Setups of which runs follow each other while nobody noted whether the coupling was taken off between them.
+   */
+  perhaps_one_mounting: string[];
+  /**
+   * Whether alpha is the risk of a wrong verdict with this order of runs.
+   */
+  risk_holds: boolean;
 }
 /**
  * The same runs by another figure.
@@ -3581,6 +3672,16 @@ export interface SetupCompared {
    */
   detectable_percent: number | null;
   /**
+   * Percent that a drift of 1 % which dies away leaves in this percent, from the order of the runs alone, with its
+   * sign: that of readings which begin too high; null for the baseline.
+   */
+  drift_left_percent: number | null;
+  /**
+   * The time constant of such a drift at which it leaves most, seconds.
+   */
+  drift_left_time_constant_s: number | null;
+  equivalence: ComparisonEquivalence | null;
+  /**
    * Upper limit of this percent alone.
    */
   high: number | null;
@@ -3593,6 +3694,11 @@ export interface SetupCompared {
    */
   high_total: number | null;
   /**
+   * That is off by more than half of the interval `low` to `high`, or of the one that outliers do not widen: look at the
+   * runs.
+   */
+  huber_disagrees: boolean | null;
+  /**
    * Lower limit of this percent alone.
    */
   low: number | null;
@@ -3601,9 +3707,13 @@ export interface SetupCompared {
    */
   low_simultaneous: number | null;
   /**
-   * Lower limit with what the calibration leaves in a ratio, percent.
+   * Lower limit for all of this tool's setups together with what the calibration leaves in a ratio, percent.
    */
   low_total: number | null;
+  /**
+   * Mountings that they belong to; null where nobody noted them.
+   */
+  mountings: number | null;
   /**
    * Why something is missing.
    */
@@ -3616,6 +3726,10 @@ export interface SetupCompared {
    * Two-sided p of this comparison alone.
    */
   p_value: number | null;
+  /**
+   * The percent by a fit that outliers pull less (Huber); null for the baseline and where there is no such fit.
+   */
+  percent_by_huber: number | null;
   /**
    * Percent of the baseline; 100 for the baseline itself.
    */
@@ -3637,6 +3751,20 @@ export interface SetupCompared {
    */
   tool: string | null;
   verdict: Verdict | null;
+}
+/**
+ * Whether a loss above the stated one is ruled out, by two one-sided tests.
+ */
+export interface ComparisonEquivalence {
+  claim: EquivalenceClaim;
+  /**
+   * p of a loss or a gain above the stated one, likewise (Bonferroni).
+   */
+  p_either: number;
+  /**
+   * p of a loss above the stated one, for all of this tool's setups together (Dunnett, one side).
+   */
+  p_loss: number;
 }
 /**
  * What the residuals look like; shown, never used to drop a run or to choose a model.
@@ -3687,7 +3815,25 @@ export interface LeftOut {
   why: string | null;
 }
 /**
- * How many runs would show a difference.
+ * How mountings scatter.
+ */
+export interface ComparisonMountings {
+  /**
+   * How many there are.
+   */
+  mountings: number;
+  /**
+   * SD of pulls within a mounting, percent; null where no mounting has two.
+   */
+  pull_sd_percent: number | null;
+  /**
+   * SD from mounting to mounting, percent, what pulls scatter by taken off; null where that cannot be told.
+   */
+  sd_percent: number | null;
+}
+/**
+ * How many runs of a new trial would show a difference. Runs added to those that were compared are a second look,
+ * which errs more often than alpha says.
  */
 export interface ComparisonPlanning {
   /**
@@ -3703,7 +3849,7 @@ export interface ComparisonPlanning {
    */
   power: number;
   /**
-   * Runs of each setup; null where they cannot be told.
+   * Runs of each setup and of the baseline in a new trial; null where they cannot be told.
    */
   runs_each: number | null;
   /**
@@ -3714,31 +3860,74 @@ export interface ComparisonPlanning {
    * SD of one run that was reckoned with, percent; null where none is known.
    */
   sd_percent: number | null;
-  /**
-   * What each setup still lacks.
-   */
-  setups: StillNeeded[];
 }
 /**
- * What one setup still lacks.
+ * The step of the readings against their scatter.
  */
-export interface StillNeeded {
+export interface ComparisonResolution {
   /**
-   * Runs that count.
+   * Repeats scatter by less than half a step, so all are rounded the same way: the rounding, step/√12, is in each limit
+   * and does not shrink with repeats.
    */
-  runs: number;
+  counts: boolean;
   /**
-   * Further runs.
+   * The coarsest step, percent of its reading.
    */
-  runs_still_needed: number | null;
+  step_percent: number;
+}
+/**
+ * How often this comparison is right: trials of its very order of runs with a known truth.
+ */
+export interface ComparisonSimulation {
   /**
-   * Name of the setup.
+   * Loss of each setup for coverage and power, percent.
    */
-  setup: string;
+  difference_percent: number;
   /**
-   * Name of the tool.
+   * What was counted.
    */
-  tool: string | null;
+  scenarios: ComparisonScenario[];
+  /**
+   * SD of one pull that was drawn with, percent.
+   */
+  sd_percent: number;
+  /**
+   * What they were drawn from: the same seed, the same counts.
+   */
+  seed: number;
+  /**
+   * Trials of each scenario.
+   */
+  trials: number;
+}
+/**
+ * What was counted of one scenario.
+ */
+export interface ComparisonScenario {
+  /**
+   * How often limits of one percent held the truth, percent.
+   */
+  coverage_percent: number;
+  /**
+   * How often a difference was shown with a tool where none was, percent.
+   */
+  false_differences_percent: number;
+  /**
+   * How often a setup that lost as stated was shown to, percent.
+   */
+  power_percent: number;
+  /**
+   * What the rig and the couplings did besides scatter.
+   */
+  scenario: string;
+  /**
+   * Standard error of the false differences at the risk of the comparison, percent.
+   */
+  se_percent: number;
+  /**
+   * How often the simultaneous limits of a tool all did, percent.
+   */
+  together_percent: number;
 }
 /**
  * The setups of a trial compared with its baseline.
@@ -3748,6 +3937,7 @@ export interface TrialSetups {
    * Risk of a wrong verdict over one tool's setups, above 0 and below 0.5; intervals have the confidence 1 - alpha.
    */
   alpha: number;
+  arrangement: ComparisonArrangement;
   /**
    * The setup that counts as 100 %.
    */
@@ -3782,6 +3972,11 @@ export interface TrialSetups {
    * Which figure of a run: `gate`, `held`, `peak`, `plateau`, or the quantity of a file that does not say.
    */
   measure: string;
+  mountings: ComparisonMountings | null;
+  /**
+   * The loss that is to be ruled out, percent; null where nobody asked.
+   */
+  no_loss_above_percent: number | null;
   /**
    * What the limits hold, or why there are none, a sentence each.
    */
@@ -3795,6 +3990,7 @@ export interface TrialSetups {
    * SD of one run, percent; null without a residual degree of freedom.
    */
   residual_sd_percent: number | null;
+  resolution: ComparisonResolution | null;
   /**
    * Each tool's baseline, then its other setups.
    */
@@ -3803,6 +3999,7 @@ export interface TrialSetups {
    * One of its runs comes from a simulated device.
    */
   simulated: boolean;
+  simulation: ComparisonSimulation | null;
   /**
    * Name of the trial.
    */
@@ -3858,6 +4055,8 @@ export interface TrialPieces {
    * Which figure of a run: `gate`, `held`, `peak`, `plateau`, or the quantity of a file that does not say.
    */
   measure: string;
+  model: PieceModel;
+  other_model: OtherPieceModel | null;
   /**
    * What one more of each leaves.
    */
@@ -3904,6 +4103,17 @@ export interface LackOfFit {
    * p of losses that multiply.
    */
   p_value: number;
+}
+/**
+ * How runs lie about a model that was not chosen.
+ */
+export interface OtherPieceModel {
+  lack_of_fit: LackOfFit | null;
+  model: PieceModel;
+  /**
+   * SD of one run about it, percent; null without a residual degree of freedom.
+   */
+  residual_sd_percent: number | null;
 }
 /**
  * What one more of a piece leaves.
@@ -4019,9 +4229,17 @@ export interface TrialReading {
    */
   excluded: string | null;
   /**
+   * Which mounting of the setup it belongs to; null where the plan does not say when the coupling is taken off.
+   */
+  mounting: string | null;
+  /**
    * The setup's chain, as the shelf had it when the run got its setup.
    */
   pieces: string[];
+  /**
+   * Of a reading by hand: the smallest step of the dial, kN.
+   */
+  resolution_kN: number | null;
   run: RunId;
   /**
    * Its setup, corrections applied.

@@ -57,7 +57,7 @@ function decimal(field: string, text: string): number {
 }
 
 /** The document; throws a Problem at the first field that cannot be read. */
-export function planDocument(form: PlanForm): Omit<Plan, 'air_kPa'> & Partial<Plan> {
+export function planDocument(form: PlanForm): Omit<Plan, 'air_kPa' | 'drawing' | 'looks' | 'remount'> & Partial<Plan> {
   if (form.baseline === null) throw new Problem(0, 'baseline: expected the setup that counts as 100 %, found none');
   const air = form.fresh !== 'no' && (form.air_low_kPa.trim() !== '' || form.air_high_kPa.trim() !== '');
   const band = air ? ([decimal('air_kPa', form.air_low_kPa), decimal('air_kPa', form.air_high_kPa)] as [number, number]) : null;

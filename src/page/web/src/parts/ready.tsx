@@ -109,6 +109,7 @@ const Begin = ({ next }: { next: NextStep }) => {
   return (
     <>
       <Source next={next} />
+      {next.remount_due && <p class="due-words"><Mark shape="diamond" /> <strong>Take the coupling off and put it on again.</strong> Each run is a mounting of its own.</p>}
       <Rest next={next} />
       {(nameless.value || refusal.value?.detail.startsWith('who:')) && <Who problem={refusal.value} />}
       {why !== null && <p class="hold" id="hold" role="status"><Mark shape="cross" /> {why}</p>}

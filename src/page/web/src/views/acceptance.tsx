@@ -33,7 +33,7 @@ export const Sheet = ({ of }: { of: Acceptance }) => (
       <div><dt>Standard uncertainty</dt><dd>{shown(of, of.standard_uncertainty)}</dd></div>
       <div><dt>Degrees of freedom</dt><dd>{of.degrees_of_freedom === null ? 'not bounded' : fixed(of.degrees_of_freedom, 1)}</dd></div>
       <div><dt>Guard band at the limit</dt><dd>{shown(of, of.guard)}</dd></div>
-      <div><dt>Runs to decide, if all stays</dt><dd>{of.runs_to_decide ?? '–'}</dd></div>
+      <div><dt>Runs of a new test to decide, if all stays</dt><dd>{of.runs_of_a_new_test ?? '–'}</dd></div>
     </dl>
     {of.notes.length > 0 && <ul class="flags">{of.notes.map((note) => <li key={note}>{noteWords(note)}</li>)}</ul>}
     <div class="suggestions" role="group" aria-label="Runs that were judged">{of.runs.map((run) => <a class="run-link" key={run} href={link('runs', run)} aria-label={`Run ${run}`}>{run}</a>)}</div>

@@ -22,7 +22,8 @@ const Shown = ({ of }: { of: ToolHistory }) => {
       <h3>{of.tool}, setup {of.setup ?? 'none'}, {of.measure}</h3>
       <p>{of.runs} {of.runs === 1 ? 'run counts' : 'runs count'}. {of.centre_kN === null ? 'Three are needed before there are limits.' : `Centre ${withForce(of.centre_kN, units)}, limits ${withForce(of.low_kN, units)} to ${withForce(of.high_kN, units)}; mean step from run to run ${withForce(of.mean_range_kN, units)}, at most ${withForce(of.range_limit_kN, units)}.`}</p>
       <p><strong>{remarked.length === 0 ? 'No run stands out.' : `${remarked.length} ${remarked.length === 1 ? 'run stands' : 'runs stand'} out.`}</strong></p>
-      {of.capability && <p>Capability: Cpk {fixed(of.capability.cpk, 2)} (95 % limits {fixed(of.capability.cpk_low, 2)} to {fixed(of.capability.cpk_high, 2)}){of.capability.cp !== null && `, Cp ${fixed(of.capability.cp, 2)}`}.</p>}
+      {of.capability && <p>Capability: Ppk {fixed(of.capability.ppk, 2)} (95 % limits {fixed(of.capability.ppk_low, 2)} to {fixed(of.capability.ppk_high, 2)}){of.capability.pp !== null && `, Pp ${fixed(of.capability.pp, 2)}`}{of.capability.cpk !== null && `, Cpk ${fixed(of.capability.cpk, 2)}`}.</p>}
+      {of.notes.map((note) => <p key={note}>{note}</p>)}
       <HistoryChart of={of} />
       <p class="hint">{of.note}</p>
     </div>

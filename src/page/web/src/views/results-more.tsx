@@ -41,25 +41,24 @@ export function Beside({ of, beside }: { of: Comparison; beside: { measure: stri
   );
 }
 
-/** What could have been detected, and the runs that are still needed for what was asked. */
+/** What could have been detected, and the runs that a new trial needs for what was asked. */
 export function Needed({ of }: { of: Comparison }) {
   const planning = of.planning;
   const tools = byTool(of.setups).length;
-  const still = (row: SetupRow) => planning?.setups.find((one) => one.setup === row.setup && one.tool === row.tool)?.runs_still_needed;
   return (
     <section aria-labelledby="needed">
       <h2 id="needed">What could have been detected</h2>
       <p>
         The smallest true loss that these runs would have shown with a chance of 80 %.{' '}
         {planning === null
-          ? 'Ask otherwise, above, with the difference that is to be shown, and the runs that are still needed stand here.'
+          ? 'Ask otherwise, above, with the difference that is to be shown, and the runs that a new trial needs stand here.'
           : planning.runs_each === null
             ? `For a difference of ${planning.difference_percent} %: ${planning.note ?? 'not known'}.`
-            : `A difference of ${planning.difference_percent} % takes ${planning.runs_each} runs of each setup and of the baseline, with a spread of ${fixed(planning.sd_percent, 2)} % (${planning.sd_from === 'expected' ? 'as expected' : 'as these runs show it'}).`}
+            : `A difference of ${planning.difference_percent} % takes ${planning.runs_each} runs in a new trial, of each setup and of the baseline, with a spread of ${fixed(planning.sd_percent, 2)} % (${planning.sd_from === 'expected' ? 'as expected' : 'as these runs show it'}).`}
       </p>
       <table class="list compared">
         <thead>
-          <tr><th scope="col">Setup</th><th scope="col" class="figure">Loss that would have shown, %</th><th scope="col" class="figure">Runs</th>{planning && <th scope="col" class="figure">Still needed</th>}</tr>
+          <tr><th scope="col">Setup</th><th scope="col" class="figure">Loss that would have shown, %</th><th scope="col" class="figure">Runs</th></tr>
         </thead>
         <tbody>
           {of.setups.map((row) => (
@@ -67,7 +66,6 @@ export function Needed({ of }: { of: Comparison }) {
               <th scope="row">{named(row, tools)}</th>
               <td data-name="Loss that would have shown, %" class="figure">{row.verdict === 'baseline' ? 'baseline' : fixed(row.detectable_percent, 1)}</td>
               <td data-name="Runs" class="figure">{row.runs}</td>
-              {planning && <td data-name="Still needed" class="figure">{still(row) ?? '–'}</td>}
             </tr>
           ))}
         </tbody>

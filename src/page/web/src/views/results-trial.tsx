@@ -43,7 +43,7 @@ const Words = ({ of, overall }: { of: Comparison; overall: number | null }) => (
       <li>{driftWords(of, fixed)}{overall !== null && ` From the first run to the last that is ${fixed(overall, 2)} %.`}</li>
       <li>{of.residual_sd_percent === null ? 'There are too few repeats to tell how much runs differ.' : `Repeats differ by ${fixed(of.residual_sd_percent, 2)} % (standard deviation, ${of.degrees_of_freedom} degrees of freedom).`}</li>
       {checkWords(of.checks, of.alpha).map((one) => <li key={one}>{one}</li>)}
-      {of.notes.map((note) => <li key={note}>{noteWords(note)}</li>)}
+      {[...of.arrangement.notes, ...of.notes].map((note) => <li key={note}>{noteWords(note)}</li>)}
       <li>“No difference shown” is no proof that there is none.</li>
     </ul>
   </section>

@@ -62,12 +62,12 @@ function Compared({ form, set, problem }: Part) {
 const Drawn = ({ form, set, problem }: Part) => (
   <>
     <Stepper label="Repeats" value={form.repeats} change={(repeats) => set({ repeats })} least={1} most={50} says={['repeats:']} problem={problem} hint="Runs of each setup with each tool. Three show differences of some percent; more show smaller ones." />
-    <Tiles label="Order" value={form.order} change={(order) => set({ order })} options={[{ value: 'blocks', label: 'Blocks', note: 'each repeat holds all setups in random order' }, { value: 'latin-square', label: 'Latin square', note: 'each setup stands at each place equally often' }]} />
+    <Tiles label="Order" value={form.order} change={(order) => set({ order })} options={[{ value: 'blocks', label: 'Blocks', note: 'each repeat holds all setups in random order' }, { value: 'latin-square', label: 'Latin square', note: 'each setup stands at each place and follows each other equally often' }]} />
     <div class="with-button">
       <Text label="Seed of the order" value={form.seed} numeric change={(seed) => set({ seed })} says={['seed:', 'seed']} problem={problem} />
       <button type="button" onClick={() => set({ seed: drawSeed() })}>Draw another</button>
     </div>
-    <Text label="Baseline again after so many runs" value={form.baseline_every} numeric change={(baseline_every) => set({ baseline_every })} says={['baseline_every:']} problem={problem} hint="Empty: at both ends only." />
+    <Text label="Baseline again after so many runs" value={form.baseline_every} numeric change={(baseline_every) => set({ baseline_every })} says={['baseline_every:']} problem={problem} hint="Empty: about √k times as often as one of k setups, spread evenly." />
   </>
 );
 

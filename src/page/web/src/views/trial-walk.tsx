@@ -76,7 +76,7 @@ const PlanWords = ({ of: { plan, planned_by } }: { of: Trial }) => (
     <summary>The plan</summary>
     <p>
       Planned by {planned_by} for the rig {plan.rig}. Tools: {plan.tools.join(', ')}. Baseline: {plan.baseline}. Compared with it: {plan.setups.join(', ')}.
-      Repeats: {plan.repeats}, {plan.order === 'blocks' ? 'in blocks of random order' : 'in a latin square'}, seed {plan.seed}. Baseline {plan.baseline_every === null ? 'at both ends' : `after every ${plan.baseline_every} runs`}.
+      Repeats: {plan.repeats}, {plan.order === 'blocks' ? 'in blocks of random order' : 'in a latin square'}, seed {plan.seed}. Baseline {plan.baseline_every === null ? (plan.drawing === 'second' ? 'spread evenly, about √k times as often as one of k setups' : 'at both ends') : `after every ${plan.baseline_every} runs`}.
       {plan.warm_up ? ' Warm-up first.' : ' No warm-up.'} Measure: {plan.measure}. Rest: {plan.rest_s} s. Source: {FRESH[plan.fresh]}{plan.air_kPa ? `, air from ${plan.air_kPa[0]} to ${plan.air_kPa[1]} kPa` : ''}. Test bolt: {plan.bolt ?? 'the one in force'}.
     </p>
   </details>

@@ -5,7 +5,7 @@ import { byTool, checkWords, driftLine, driftOverall, driftWords, letter, lines,
 import { acceptQuery, historyQuery } from '../../src/lib/judging.ts';
 import { fixed } from '../../src/lib/units.ts';
 
-const row = (run: number, time_s: number, setup: string, value_kN: number | null, excluded: string | null = null): ReadingRow => ({ run, time_s, setup, tool: 'wrench', value_kN, pieces: [], excluded });
+const row = (run: number, time_s: number, setup: string, value_kN: number | null, excluded: string | null = null): ReadingRow => ({ run, time_s, setup, tool: 'wrench', value_kN, pieces: [], mounting: null, resolution_kN: null, excluded });
 
 test('ticks_hold_all_values_in_steps_of_one_two_or_five', () => {
   for (const [low, high] of [[90.8, 100], [0, 1], [99.97, 100.02], [-3, 812], [100, 100]] as const) {

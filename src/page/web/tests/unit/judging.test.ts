@@ -5,7 +5,7 @@ import { type AcceptForm, type ClassLimit, figureOf, missing } from '../../src/l
 import type { RunLine } from '../../src/lib/types.ts';
 
 const whole: AcceptForm = { tool: 'wrench', setup: 'direct', measure: 'gate', runs: '3', kind: 'share', limit: '92', reference: 'other', side: 'least' };
-const classLimit: ClassLimit = { class: 'large', setup: 'direct', measure: 'held', side: 'at least', limit: 60, unit: 'kN' };
+const classLimit: ClassLimit = { class: 'large', setup: 'direct', measure: 'held', side: 'at least', limit: 60, unit: 'kN', looks: [] };
 
 test('what can be asked lacks nothing', () => {
   assert.equal(missing(whole, null, false), null, 'a share needs no calibration');

@@ -11,7 +11,7 @@ test('a trace begins at its first blow and leaves out what has no samples', () =
 });
 
 test('a run is told in percent of the geometric mean of its own tool\'s baseline', () => {
-  const row = (run: number, setup: string, tool: string, value_kN: number | null, excluded: string | null = null): ReadingRow => ({ run, time_s: run, setup, tool, value_kN, pieces: [], excluded });
+  const row = (run: number, setup: string, tool: string, value_kN: number | null, excluded: string | null = null): ReadingRow => ({ run, time_s: run, setup, tool, value_kN, pieces: [], mounting: null, resolution_kN: null, excluded });
   const rows = [row(1, 'direct', 'a', 80), row(2, 'direct', 'a', 125), row(3, 'direct', 'b', 50), row(4, 'direct', 'a', 10, 'slipped'), row(5, 'ext', 'a', 95)];
   const found = soFar(rows, 'direct', 5);
   assert.equal(found?.runs, 2);

@@ -6,7 +6,7 @@ import type { Rig } from '../../src/lib/types.ts';
 import { fixed } from '../../src/lib/units.ts';
 
 const line = (trial: string, rig: string, standing: TrialLine['standing']): TrialLine => ({ trial, rig, standing, steps_done: 0, steps_total: 4, planned_by: 'ana', planned_utc_ns: 0, automatic: false });
-const next = (more: Partial<NextStep> = {}): NextStep => ({ go: 5, number: 3, phase: 'compare', tool: 'wrench', setup: 'ext', pieces: [], source: 'battery', fresh_source_due: true, air_kPa: null, rest_s: 0, ...more });
+const next = (more: Partial<NextStep> = {}): NextStep => ({ go: 5, number: 3, phase: 'compare', tool: 'wrench', setup: 'ext', pieces: [], source: 'battery', fresh_source_due: true, remount_due: false, air_kPa: null, rest_s: 0, ...more });
 const planned = (number: number) => ({ number, phase: number === 0 ? ('warm-up' as const) : ('compare' as const), tool: 'wrench', setup: 'ext', block: 1 });
 
 const trial = (more: Partial<Trial> = {}): Trial =>
