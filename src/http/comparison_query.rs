@@ -3,6 +3,7 @@
 //! Must not compare; that is [`super::comparing`].
 
 use super::problem::Problem;
+use boltscribe_analysis::compare::simulation::TRIALS;
 use boltscribe_analysis::compare::{Drift, PieceModel};
 use boltscribe_analysis::results::Measure;
 use serde::Deserialize;
@@ -73,6 +74,13 @@ pub(super) fn check(query: &ComparisonQuery) -> Result<(), Problem> {
     }
     if query.expected_sd.is_some() && query.difference.is_none() && query.simulate.is_none() {
         return Err(Problem::unprocessable("expected_sd: expected with difference or simulate, found alone"));
+    }
+    if let Some(found) = query.simulate.filter(|trials| !(TRIALS.0..=TRIALS.1).contains(trials)) {
+        let what = format!("simulate: expected {} to {} trials, found {found}", TRIALS.0, TRIALS.1);
+        return Err(Problem::unprocessable(what));
+    }
+    if query.simulate.is_some() && query.by == Some(By::Piece) {
+        return Err(Problem::unprocessable("simulate: expected a comparison of setups, found by=piece"));
     }
     if query.model.is_some() && query.by != Some(By::Piece) {
         return Err(Problem::unprocessable("model: expected with by=piece, found without it"));

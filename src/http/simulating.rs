@@ -5,20 +5,16 @@
 use super::comparing::Asking;
 use super::problem::Problem;
 use boltscribe_analysis::compare::Comparison;
-use boltscribe_analysis::compare::simulation::{Simulated, TRIALS, simulate};
+use boltscribe_analysis::compare::simulation::{Simulated, simulate};
 use boltscribe_analysis::compare::told_design::SimulationTold;
 
 /// The simulation that is asked for; none where none is.
 ///
 /// # Errors
-/// Trials out of range, no known spread, comparisons that are not simulated.
+/// No known spread, comparisons that are not simulated.
 pub(super) fn simulated(found: &Comparison, asking: &Asking<'_>) -> Result<Option<SimulationTold>, Problem> {
     let query = asking.query;
     let Some(trials) = query.simulate else { return Ok(None) };
-    if !(TRIALS.0..=TRIALS.1).contains(&trials) {
-        let what = format!("simulate: expected {} to {} trials, found {trials}", TRIALS.0, TRIALS.1);
-        return Err(Problem::unprocessable(what));
-    }
     let asked = (trials, query.seed.unwrap_or(1));
     let wanted = Simulated::of(found, asked, query.expected_sd, query.difference).ok_or_else(|| {
         Problem::unprocessable("simulate: no spread is known: give expected_sd, or repeat runs")

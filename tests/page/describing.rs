@@ -299,7 +299,10 @@ async fn ranges_end_where_the_router_refuses() {
             seen += 1;
         }
     }
-    assert_eq!(seen, 8, "runs, trace, budget, acceptance, both demands of a history and of its chart");
+    assert_eq!(
+        seen, 9,
+        "runs, trace, budget, acceptance, both demands of a history and of its chart, a simulation"
+    );
     let most = |pointer: &str| document.pointer(pointer).unwrap().as_u64().unwrap();
     let again = "/components/schemas/AgainBody/properties/runs/maxItems";
     assert_eq!(most(again), recompute::RUNS_A_REQUEST as u64);
