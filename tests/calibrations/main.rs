@@ -203,6 +203,19 @@ fn a_bolt_factor_is_measured_and_stands_on_the_shelf_with_its_scatter() {
     let words = ["calibrate", "bolt", "m20", "--file", two.to_str().unwrap(), "--wrench", "w"];
     let told = bench.fails(2, &[&words[..], &["--wrench-uncertainty-percent", "3"]].concat());
     assert!(told.contains("at least 3 separate tightenings, found 2"), "{told}");
+    // A unit slip: torque in lbf ft under a name of N·m, and a scatter that no bolt is calibrated with.
+    for (rows, told) in [
+        ("1,1000,3.09\n2,1000,3.21\n3,1000,3.0\n", "nut factor from 0.05 to 0.6"),
+        ("1,100,30.9\n2,100,12.1\n3,100,60.0\n", "scatter by 70 % (SD): expected at most 25 %"),
+    ] {
+        let file = bench.path("odd.csv");
+        std::fs::write(&file, format!("tightening,torque_Nm,tension_kN\n{rows}")).unwrap();
+        let odd = ["calibrate", "bolt", "m20", "--file", file.to_str().unwrap(), "--wrench", "w"];
+        let odd = [&odd[..], &["--wrench-uncertainty-percent", "3"]].concat();
+        let said = bench.fails(2, &odd);
+        assert!(said.contains(told), "{said}");
+        assert_eq!(bench.cli(&["setup", "list", "bolt"])["bolts"][0], bolt, "the shelf is as it was");
+    }
     let lost = ["calibrate", "bolt", "none", "--file", two.to_str().unwrap(), "--wrench", "w"];
     bench.fails(1, &[&lost[..], &["--wrench-uncertainty-percent", "3"]].concat());
 }

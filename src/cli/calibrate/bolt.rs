@@ -13,15 +13,19 @@ use super::fit::{bad, read};
 use super::uncoupled;
 use axum::http::Method;
 use boltscribe_analysis::metrology::bolt_factor::{MeasuredFactor, Reading, TIGHTENINGS_MIN, measure};
+use boltscribe_model::setups::bolt::NUT_FACTOR_RANGE;
 use boltscribe_model::setups::{GivenFactor, TestBolt};
 use boltscribe_model::units::{NewtonMetres, Newtons};
 use boltscribe_tables::files::Columns;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// A p below this says that the ratio hangs on the torque at which it was taken.
 const INTERCEPT_P: f64 = 0.05;
+/// A scatter between tightenings above this share is asked about, and refused of a file: torque and tension by hand wrench
+/// scatter by about a tenth (common practice, no source).
+const SCATTER_MAX: f64 = 0.25;
 /// Live readings averaged into one, and the time between them.
 const READINGS: usize = 10;
 const BETWEEN: Duration = Duration::from_millis(100);
@@ -48,6 +52,9 @@ pub struct Bolt {
     /// Expanded uncertainty (k = 2) of its torque, percent.
     #[arg(long, value_name = "PERCENT")]
     pub wrench_uncertainty_percent: f64,
+    /// Take a factor whose tightenings scatter by more than 25 %.
+    #[arg(long)]
+    pub in_spite: bool,
     /// Show the factor and leave the shelf as it is.
     #[arg(long)]
     pub dry_run: bool,
@@ -69,9 +76,11 @@ pub async fn run(args: &Bolt, context: &Context) -> Result<(), CliError> {
         expected: "a test bolt",
         found: error.to_string(),
     })?;
-    let tightenings = match &args.file {
-        Some(file) => of_file(file)?,
-        None => guided(args, &bolt, &by, context).await?,
+    // One for all questions: it has read ahead.
+    let mut asker = args.file.is_none().then(Asker::new);
+    let tightenings = match (&args.file, &mut asker) {
+        (None, Some(asker)) => guided((args, &by), &bolt, asker, context).await?,
+        (file, _) => of_file(file.as_deref().unwrap_or(Path::new("")))?,
     };
     let found = measure(&tightenings).map_err(|error| match &args.file {
         Some(file) => bad(file, error),
@@ -85,14 +94,77 @@ pub async fn run(args: &Bolt, context: &Context) -> Result<(), CliError> {
     });
     bolt.factor_source = Some(args.wrench.clone());
     bolt.check().map_err(|error| CliError::usage(error.to_string()))?;
-    if !args.dry_run {
+    let doubt = doubt(&found);
+    if let (Some(doubt), Some(file), false) = (&doubt, &args.file, args.in_spite || args.dry_run) {
+        let what = format!("{}: {doubt}", file.display());
+        return Err(CliError::usage_with(
+            what,
+            "look at the readings and their units; `--in-spite` takes it as it is",
+        ));
+    }
+    let agreed = match &mut asker {
+        Some(asker) if !args.dry_run => agreed(&found, &bolt, doubt.as_deref(), asker).await?,
+        _ => true,
+    };
+    let stored = !args.dry_run && agreed;
+    if stored {
         let body = json!({ "who": by, "why": "bolt factor measured", "document": bolt });
         context.door.change(Method::PUT, &path, &body).await?;
     }
-    show(&found, &bolt, args, context)
+    show(&found, &bolt, stored, context)?;
+    if stored { in_use(&bolt, found.factor.0, context).await } else { Ok(()) }
 }
 
-fn show(found: &MeasuredFactor, bolt: &TestBolt, args: &Bolt, context: &Context) -> Result<(), CliError> {
+/// What speaks against a factor; none where nothing does. A nut factor that no thread has is refused by the bolt itself.
+fn doubt(found: &MeasuredFactor) -> Option<String> {
+    let share = found.sd / found.factor.0;
+    (share > SCATTER_MAX).then(|| {
+        let (percent, at_most) = (100.0 * share, 100.0 * SCATTER_MAX);
+        format!("the tightenings scatter by {percent:.0} % (SD): expected at most {at_most:.0} %")
+    })
+}
+
+/// Shows the factor to the person at the rig, and asks.
+async fn agreed(
+    found: &MeasuredFactor,
+    bolt: &TestBolt,
+    doubt: Option<&str>,
+    asker: &mut Asker,
+) -> Result<bool, CliError> {
+    tell(&format!(
+        "\n{} tightenings: {:.2} N per N·m, SD {:.1} %, nut factor {:.3}.\n",
+        found.tightenings,
+        found.factor.0,
+        100.0 * found.sd / found.factor.0,
+        found.factor.nut_factor(bolt.diameter_mm / 1000.0)
+    ))?;
+    if let Some(doubt) = doubt {
+        tell(&format!("  {doubt}.\n"))?;
+    }
+    asker.yes(&format!("put it on the shelf for '{}'", bolt.name), doubt.is_none()).await
+}
+
+/// Which rigs still go by the factor of before: a rig takes a bolt's figures when it is put to use.
+async fn in_use(bolt: &TestBolt, n_per_nm: f64, context: &Context) -> Result<(), CliError> {
+    if context.format != Format::Table {
+        return Ok(());
+    }
+    let (_, rigs) = context.list("rigs", "rigs").await?;
+    for rig in &rigs {
+        let now = &rig["in_force"]["bolt"];
+        if now["name"] == bolt.name.as_str() && now["factor_N_per_Nm"].as_f64() != Some(n_per_nm) {
+            let name = rig["rig"].as_str().unwrap_or_default();
+            say(&format!(
+                "rig '{name}' still goes by the factor of before: `boltscribe setup use SETUP --rig {name} --bolt {}` takes \
+                 the new one",
+                bolt.name
+            ));
+        }
+    }
+    Ok(())
+}
+
+fn show(found: &MeasuredFactor, bolt: &TestBolt, stored: bool, context: &Context) -> Result<(), CliError> {
     let (factor, share) = (found.factor, found.sd / found.factor.0);
     let document = json!({
         "bolt": bolt.name, "factor_N_per_Nm": factor.0, "factor_lbf_per_lbf_ft": factor.lbf_per_lbf_ft(),
@@ -102,7 +174,7 @@ fn show(found: &MeasuredFactor, bolt: &TestBolt, args: &Bolt, context: &Context)
         "intercept_kN": found.intercept.map(|i| i.tension.kn()),
         "intercept_se_kN": found.intercept.map(|i| i.standard_error.kn()),
         "intercept_p": found.intercept.map(|i| i.p_value),
-        "stored": !args.dry_run,
+        "stored": stored,
     });
     let columns = [
         ("bolt", 0),
@@ -183,13 +255,12 @@ fn torque_of(value: f64, feet: bool) -> NewtonMetres {
 }
 
 async fn guided(
-    args: &Bolt,
+    (args, by): (&Bolt, &str),
     bolt: &TestBolt,
-    by: &str,
+    asker: &mut Asker,
     context: &Context,
 ) -> Result<Vec<Vec<Reading>>, CliError> {
     let rig = context.rig_or_only(args.rig.as_deref()).await?;
-    let mut asker = Asker::new();
     tell(&format!(
         "Bolt factor of '{}' at rig '{rig}'. Tighten with the hand wrench in one smooth pull, read the torque, type \
          it here while the wrench still pulls or right after it: the tension is read then. At least {TIGHTENINGS_MIN} \
@@ -204,14 +275,13 @@ async fn guided(
         tell(&format!("\nTightening {}.\n", all.len() + 1))?;
         let torque = asker.ask("torque in N·m, or lbf ft such as '150 lbf ft'", None, torque_typed).await?;
         let tension = settled(&rig, context).await?;
-        let ratio = tension.get() / torque.get();
-        tell(&format!(
-            "  tension {:.3} kN at {:.1} N·m: {ratio:.1} N per N·m\n",
-            tension.kn(),
-            torque.get()
-        ))?;
-        if asker.yes("keep it", true).await? {
-            all.push(vec![Reading { torque, tension }]);
+        let reading = Reading { torque, tension };
+        let (words, keep) = looked_at(reading, bolt.diameter_mm);
+        tell(&words)?;
+        if let Some(plausible) = keep
+            && asker.yes("keep it", plausible).await?
+        {
+            all.push(vec![reading]);
         }
         if all.len() >= TIGHTENINGS_MIN && !asker.yes("another tightening", all.len() < 5).await? {
             uncoupled.end(context).await?;
@@ -219,6 +289,24 @@ async fn guided(
         }
         tell("  Loosen the bolt fully.\n")?;
     }
+}
+
+/// What a reading looks like, and whether keeping it is what one would do; none where it cannot be kept.
+fn looked_at(Reading { torque, tension }: Reading, diameter_mm: f64) -> (String, Option<bool>) {
+    if tension.get() <= 0.0 {
+        return ("  no tension: the bolt must be pulled when the torque is typed\n".to_owned(), None);
+    }
+    let ratio = tension.get() / torque.get();
+    let nut_factor = 1000.0 / (ratio * diameter_mm);
+    let plausible = NUT_FACTOR_RANGE.contains(&nut_factor);
+    let doubt =
+        if plausible { "" } else { ", which no thread has: is that the torque, was the bolt still pulled?" };
+    let words = format!(
+        "  tension {:.3} kN at {:.1} N·m: {ratio:.1} N per N·m, nut factor {nut_factor:.3}{doubt}\n",
+        tension.kn(),
+        torque.get()
+    );
+    (words, Some(plausible))
 }
 
 fn torque_typed(text: &str) -> Result<NewtonMetres, String> {
@@ -247,4 +335,25 @@ async fn settled(rig: &str, context: &Context) -> Result<Newtons, CliError> {
         tokio::time::sleep(BETWEEN).await;
     }
     Ok(Newtons::from_kn(sum / READINGS as f64))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_tightening_without_tension_is_not_kept_and_one_that_no_thread_has_is_kept_on_demand_only() {
+        let of = |nm: f64, kn: f64| {
+            looked_at(Reading { torque: NewtonMetres(nm), tension: Newtons::from_kn(kn) }, 20.0)
+        };
+        // T = K·F·d (Shigley, eq. 8-27): 200 N·m = 0.16 × 62.5 kN × 0.02 m.
+        assert!(of(200.0, 62.5).0.contains("nut factor 0.160\n") && of(200.0, 62.5).1 == Some(true));
+        for nothing in [0.0, -0.02] {
+            assert!(of(200.0, nothing).1.is_none() && of(200.0, nothing).0.contains("no tension"));
+        }
+        // Enter kept it before: the bolt was loose, or the torque was typed in lbf in.
+        for (nm, kn) in [(200.0, 0.003), (1770.0, 62.5)] {
+            assert!(of(nm, kn).1 == Some(false) && of(nm, kn).0.contains("which no thread has"));
+        }
+    }
 }
