@@ -100,6 +100,8 @@ impl State {
     pub fn rig_states(&self) -> Vec<RigState> {
         let mut rigs = self.rigs.rigs();
         rigs.iter_mut().for_each(RigState::word_standing);
+        // By name: a rig that is taken up again keeps its place.
+        rigs.sort_by(|a, b| a.rig.cmp(&b.rig));
         rigs
     }
 

@@ -41,7 +41,7 @@ const Options = () => (
 );
 
 const Rigs = () =>
-  rigs.value.length < 2 ? null : (
+  rigs.value.length < (rig.value ? 2 : 1) ? null : (
     <nav class="rigs" aria-label="Rigs">
       {rigs.value.map((one) => (
         <button type="button" key={one.rig} aria-pressed={one.rig === rig.value?.rig} onClick={() => showRig(one.rig)}>

@@ -6,6 +6,7 @@ import { get, signedOut } from './api.ts';
 import { cue } from './cue.ts';
 import { connection, listen } from './feed.ts';
 import { chosenRig } from './prefs.ts';
+import { inAddress, pinned, shown, withRig } from './pin.ts';
 import { Ring } from './ring.ts';
 import { sample, type Run, step } from './run.ts';
 import type { Message, Rig, RunDetail } from './types.ts';
@@ -21,9 +22,7 @@ const GATES_DEFAULT_S = [3];
 export const rigs = signal<Rig[]>([]);
 /** Whether the rigs were asked for once with an answer. */
 export const asked = signal(false);
-export const rig = computed<Rig | null>(
-  () => rigs.value.find((one) => one.rig === chosenRig.value) ?? rigs.value[0] ?? null,
-);
+export const rig = computed<Rig | null>(() => shown(chosenRig.value, rigs.value));
 /** The run going on at the rig that is shown. */
 export const run = signal<Run | null>(null);
 /** The newest run of that rig. */
@@ -50,16 +49,17 @@ export const reading = signal<Reading>({ is: 'none', why: 'asking', detail: '' }
 
 /** The reading as things are at this moment. */
 export function readNow(now_ms: number): Reading {
-  const shown = rig.value;
+  const here = rig.value;
   if (connection.value === 'lost') return { is: 'none', why: 'lost', detail: 'this page has lost the daemon' };
   if (!asked.value) return { is: 'none', why: 'asking', detail: '' };
-  if (!shown) return { is: 'none', why: 'no-rig', detail: 'no rig yet' };
-  if (shown.link === 'by-hand') return { is: 'none', why: 'by-hand', detail: 'a dial that is read by hand' };
-  if (shown.link === 'not-served') return { is: 'none', why: 'not-served', detail: 'no daemon serves this rig' };
-  if (shown.link === 'down') return { is: 'none', why: 'line', detail: shown.link_detail ?? 'the line is down' };
-  if (shown.stale || now_ms - latest.came_ms > OLD_AFTER_MS)
-    return { is: 'none', why: 'silent', detail: shown.link_detail ?? 'the line is open, but nothing comes' };
-  return { is: 'live', kN: shown.calibration === null ? null : latest.mean_kN, counts: latest.counts };
+  if (!here && rigs.value.length > 0) return { is: 'none', why: 'no-rig', detail: `rig '${chosenRig.value}' is not there any more: choose a rig above` };
+  if (!here) return { is: 'none', why: 'no-rig', detail: 'no rig yet' };
+  if (here.link === 'by-hand') return { is: 'none', why: 'by-hand', detail: 'a dial that is read by hand' };
+  if (here.link === 'not-served') return { is: 'none', why: 'not-served', detail: 'no daemon serves this rig' };
+  if (here.link === 'down') return { is: 'none', why: 'line', detail: here.link_detail ?? 'the line is down' };
+  if (here.stale || now_ms - latest.came_ms > OLD_AFTER_MS)
+    return { is: 'none', why: 'silent', detail: here.link_detail ?? 'the line is open, but nothing comes' };
+  return { is: 'live', kN: here.calibration === null ? null : latest.mean_kN, counts: latest.counts };
 }
 
 /** Where the stream's clock stands by now, seconds; it runs on between readings so that the trace moves evenly. */
@@ -70,9 +70,17 @@ export function streamNow(now_ms: number): number {
 
 export const gates = (): number[] => rig.value?.gates_s ?? lastRun.value?.gates.map((gate) => gate.after_s) ?? GATES_DEFAULT_S;
 
+/** Stays with a rig, here and in the address, so that a bookmark and a reload show the same one. */
+function pin(name: string): void {
+  chosenRig.value = name;
+  if (inAddress(location.search) !== name) history.replaceState(history.state, '', withRig(location.search, name) + location.hash);
+}
+
 async function askRigs(): Promise<void> {
   try {
-    rigs.value = (await get('rigs')).rigs;
+    const found = (await get('rigs')).rigs;
+    if (found.length > 0) pin(pinned(inAddress(location.search), chosenRig.value, found));
+    rigs.value = found;
     asked.value = true;
   } catch {
     // The feed tells that the daemon is away.
@@ -158,20 +166,20 @@ let feed: { again(): void } | null = null;
 /** Takes up what the daemon knows of the rig that is shown; a run that goes on has begun before this page. */
 async function takeUp(): Promise<void> {
   await askRigs();
-  const shown = rig.value;
-  if (!shown) return;
-  if (shown.running !== null) {
-    run.value ??= { seq: shown.running, first_s: null, phase: shown.driving ? 'driving' : 'measured', gatesPassed: 0, blows: 0, at_s: 0 };
+  const here = rig.value;
+  if (!here) return;
+  if (here.running !== null) {
+    run.value ??= { seq: here.running, first_s: null, phase: here.driving ? 'driving' : 'measured', gatesPassed: 0, blows: 0, at_s: 0 };
   } else {
     run.value = null;
   }
-  await askLastRun(shown.rig);
+  await askLastRun(here.rig);
 }
 
 /** Shows another rig. */
 export function showRig(name: string): void {
   if (name === rig.value?.rig) return;
-  chosenRig.value = name;
+  pin(name);
   forget();
   feed?.again();
 }
