@@ -99,7 +99,12 @@ pub fn again(stored: &RunResult, raw: &[Block], with: &With) -> Result<RunResult
 /// Flags that tell of the moment of the run, which no sample shows.
 const fn of_that_time(flag: Flag) -> bool {
     match flag {
-        Flag::Cold | Flag::Expired | Flag::BoltDue | Flag::ByHand | Flag::ClockSuspect => true,
+        Flag::Cold
+        | Flag::Expired
+        | Flag::BoltDue
+        | Flag::ByHand
+        | Flag::ClockSuspect
+        | Flag::DeviceClock => true,
         Flag::Clipped
         | Flag::Gap
         | Flag::Spike

@@ -191,6 +191,21 @@ pub enum Event {
     InForce(Box<InForce>),
 }
 
+impl From<&frames::Identity> for Event {
+    fn from(identity: &frames::Identity) -> Self {
+        Self::Identity {
+            serial: identity.serial.clone(),
+            firmware: identity.firmware.clone(),
+            adc_bits: identity.adc_bits,
+            count_min: identity.count_min,
+            count_max: identity.count_max,
+            rates_hz: identity.rates_hz.clone(),
+            time_scale: identity.time_scale,
+            simulated: identity.simulated,
+        }
+    }
+}
+
 /// Samples to keep.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Block {

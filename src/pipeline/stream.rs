@@ -2,13 +2,14 @@
 //!
 //! Must not know bytes or instruments: pieces come in order from `samples`.
 
+mod pace;
 mod rest;
 mod tags;
 
 use super::blocks::Blocks;
 use super::live::Live;
 use super::messages::{Block, Counters, Event, Output, RunRow, Settings};
-use boltscribe_analysis::results::{Closed, RunResult, result::Context};
+use boltscribe_analysis::results::{Closed, Flag, RunResult, result::Context};
 use boltscribe_model::constants::CalibrationError;
 use boltscribe_model::control::Command;
 use boltscribe_model::time::{LowerEnvelope, MonoNs};
@@ -43,6 +44,7 @@ pub struct Stream {
     began: u64,
     /// Rate and arrivals of the stretch before: its last run is announced when it is over.
     past: Option<(f64, LowerEnvelope)>,
+    pace: pace::Pace,
     live: Live,
     tension: Vec<f32>,
     clipped: Vec<usize>,
@@ -78,6 +80,7 @@ impl Stream {
             arrivals: None,
             began: 0,
             past: None,
+            pace: pace::Pace::default(),
             live: Live::default(),
             tension: Vec::new(),
             clipped: Vec::new(),
@@ -134,16 +137,10 @@ impl Stream {
                     converter.set_range(count_min, count_max);
                 }
             }
-            Piece::Identity(i) => out.push(Output::Event(Event::Identity {
-                serial: i.serial.clone(),
-                firmware: i.firmware.clone(),
-                adc_bits: i.adc_bits,
-                count_min: i.count_min,
-                count_max: i.count_max,
-                rates_hz: i.rates_hz.clone(),
-                time_scale: i.time_scale,
-                simulated: i.simulated,
-            })),
+            Piece::Identity(identity) => {
+                self.pace.scale(identity.time_scale);
+                out.push(Output::Event(Event::from(identity)));
+            }
             Piece::Status(s) => out.push(Output::Event(Event::Status {
                 dropped: s.dropped,
                 supply_v: s.supply_mv.map(|mv| f64::from(mv) / 1000.0),
@@ -159,6 +156,7 @@ impl Stream {
         self.rate_hz = Some(rate_hz);
         self.blocks = Some(Blocks::new(rate_hz, self.next));
         self.arrivals = Some(LowerEnvelope::new(rate_hz, 1.0 / rate_hz));
+        self.pace.begin((clock == Clock::Device).then_some(rate_hz));
         self.began = self.next;
         if self.converter.is_some() {
             let mut finder =
@@ -184,6 +182,7 @@ impl Stream {
         let mut kept = Vec::new();
         blocks.push(counts, &mut kept);
         self.next += counts.len() as u64;
+        self.pace.push(self.next, at.seconds());
         if let Some(arrivals) = &mut self.arrivals {
             arrivals.push(self.next as f64, at.seconds());
         }
@@ -229,6 +228,7 @@ impl Stream {
         } else {
             self.settle(out);
             self.end_blocks(out);
+            self.pace.forget();
             self.next += missing;
             self.blocks = self.rate_hz.map(|rate_hz| Blocks::new(rate_hz, self.next));
         }
@@ -343,6 +343,9 @@ impl Stream {
                 Found::Announced { run, record, basis } => {
                     self.announced += 1;
                     let mut result = RunResult::new(run, *record.clone(), self.context(&record));
+                    if self.pace.differs(record.first_blow_s) {
+                        result.flags.push(Flag::DeviceClock);
+                    }
                     result.basis = Some(Basis { range: self.range, ..basis });
                     self.hand_out(out);
                     let taken = result.in_force.attempt.clone();

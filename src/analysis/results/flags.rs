@@ -82,6 +82,7 @@ flags! {
     NotFresh, "not-fresh", Counts, "the energy source was not fresh";
     ByHand, "by-hand", Counts, "the reading was typed from a dial";
     ClockSuspect, "clock-suspect", Counts, "the host's clock was stepped; durations are not affected";
+    DeviceClock, "device-clock", LeftOut, "the device's clock and the computer's disagree over the run by more than 0.2 % and 30 ms, so times, gates and what is read at a time are doubtful";
 }
 
 impl From<RunFlag> for Flag {

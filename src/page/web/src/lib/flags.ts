@@ -33,6 +33,7 @@ export const FLAGS: Record<string, FlagWords> = {
   'not-fresh': { leavesOut: false, words: 'the energy source was not fresh' },
   'by-hand': { leavesOut: false, words: 'the reading was typed from a dial' },
   'clock-suspect': { leavesOut: false, words: 'the host\'s clock was stepped; durations are not affected' },
+  'device-clock': { leavesOut: true, words: 'the device\'s clock and the computer\'s disagree over the run by more than 0.2 % and 30 ms, so times, gates and what is read at a time are doubtful' },
 };
 
 /** A flag as a sentence; one of a newer program by its name. */
