@@ -182,12 +182,20 @@ impl Asking {
         self.ticks_per_s = f64::from(identity.tick_rate_hz) * f64::from(identity.time_scale);
         self.frame_ns = 0;
         let highest = rates_hz.iter().copied().max();
-        let wish = self.wanted_hz.map(|w| w.round() as u32);
-        let complaint = wish.filter(|w| !rates_hz.contains(w)).map(|w| {
-            format!("rate_hz = {w} is not offered: expected one of {rates_hz:?}; the nearest is used")
+        // By ratio: between 80/s and 4000/s a wish of 1000/s is nearer to the one that still sees blows.
+        let away = |rate_hz: u32, wish_hz: f64| libm::log(f64::from(rate_hz) / wish_hz).abs();
+        let nearest = |wish_hz: f64| {
+            rates_hz.iter().copied().min_by(|a, b| away(*a, wish_hz).total_cmp(&away(*b, wish_hz)))
+        };
+        self.rate_hz = self.wanted_hz.map_or(highest, nearest);
+        let replaced = self.wanted_hz.filter(|w| !rates_hz.contains(&(w.round() as u32)));
+        let complaint = replaced.map(|w| {
+            let used = self.rate_hz.map_or_else(
+                || "no rate is used".to_owned(),
+                |used| format!("{used}/s is used, the nearest by ratio"),
+            );
+            format!("rate_hz = {w} is not offered: expected one of {rates_hz:?}; {used}")
         });
-        let nearest = |w: u32| rates_hz.iter().copied().min_by_key(|r| r.abs_diff(w));
-        self.rate_hz = wish.map_or(highest, nearest);
         self.heard = at;
         let recent = self.started.filter(|started| at.since_ns(*started) < ASK_AGAIN_NS);
         self.forget_start();
@@ -331,6 +339,23 @@ mod tests {
             starts += asks.iter().filter(|ask| matches!(ask, Some(Ask::Start { .. }))).count();
         }
         assert!(starts <= 20, "{starts}");
+    }
+
+    #[test]
+    fn the_nearest_rate_is_that_of_the_smallest_ratio_and_is_said() {
+        for (wish_hz, offered_hz, used_hz) in [
+            (1000.0, [80, 4000], 4000),
+            (500.0, [80, 4000], 80),
+            (0.2, [10, 80], 10),
+            (900.0, [500, 1000], 1000),
+        ] {
+            let mut asking = Asking::new(Some(wish_hz));
+            asking.link(MonoNs(0), true);
+            let (ask, word) = asking.identified(MonoNs(1), &identity(&offered_hz));
+            assert_eq!(ask, Some(Ask::Start { rate_hz: used_hz }), "{wish_hz} of {offered_hz:?}");
+            let word = word.unwrap();
+            assert!(word.ends_with(&format!("{used_hz}/s is used, the nearest by ratio")), "{word}");
+        }
     }
 
     #[test]
