@@ -105,15 +105,8 @@ fn page(desk: &Desk) -> String {
     desk.done(&["report", "couplings"]).0
 }
 
-#[test]
-fn a_shelf_that_changes_afterwards_changes_no_trial_that_was_walked() {
-    let desk = dial();
-    desk.json(&plan(&["--repeats", "3"]));
-    walk(&desk);
-    let pieces = ["compare", "couplings", "--by", "piece"];
-    let before = (page(&desk), desk.json(&pieces), desk.json(&["compare", "couplings"]));
-    assert!(before.0.contains("long + socket 30"));
-    // Another chain under the name, another tool under the name, and a bolt with another factor; then all are removed.
+/// Another chain under the name of one that was used.
+fn give_ext_a_joint(desk: &Desk) {
     desk.done(&[
         "setup",
         "piece",
@@ -127,6 +120,18 @@ fn a_shelf_that_changes_afterwards_changes_no_trial_that_was_walked() {
         "1/2",
     ]);
     desk.done(&["setup", "chain", "add", "ext", "joint", "long", "socket 30"]);
+}
+
+#[test]
+fn a_shelf_that_changes_afterwards_changes_no_trial_that_was_walked() {
+    let desk = dial();
+    desk.json(&plan(&["--repeats", "3"]));
+    walk(&desk);
+    let pieces = ["compare", "couplings", "--by", "piece"];
+    let before = (page(&desk), desk.json(&pieces), desk.json(&["compare", "couplings"]));
+    assert!(before.0.contains("long + socket 30"));
+    // Another chain under the name, another tool under the name, and a bolt with another factor; then all are removed.
+    give_ext_a_joint(&desk);
     desk.done(&["setup", "tool", "add", "wrench", "--anvil", "1/2", "--source", "air", "--class", "other"]);
     assert_eq!((page(&desk), desk.json(&pieces), desk.json(&["compare", "couplings"])), before);
     for kind_and_name in [["chain", "ext"], ["chain", "direct"], ["tool", "wrench"]] {
@@ -147,19 +152,7 @@ fn a_setup_that_was_changed_within_a_trial_is_not_pooled_with_itself() {
     while of_ext(&desk) < 2 {
         step(&desk);
     }
-    desk.done(&[
-        "setup",
-        "piece",
-        "add",
-        "joint",
-        "--kind",
-        "universal-joint",
-        "--drive-in",
-        "1/2",
-        "--drive-out",
-        "1/2",
-    ]);
-    desk.done(&["setup", "chain", "add", "ext", "joint", "long", "socket 30"]);
+    give_ext_a_joint(&desk);
     walk(&desk);
     assert_eq!(of_ext(&desk), 3);
     let found = desk.json(&["compare", "couplings"]);
