@@ -1,4 +1,4 @@
-//! Which identities of a rig's device are stored: each that differs from the one before, a few a minute.
+//! Which identities of a rig's device are stored and told: each that differs from the one before, a few a minute.
 //!
 //! A device may say who it is a thousand times a second; a store that kept each would fill its disk. Pure: it
 //! reads no clock.
@@ -7,7 +7,7 @@ use boltscribe_model::time::MonoNs;
 use boltscribe_pipeline::Event;
 
 /// Identities looked at in a minute; a person who replugs a board makes fewer. Those beyond are counted, and the
-/// newest of them is stored with the next minute.
+/// newest of them is stored and told with the next minute.
 pub const A_MINUTE_MAX: u32 = 10;
 const MINUTE_NS: u64 = 60_000_000_000;
 
@@ -42,8 +42,8 @@ pub enum Heard {
 #[derive(Debug, Default)]
 pub struct Identities {
     stored: Option<Who>,
-    /// The newest beyond the limit.
-    waiting: Option<Who>,
+    /// The newest beyond the limit, as it was said.
+    waiting: Option<(Who, Event)>,
     since: MonoNs,
     in_minute: u32,
 }
@@ -66,7 +66,7 @@ impl Identities {
         // What is invented must carry its mark at once: a run takes that of the identity stored last.
         let unmarked = simulated_of(&who) && !self.stored.as_ref().is_some_and(simulated_of);
         if self.in_minute > A_MINUTE_MAX && !unmarked {
-            self.waiting = (!known).then_some(who);
+            self.waiting = (!known).then(|| (who, event.clone()));
             return Some(Heard::TooMany { first: self.in_minute == A_MINUTE_MAX + 1 });
         }
         self.waiting = None;
@@ -78,11 +78,11 @@ impl Identities {
     }
 
     /// The newest identity beyond the limit, once its minute is over.
-    pub fn due(&mut self, at: MonoNs) -> Option<Who> {
-        let who = self.waiting.take_if(|_| at.since_ns(self.since) >= MINUTE_NS)?;
+    pub fn due(&mut self, at: MonoNs) -> Option<(Who, Event)> {
+        let (who, event) = self.waiting.take_if(|_| at.since_ns(self.since) >= MINUTE_NS)?;
         (self.since, self.in_minute) = (at, 1);
         self.stored = Some(who.clone());
-        Some(who)
+        Some((who, event))
     }
 }
 
@@ -139,7 +139,7 @@ mod tests {
         }
         assert!(rows <= 2 * A_MINUTE_MAX && first == 2, "{rows} rows, said {first} times");
         assert!(too_many >= 120_000 - 2 * A_MINUTE_MAX, "{too_many}");
-        let newest = kept.due(MonoNs(200_000_000_000)).or(kept.stored);
+        let newest = kept.due(MonoNs(200_000_000_000)).map(|(who, _)| who).or(kept.stored);
         assert_eq!(newest.map(|who| who.serial), Some("b".into()));
     }
 

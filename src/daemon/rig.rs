@@ -144,8 +144,9 @@ impl<M: Measuring> Rig<M> {
             self.accounts_at = at;
             self.show_accounts();
             self.keep_rest();
-            if let Some(who) = self.identities.due(at) {
+            if let Some((who, event)) = self.identities.due(at) {
                 self.keep_identity(who);
+                self.feed.tell(&self.name, self.wall.utc_ns(at), News::Event(event));
             }
         }
     }
@@ -287,7 +288,8 @@ impl<M: Measuring> Rig<M> {
         board::take(&mut on(&self.board), &event);
         match self.identities.take(&event, self.last) {
             Some(Heard::New(who)) => self.keep_identity(who),
-            Some(Heard::TooMany { first }) => self.too_many_identities(first, utc_ns),
+            // Not told either: a flood would push other news out of the feed.
+            Some(Heard::TooMany { first }) => return self.too_many_identities(first, utc_ns),
             Some(Heard::Known) | None => {}
         }
         match &event {

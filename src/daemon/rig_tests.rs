@@ -3,7 +3,7 @@
 //! What a pipeline measures is tested in its own rooms; here only the wiring is.
 
 use super::board::blank;
-use super::identities::Identities;
+use super::identities::{A_MINUTE_MAX, Identities};
 use super::keeper::Keeper;
 use super::measuring::Measuring;
 use super::news::Feed;
@@ -52,6 +52,10 @@ impl Measuring for Script {
                     b"open" => out.extend(open_and_raw()),
                     b"panic" => panic!("as the script says"),
                     b"bad" => out.push(Output::Fault(Fault { kind: "crc".into(), detail: "x".into() })),
+                    b"flood" => {
+                        out.extend((0..1000).map(|n| Output::Event(identity(n))));
+                        out.push(Output::Event(Event::Blow { run_seq: 1, at_s: 0.0 }));
+                    }
                     b"idle" => out.push(Output::Event(Event::Zeroed { zero: Newtons(1500.0) })),
                     _ => out.push(Output::Send(bytes.to_vec())),
                 }
@@ -72,6 +76,19 @@ impl Measuring for Script {
 
     fn mono_at(&self, _stream_s: f64) -> Option<MonoNs> {
         self.first_blow
+    }
+}
+
+fn identity(n: u32) -> Event {
+    Event::Identity {
+        serial: n.to_string(),
+        firmware: "1".into(),
+        adc_bits: 24,
+        count_min: -1,
+        count_max: 1,
+        rates_hz: vec![80],
+        time_scale: 1,
+        simulated: false,
     }
 }
 
@@ -236,6 +253,26 @@ async fn a_run_is_told_with_its_number_after_it_is_in_the_store() {
     assert!(!run.flags.contains(&Flag::ClockSuspect));
     let stored = bench.store.readers().reader().unwrap().run(id).unwrap();
     assert!(stored.is_some());
+}
+
+#[tokio::test]
+async fn a_flood_of_identities_reaches_the_live_feed_ten_times_and_hides_no_other_news() {
+    let mut bench = bench(look());
+    bench.bytes(b"flood").await;
+    let mut identities = 0;
+    while let News::Event(Event::Identity { .. }) = bench.news().await {
+        identities += 1;
+    }
+    assert_eq!(identities, A_MINUTE_MAX);
+    // The newest is told once the minute is over.
+    let at = MonoNs(look().mono.0 + 61_000_000_000);
+    bench.port.send(PortEvent::Bytes { at, bytes: b"bad".to_vec() }).await.unwrap();
+    loop {
+        if let News::Event(event @ Event::Identity { .. }) = bench.news().await {
+            assert_eq!(event, identity(999));
+            break;
+        }
+    }
 }
 
 #[tokio::test]
