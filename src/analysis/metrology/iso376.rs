@@ -82,6 +82,16 @@ const LIMITS: [Limits; 4] = [
 /// Fewest mountings for the reproducibility.
 const MOUNTINGS_MIN: usize = 3;
 
+/// Positions closer than this, degrees, are one mounting read twice: no instrument is turned so little on
+/// purpose. Our own choice, no source.
+const POSITION_APART_MIN_DEG: f64 = 1.0;
+
+/// Whether two angles, degrees, are one position; 359.999 and 0 are.
+fn same_position(a: f64, b: f64) -> bool {
+    let turned = (a - b).rem_euclid(360.0);
+    turned.min(360.0 - turned) < POSITION_APART_MIN_DEG
+}
+
 impl Class {
     /// As printed.
     #[must_use]
@@ -145,7 +155,7 @@ fn step(series: &[Series], force: f64) -> Step {
     let mut known = true;
     for s in series {
         match (s.position_deg, up(s)) {
-            (Some(position), Some(x)) if !mountings.iter().any(|m| m.0 == position) => {
+            (Some(position), Some(x)) if !mountings.iter().any(|m| same_position(m.0, position)) => {
                 mountings.push((position, x));
             }
             (None, _) => known = false,
@@ -185,7 +195,9 @@ fn repeat(series: &[Series]) -> Option<(&Series, &Series)> {
         return Some((series.first()?, series.get(1)?));
     }
     series.iter().enumerate().find_map(|(i, a)| {
-        let again = |b: &&Series| a.position_deg.is_some() && b.position_deg == a.position_deg;
+        let again = |b: &&Series| {
+            matches!((a.position_deg, b.position_deg), (Some(a), Some(b)) if same_position(a, b))
+        };
         series[i + 1..].iter().find(again).map(|b| (a, b))
     })
 }
@@ -244,5 +256,13 @@ mod tests {
         all[2] = series(Some(120.0), 1.01);
         assert_eq!(figures(&all, 1).class, None);
         assert_eq!(figures(&[], 1).class, None);
+    }
+
+    #[test]
+    fn positions_a_thousandth_of_a_degree_apart_are_one_mounting() {
+        let all = [series(Some(0.0), 1.0), series(Some(0.001), 1.0001), series(Some(359.999), 1.0)];
+        let found = figures(&all, 1);
+        assert_eq!((found.steps[0].reproducibility, found.class), (None, None));
+        assert!((found.steps[0].repeatability.unwrap() - 0.01).abs() < 1e-5);
     }
 }
