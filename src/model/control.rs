@@ -79,17 +79,12 @@ pub struct InForce {
     pub attempt: Option<Attempt>,
     /// Number of the newest row of the shelf when these names were looked up: they mean what they meant then, whatever
     /// is put there later under the same name. None: tags of older programs.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(default)]
     pub shelf: Option<i64>,
     /// No tool is coupled: what loads the bolt now is a calibration, a push by hand, a trial pull. Such runs are kept,
     /// flagged, and counted nowhere.
-    #[serde(default, skip_serializing_if = "is_false")]
+    #[serde(default)]
     pub no_tool: bool,
-}
-
-#[allow(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference")]
-const fn is_false(value: &bool) -> bool {
-    !*value
 }
 
 impl InForce {

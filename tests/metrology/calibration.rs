@@ -155,7 +155,8 @@ fn figures_of_each_step_follow_the_formulas_of_iso_376() {
         position_deg: Some(position),
         up: points(up),
         down: down.map(points).unwrap_or_default(),
-        zero_return: None,
+        // The published f0 of this transducer, 0.006 % of the greatest deflection.
+        zero_return: Some(0.006e-2 * 2.000_683),
     };
     let all = [
         series(0.0, X1, None),
@@ -163,7 +164,7 @@ fn figures_of_each_step_follow_the_formulas_of_iso_376() {
         series(120.0, X3, Some(X4)),
         series(240.0, X5, Some(X6)),
     ];
-    let found = figures(&all, 3);
+    let found = figures(&all, 3, 1e-5);
     checks.equal("steps", found.steps.len(), ISO_376.len());
     for (i, (step, [b, repeat, fc, v])) in found.steps.iter().zip(ISO_376).enumerate() {
         let f = FORCES[i];

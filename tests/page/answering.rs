@@ -200,6 +200,8 @@ async fn rigs(house: &House) {
 async fn store(house: &House) {
     house.get("/api/v1/store/check").await;
     house.done(Method::POST, "/api/v1/store/check", json!({"who": "Ana"})).await;
+    let report = house.done(Method::POST, "/api/v1/store/verify", json!({"who": "Ana"})).await;
+    assert_eq!(report["ok"], true, "{report}");
     for dry_run in [true, false] {
         let before = T0_NS - 2 * boltscribe::http::upkeep::RECENT_NS;
         let body = json!({"who": "Ana", "why": "room", "before_utc_ns": before, "dry_run": dry_run});

@@ -33,7 +33,8 @@ const WAIT_S: usize = 60;
 /// Options of `calibrate collect`.
 #[derive(Clone, Debug, clap::Args)]
 #[command(before_help = "Example:
-  boltscribe calibrate collect cell-3.csv --rig bench-1 --loads-kN 0,20,40,60,80,100 --series 3 --positions-deg 0,120,240
+  boltscribe calibrate collect cell-3.csv --rig bench-1 --loads-kN 0,12,25,37,50,62,75,87,100 --series 4 \
+    --positions-deg 0,0,120,240
 ")]
 pub struct Collect {
     /// File that is written; where it is there already, the work goes on behind its last line.
@@ -89,7 +90,13 @@ pub async fn run(args: &Collect, context: &Context) -> Result<(), CliError> {
     let mut file = opened(&args.file, done == 0)?;
     for (at, step) in steps.iter().enumerate().skip(done) {
         if step.begins_series() {
-            let how = step.position_deg.map_or(String::new(), |deg| format!(" Mount the cell at {deg}°."));
+            // A second series at one position is of the same mounting: that is what repeatability means.
+            let stays = at > 0 && steps[at - 1].position_deg == step.position_deg;
+            let how = match step.position_deg {
+                Some(_) if stays => " Leave the cell as it is mounted.".to_owned(),
+                Some(deg) => format!(" Mount the cell at {deg}°."),
+                None => String::new(),
+            };
             tell(&format!(
                 "\nSeries {}.{how} Load it fully and unload it first, as your procedure asks.\n",
                 step.series

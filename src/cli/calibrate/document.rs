@@ -3,7 +3,7 @@
 //! Coefficients stand lowest power first. Must not know the terminal.
 
 use boltscribe_analysis::metrology::e74::E74Fit;
-use boltscribe_analysis::metrology::iso376::{self, Figures, Series};
+use boltscribe_analysis::metrology::iso376::{self, Figures, Series, Withheld};
 use boltscribe_analysis::metrology::outlier;
 use boltscribe_analysis::metrology::tension_fit::TensionFit;
 use boltscribe_numerics::PolynomialFit;
@@ -65,6 +65,8 @@ const OUTLIER_P: f64 = 0.01;
 /// Why a class is not to be quoted without a look at the standard.
 const CLASS_NOTE: &str =
     "figures in the style of ISO 376; its class limits are from memory: check them before quoting a class";
+/// Resolution of a reading: a converter gives whole counts.
+const COUNT: f64 = 1.0;
 /// Why b and class are null.
 const POSITION_NOTE: &str =
     "no position_deg: figures that need mounting anew (reproducibility, and so the class) are not told";
@@ -163,6 +165,7 @@ fn loads(fit: &TensionFit, file: &Loads) -> Value {
     d["residuals"] = file.loads.iter().zip(&line_of.centred.residuals).map(residual).collect();
     let (figures, mut given) = figures(file, line_of.degree());
     d["steps"] = steps(&figures);
+    d["forces_left_out_kN"] = json!(figures.left_out);
     d["zero_error_percent"] = json!(figures.zero_error);
     d["class"] = json!(figures.class.map(iso376::Class::name));
     if figures.steps.iter().any(|s| s.class.is_some()) {
@@ -234,7 +237,21 @@ fn figures(file: &Loads, degree: usize) -> (Figures, Vec<&'static str>) {
     if file.loads.iter().any(|l| l.position_deg.is_none()) {
         given.push(POSITION_NOTE);
     }
-    (iso376::figures(&series, degree), given)
+    let figures = iso376::figures(&series, degree, COUNT);
+    given.extend(figures.withheld.iter().map(|why| match why {
+        Withheld::ForcesMissing => {
+            "a force that one series lacks has no step (forces_left_out_kN), and so there is no class"
+        }
+        Withheld::FewForces => "fewer than 8 forces: there is no class",
+        Withheld::ZeroNotRead => {
+            "no series ends with a load of zero: there is no zero error, and so no class"
+        }
+    }));
+    if figures.steps.iter().any(|step| step.reversibility.is_none()) {
+        given
+            .push("without falling loads the reversibility is not known: the class is for rising loads only");
+    }
+    (figures, given)
 }
 
 /// One series with its zero taken off; none where it does not begin with one.
@@ -265,6 +282,7 @@ fn steps(figures: &Figures) -> Value {
             "repeatability_percent": s.repeatability,
             "interpolation_percent": s.interpolation,
             "reversibility_percent": s.reversibility,
+            "resolution_percent": s.resolution,
             "class": s.class.map(iso376::Class::name),
         })
     };

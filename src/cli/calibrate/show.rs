@@ -132,6 +132,7 @@ fn steps(document: &Value) -> Rows {
         ("repeatability_percent", 4),
         ("interpolation_percent", 4),
         ("reversibility_percent", 4),
+        ("resolution_percent", 4),
     ];
     let columns: Vec<&'static str> = names.iter().map(|n| n.0).chain(["class"]).collect();
     let mut rows = Rows::new(&columns);
