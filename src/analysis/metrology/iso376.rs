@@ -42,7 +42,7 @@ pub struct Step {
 /// Why there is no class of the whole, whatever the steps say.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Withheld {
-    /// A force of some series has no step, because another series lacks it.
+    /// A force of some series has no step: see [`Figures::left_out`].
     ForcesMissing,
     /// Fewer than [`FORCES_MIN`] forces.
     FewForces,
@@ -57,7 +57,8 @@ pub struct Figures {
     pub steps: Vec<Step>,
     /// Largest zero error f0 over the series, percent of the greatest deflection; none where not read.
     pub zero_error: Option<f64>,
-    /// Forces on the way up that not every series has: they have no step.
+    /// Forces that have no step: of the way up those that not every series has, of the way down those that are none of
+    /// the steps.
     pub left_out: Vec<f64>,
     /// Why there is no class of the whole; empty where nothing keeps it back.
     pub withheld: Vec<Withheld>,
@@ -179,7 +180,7 @@ pub fn figures(series: &[Series], degree: usize, resolution: f64) -> Figures {
 }
 
 /// The series with each force brought to that of its step, the forces that every series has on its way up, ascending,
-/// and those that some series lacks.
+/// and those that have no step.
 fn aligned(series: &[Series]) -> (Vec<Series>, Vec<f64>, Vec<f64>) {
     let mut all: Vec<f64> = series.iter().flat_map(|s| s.up.iter().map(|p| p.0)).collect();
     all.sort_by(f64::total_cmp);
@@ -218,7 +219,12 @@ fn aligned(series: &[Series]) -> (Vec<Series>, Vec<f64>, Vec<f64>) {
     let brought: Vec<Series> =
         series.iter().map(|s| Series { up: bring(&s.up), down: bring(&s.down), ..s.clone() }).collect();
     let everywhere = |f: &f64| brought.iter().all(|s| at(&s.up, *f).is_some());
-    let (forces, left_out) = steps.into_iter().map(|(_, _, nominal)| nominal).partition(everywhere);
+    let (forces, mut left_out): (Vec<f64>, Vec<f64>) =
+        steps.into_iter().map(|(_, _, nominal)| nominal).partition(everywhere);
+    let down = brought.iter().flat_map(|s| s.down.iter().map(|p| p.0));
+    left_out.extend(down.filter(|f| !forces.contains(f)));
+    left_out.sort_by(f64::total_cmp);
+    left_out.dedup();
     (brought, forces, left_out)
 }
 
@@ -394,6 +400,10 @@ mod tests {
             assert!((read.repeatability.unwrap() - exact.repeatability.unwrap()).abs() < 1e-9);
             assert!(read.reversibility.unwrap() < 1e-9);
         }
+        // A falling load that is none of the rising ones is told, not dropped.
+        all[0].down[3].0 += 4.0;
+        let odd = figures(&all, 1, FINE);
+        assert_eq!((odd.left_out.len(), odd.withheld, odd.class), (1, vec![Withheld::ForcesMissing], None));
         // Two forces of one series are never one step.
         let close: Vec<Series> = four()
             .into_iter()

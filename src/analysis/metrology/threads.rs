@@ -156,7 +156,13 @@ impl Unified {
             found: designation.to_owned(),
             expected: "a size from 1/4 to 1-1/2 in with threads an inch or a series, such as 1/2-13 or 1/2 UNF",
         };
-        let text = designation.trim();
+        // A mixed number is written 1-1/4 in the tables and 1 1/4 by many people.
+        let text = match designation.trim().split_once(' ') {
+            Some((whole, rest)) if whole.parse::<u8>().is_ok() && rest.contains('/') => {
+                format!("{whole}-{}", rest.trim_start())
+            }
+            _ => designation.trim().to_owned(),
+        };
         let size = |name: &str| UNIFIED.iter().find(|row| row.0 == name);
         if let Some((name, series)) = text.split_once(' ') {
             let row = size(name).ok_or_else(wrong)?;
@@ -211,6 +217,8 @@ mod tests {
         assert_eq!(Metric::parse("M12").unwrap(), Metric { diameter_mm: 12.0, pitch_mm: 1.75 });
         assert_eq!(Metric::parse("m12x1.25").unwrap().pitch_mm, 1.25);
         assert_eq!(Unified::parse("1-1/4-7").unwrap(), Unified { diameter_in: 1.25, threads_per_in: 7.0 });
+        assert_eq!(Unified::parse("1 1/4-7"), Unified::parse("1-1/4-7"));
+        assert_eq!(Unified::parse("1 1/4 UNC").unwrap().threads_per_in, 7.0);
         assert_eq!(Unified::parse("1/2 UNF").unwrap().threads_per_in, 20.0);
         for wrong in ["12", "M", "M11", "M12x", "M3x9", "M-8", "MNaN"] {
             assert!(Metric::parse(wrong).is_err(), "{wrong}");

@@ -240,7 +240,7 @@ fn figures(file: &Loads, degree: usize) -> (Figures, Vec<&'static str>) {
     let figures = iso376::figures(&series, degree, COUNT);
     given.extend(figures.withheld.iter().map(|why| match why {
         Withheld::ForcesMissing => {
-            "a force that one series lacks has no step (forces_left_out_kN), and so there is no class"
+            "forces that not every series has going up, or that are no step coming down, have no step (forces_left_out_kN), and so there is no class"
         }
         Withheld::FewForces => "fewer than 8 forces: there is no class",
         Withheld::ZeroNotRead => {

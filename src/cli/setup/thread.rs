@@ -82,7 +82,7 @@ mod tests {
         let inch = allowed_kn(of("3/4-10"), "8", "3/4-10").unwrap();
         assert!((inch - 0.75 * 40_100.0 * 0.004_448_221_615_260_5).abs() < 1e-6, "{inch}");
         assert_eq!(of("M20").unwrap().diameter_mm(), 20.0);
-        assert!((of("1 1/4-7").map_or(31.75, Thread::diameter_mm) - 31.75).abs() < 1e-9);
+        assert!((of("1 1/4-7").unwrap().diameter_mm() - 31.75).abs() < 1e-9);
     }
 
     #[test]

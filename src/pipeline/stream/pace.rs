@@ -17,7 +17,7 @@ const AFTER_S: f64 = 0.5;
 /// Least delays may differ by this, seconds: a converter of USB to serial that hands over every 16 ms (common
 /// practice, no source), and as much for the program that reads.
 const DELAY_S: f64 = 0.03;
-/// The clocks may differ by this share: twenty times what a crystal may, and under what a gate would show.
+/// The clocks may differ by this share: twenty times what a crystal may. Our own choice, no source.
 const SHARE_MAX: f64 = 0.002;
 
 /// Frames that follow one another in less than this share of their device time had waited: only the last of
