@@ -164,3 +164,7 @@ fn named(name: &str) -> Option<Host<'_>> {
     let last_is_word = name.rsplit('.').next()?.bytes().any(|b| !b.is_ascii_digit());
     (name.len() <= 253 && last_is_word && name.split('.').all(label)).then_some(Host::Name(name))
 }
+
+#[cfg(test)]
+#[path = "rules_tests.rs"]
+mod tests;
