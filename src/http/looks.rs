@@ -22,7 +22,7 @@ pub(super) fn look(trial: &Trial, risk: f64) -> (f64, Option<(String, bool)>) {
         }
         (LookNow::Early(done, all), _) => {
             let note = format!(
-                "{done} of {all} steps are done and no look is planned here: who stops or goes on because of this looks more often than the risk counts; plan the looks (`--looks`), or wait for all runs"
+                "{done} of {all} steps are done and no look is planned here: who stops or goes on because of this looks more often than the risk counts; plan the looks before the first run, or wait for all runs"
             );
             (risk, Some((note, false)))
         }

@@ -76,7 +76,7 @@ fn a_table_in_blocks_is_promised_no_risk_and_the_better_order_is_named() {
         let found = found(order, Some(drift)).arrangement;
         assert!(!found.risk_holds(), "{order}");
         let notes = found.notes().join("\n");
-        assert!(notes.contains("in blocks") && notes.contains("trial plan"), "{notes}");
+        assert!(notes.contains("in blocks") && notes.contains("as the plan of a trial draws it"), "{notes}");
         assert!(found.in_blocks.iter().any(|named| named.setup == "1"), "{found:?}");
     }
     let turn = found(IN_TURN, Some(Drift::Linear)).arrangement;

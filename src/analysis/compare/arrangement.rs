@@ -121,7 +121,7 @@ impl Arrangement {
         }
         if !self.carries_drift() {
             notes.push(
-                "no risk of a wrong verdict is promised for this order; warm up first, run the setups in turn or in random order with the baseline between them (`boltscribe trial plan` draws one), and judge that"
+                "no risk of a wrong verdict is promised for this order; warm up first, run the setups in turn or in random order with the baseline between them, as the plan of a trial draws it, and judge that"
                     .to_owned(),
             );
         }

@@ -13,16 +13,14 @@ use utoipa::ToSchema;
 
 /// What is claimed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "kebab-case")]
 #[schema(as = EquivalenceClaim)]
 pub enum Claim {
     /// Neither a loss nor a gain above the stated one.
-    #[serde(rename = "equivalent")]
     Equivalent,
     /// No loss above the stated one; a gain may be.
-    #[serde(rename = "no such loss")]
     NoSuchLoss,
     /// A loss above it is not ruled out.
-    #[serde(rename = "not ruled out")]
     NotRuledOut,
 }
 
@@ -38,7 +36,7 @@ pub struct Equivalence {
 }
 
 /// Each row of a comparison against a loss of so many percent, above 0 and below 100; none for baselines and where repeats
-/// are too few. A gain is as great as the loss where it undoes it: 100/(1 \u2212 loss).
+/// are too few. A gain is as great as the loss where it undoes it: 100/(1 − loss).
 #[must_use]
 pub fn equivalence(found: &Comparison, loss_percent: f64) -> Vec<Option<Equivalence>> {
     let margin = -libm::log1p(-loss_percent / 100.0);

@@ -1,8 +1,8 @@
 //! What each piece costs: ln(value) on how often each piece is in the chain, one level a tool, the same drift.
 //!
-//! Or, on request, 1/value² on the same counts (see [`PieceModel`]). A piece that is in every chain is part of the level. Pieces that the design cannot tell apart are given as
-//! the combination it can tell. Repeats test whether losses simply multiply (lack of fit). Must not know the
-//! order of pieces in a chain, nor where the values come from.
+//! Or, on request, 1/value² on the same counts (see [`PieceModel`]). A piece that is in every chain is part of the level.
+//! Pieces that the design cannot tell apart are given as the combination it can tell. Repeats test whether losses simply
+//! multiply (lack of fit). Must not know the order of pieces in a chain, nor where the values come from.
 
 use super::answer::{DriftFound, FREEDOM_MIN, NO_SPREAD, SPREAD_MIN, TOO_FEW};
 use super::cells::Cells;

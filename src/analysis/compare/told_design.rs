@@ -18,7 +18,7 @@ pub struct EquivalenceTold {
     pub p_loss: f64,
     /// p of a loss or a gain above the stated one, likewise (Bonferroni).
     pub p_either: f64,
-    /// What is claimed: `equivalent`, `no such loss`, or `not ruled out`.
+    /// What is claimed: `equivalent`, `no-such-loss`, or `not-ruled-out`.
     pub claim: Claim,
 }
 

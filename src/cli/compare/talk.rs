@@ -37,6 +37,9 @@ pub fn of_setups(args: &Args, document: &Value) {
     for note in document["arrangement"]["notes"].as_array().into_iter().flatten().filter_map(Value::as_str) {
         say(&format!("order: {note}"));
     }
+    if document["arrangement"]["in_blocks"].as_array().is_some_and(|blocks| !blocks.is_empty()) {
+        say("`boltscribe trial plan` draws an order that is not in blocks");
+    }
     mountings(document);
     if document["resolution"]["counts"] == true {
         say(&format!(
@@ -129,7 +132,7 @@ fn equivalence(document: &Value) {
         let found = &row["equivalence"];
         let words = match found["claim"].as_str() {
             Some("equivalent") => format!("neither loses nor gains more than {loss} %"),
-            Some("no such loss") => format!("loses no more than {loss} %"),
+            Some("no-such-loss") => format!("loses no more than {loss} %"),
             Some(_) => format!("a loss above {loss} % is not ruled out"),
             None => "nothing can be said".to_owned(),
         };

@@ -353,7 +353,7 @@ export type TrialCompared = TrialSetupsAndPlateau | TrialSetups | TrialPieces;
 /**
  * What is claimed.
  */
-export type EquivalenceClaim = 'equivalent' | 'no such loss' | 'not ruled out';
+export type EquivalenceClaim = 'equivalent' | 'no-such-loss' | 'not-ruled-out';
 /**
  * What the adjusted p says.
  */
