@@ -142,7 +142,8 @@ impl RigState {
         let bolt = self.in_force.bolt.as_ref();
         say(bolt.and_then(|b| b.allowed_kn).is_none(), "no limit set");
         say(bolt.and_then(|b| b.factor).is_none(), "no bolt factor");
-        say(self.in_force.setup.is_none(), "no setup");
+        say(self.in_force.no_tool, "no tool coupled");
+        say(self.in_force.setup.is_none() && !self.in_force.no_tool, "no setup");
         say(self.trouble.is_some(), "nothing is measured");
         say(self.awaits_rest, "no release seen since the start");
     }

@@ -79,6 +79,8 @@ fn a_load_without_a_tool_is_kept_and_counts_nowhere_until_something_is_coupled()
     assert_eq!(flags(&run), ["by-hand", "no-tool", "nominal"]);
     assert_eq!((&run["excluded"], &run["tool"]), (&json!(true), &json!(null)));
     assert!(desk.done(&["setup", "show"]).0.contains("no tool coupled"));
+    let standing = desk.json(&["rig", "list"])["rigs"][0]["standing"].clone();
+    assert!(standing.to_string().contains("no tool coupled") && !standing.to_string().contains("no setup"));
     // Another bolt does not couple a tool; a setup does.
     desk.json(&["runs", "enter", "90"]);
     assert_eq!(desk.json(&["runs", "list", "--all"])["runs"].as_array().unwrap().len(), 2);

@@ -18,7 +18,7 @@ use boltscribe_model::setups::{GivenFactor, TestBolt};
 use boltscribe_model::units::{NewtonMetres, Newtons};
 use boltscribe_tables::files::Columns;
 use serde_json::json;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
 /// A p below this says that the ratio hangs on the torque at which it was taken.
@@ -76,11 +76,11 @@ pub async fn run(args: &Bolt, context: &Context) -> Result<(), CliError> {
         expected: "a test bolt",
         found: error.to_string(),
     })?;
-    // One for all questions: it has read ahead.
-    let mut asker = args.file.is_none().then(Asker::new);
-    let tightenings = match (&args.file, &mut asker) {
-        (None, Some(asker)) => guided((args, &by), &bolt, asker, context).await?,
-        (file, _) => of_file(file.as_deref().unwrap_or(Path::new("")))?,
+    // One for all questions, since it reads ahead; none where a file answers them.
+    let mut asker = None;
+    let tightenings = match &args.file {
+        Some(file) => of_file(file)?,
+        None => guided((args, &by), &bolt, asker.insert(Asker::new()), context).await?,
     };
     let found = measure(&tightenings).map_err(|error| match &args.file {
         Some(file) => bad(file, error),

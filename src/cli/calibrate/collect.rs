@@ -86,7 +86,8 @@ pub async fn run(args: &Collect, context: &Context) -> Result<(), CliError> {
     if done > 0 {
         tell(&format!("{done} of them are there already; it goes on with load {}.\n", done + 1))?;
     }
-    let uncoupled = uncoupled::begin(&rig, &who(None)?, context).await?;
+    let uncoupled =
+        uncoupled::begin(&rig, &who(None).unwrap_or_else(|_| "unknown".to_owned()), context).await?;
     let mut file = opened(&args.file, done == 0)?;
     for (at, step) in steps.iter().enumerate().skip(done) {
         if step.begins_series() {
