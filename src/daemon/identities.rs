@@ -91,10 +91,10 @@ fn simulated_of(who: &Who) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
 
-    fn event(serial: &str, simulated: bool) -> Event {
+    pub(crate) fn event(serial: &str, simulated: bool) -> Event {
         Event::Identity {
             serial: serial.into(),
             firmware: "1".into(),

@@ -12,6 +12,7 @@ use super::postman;
 use super::recording::{Record, Recording};
 use super::rig::{Board, Rig, Wires};
 use super::wall::{Pair, Wall, look};
+use crate::identities::tests::event;
 use boltscribe_analysis::results::{Flag, RunResult};
 use boltscribe_http::{Link, LiveMessage, News, Refusal, Reply};
 use boltscribe_model::constants::Calibration;
@@ -80,16 +81,7 @@ impl Measuring for Script {
 }
 
 fn identity(n: u32) -> Event {
-    Event::Identity {
-        serial: n.to_string(),
-        firmware: "1".into(),
-        adc_bits: 24,
-        count_min: -1,
-        count_max: 1,
-        rates_hz: vec![80],
-        time_scale: 1,
-        simulated: false,
-    }
+    event(&n.to_string(), false)
 }
 
 fn open_and_raw() -> [Output; 2] {

@@ -7,13 +7,13 @@
 use super::problem::Problem;
 use super::tags::as_it_was;
 use boltscribe_model::setups::{Chain, TestBolt, Tool};
-use boltscribe_store::{AsOf, Named, Reader, RunId, RunLine, ShelfKind};
+use boltscribe_store::{AsOf, NamesAsOf, Reader, RunId, RunLine, ShelfKind};
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 
 /// The chains of some runs.
 pub(super) struct Coupled {
-    named: HashMap<RunId, Named>,
+    named: HashMap<RunId, NamesAsOf>,
     chains: HashMap<(String, AsOf), Vec<String>>,
     usual: HashMap<String, Vec<String>>,
 }
@@ -25,7 +25,7 @@ impl Coupled {
     /// The store's.
     pub(super) fn of(reader: &Reader, runs: &[&RunLine]) -> Result<Self, Problem> {
         let numbers: Vec<RunId> = runs.iter().map(|run| run.id).collect();
-        let named = reader.named(&numbers)?;
+        let named = reader.names_as_of(&numbers)?;
         let mut chains: HashMap<(String, AsOf), Vec<String>> = HashMap::new();
         for run in runs {
             let (Some(setup), Some(named)) = (&run.setup, named.get(&run.id)) else { continue };
@@ -105,7 +105,7 @@ impl Coupled {
         run: &RunLine,
         kind: ShelfKind,
         name: Option<&str>,
-        state: impl Fn(&Named) -> AsOf,
+        state: impl Fn(&NamesAsOf) -> AsOf,
     ) -> Result<Option<T>, Problem> {
         let Some((name, named)) = name.zip(self.named.get(&run.id)) else { return Ok(None) };
         as_it_was(reader, kind, name, state(named))

@@ -53,7 +53,7 @@ pub use reader_export::{BlowExport, RunExport};
 pub use reader_runs::{CorrectionRow, GateLine, RunDetail, RunFilter, RunLine};
 pub use reader_samples::{IdleBlock, RunSpan, StreamSpan};
 pub use recompute::{NotRemeasurable, Remeasurable, Version};
-pub use shelf_as_of::{AsOf, Named};
+pub use shelf_as_of::{AsOf, NamesAsOf};
 pub use trace::RunTrace;
 pub use trial_runs::{Mark, SpokenOf, TrialRun, Walked};
 pub use trials::{TrialEntry, TrialRow};

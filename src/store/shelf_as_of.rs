@@ -21,7 +21,7 @@ pub enum AsOf {
 
 /// Which states of the shelf the names of a run are of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Named {
+pub struct NamesAsOf {
     /// Its setup, corrections applied.
     pub setup: AsOf,
     /// Its tool, corrections applied.
@@ -75,7 +75,7 @@ impl Reader {
     ///
     /// # Errors
     /// The store cannot be read.
-    pub fn named(&self, runs: &[RunId]) -> Result<HashMap<RunId, Named>, StoreError> {
+    pub fn names_as_of(&self, runs: &[RunId]) -> Result<HashMap<RunId, NamesAsOf>, StoreError> {
         let which = serde_json::json!(runs).to_string();
         // Who names a setup or tool afterwards means it as it stands then.
         let rows = self.all(
@@ -94,7 +94,7 @@ impl Reader {
                 let corrected = |at: usize| -> rusqlite::Result<AsOf> {
                     Ok(if row.get(at)? { state(row.get(at + 1)?, row.get(at + 2)?) } else { own })
                 };
-                Ok((RunId(row.get(0)?), Named { setup: corrected(3)?, tool: corrected(6)?, bolt: own }))
+                Ok((RunId(row.get(0)?), NamesAsOf { setup: corrected(3)?, tool: corrected(6)?, bolt: own }))
             },
         )?;
         Ok(rows.into_iter().collect())

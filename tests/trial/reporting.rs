@@ -100,7 +100,6 @@ fn a_history_is_drawn_into_a_file_that_stands_alone() {
     assert!(desk.fails(1, &words).contains("wrench.svg"));
 }
 
-/// The page without the figures that name its day.
 fn page(desk: &Desk) -> String {
     desk.done(&["report", "couplings"]).0
 }
