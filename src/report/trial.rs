@@ -278,10 +278,15 @@ fn method(document: &mut Document, sheet: &Sheet<'_>) {
                 "Percents are ratios of geometric means: least squares on the logarithm of the figure, with the setups of \
                  each tool and, for the rig, a drift ({}) fitted together. Limits hold each percent with {} % confidence by \
                  Student's t. A verdict takes the p adjusted for all setups of a tool compared with one baseline \
-                 (Dunnett), at a risk of {} %.",
+                 (Dunnett), at {} %; {}.",
                 found.drift.name(),
                 100.0 * (1.0 - found.alpha),
-                100.0 * found.alpha
+                100.0 * found.alpha,
+                if found.arrangement.risk_holds() {
+                    "that is the risk of a wrong one"
+                } else {
+                    "how often one is wrong is not promised for this order of runs: see the notes"
+                }
             ));
         }
     });

@@ -22,6 +22,12 @@ fn a_trial_becomes_one_page_that_says_who_and_for_whom() {
         early.contains("The trial is not finished") && early.contains("There is no comparison"),
         "{early}"
     );
+    // Looked at while runs are still to come: no risk counts that.
+    while !desk.done(&["report", "couplings"]).0.contains("(Dunnett)") {
+        step(&desk);
+    }
+    let looked = desk.done(&["report", "couplings"]).0;
+    assert!(looked.contains("how often one is wrong is not promised"), "{looked}");
     walk(&desk);
     let file = desk.path().join("couplings.html");
     let words = [
@@ -47,8 +53,10 @@ fn a_trial_becomes_one_page_that_says_who_and_for_whom() {
         assert!(text.contains(part), "{part}");
     }
     assert!(!text.contains("http") && !text.contains("<script"));
-    // The percents are those of the comparison.
+    // The percents are those of the comparison, and so is what is promised of it.
     let found = desk.json(&["compare", "couplings"]);
+    let promised = found["arrangement"]["risk_holds"] == true;
+    assert_eq!(text.contains("that is the risk of a wrong one"), promised, "{}", found["arrangement"]);
     for row in found["setups"].as_array().unwrap() {
         let percent = format!("{:.2}", row["percent_of_baseline"].as_f64().unwrap());
         assert!(text.contains(&format!("<td>{percent}</td>")), "{percent}");

@@ -16,6 +16,14 @@ export function byTool<T extends { tool: string | null }>(rows: readonly T[]): {
   return groups;
 }
 
+/** What is promised of a comparison's verdicts: nothing where the order of its runs does not bear it, however they were judged. */
+export function riskWords(of: { alpha: number; arrangement: { risk_holds: boolean } }): string {
+  const percent = `${Number((100 * of.alpha).toPrecision(3))} %`;
+  return of.arrangement.risk_holds
+    ? `Risk of a wrong verdict among a tool's setups: ${percent}.`
+    : `Judged at ${percent}, but how often a verdict is wrong is not promised for this order of runs: why stands below, in words.`;
+}
+
 /** Ticks of 1, 2 or 5 times a power of ten that hold all values: at least `fewest` steps of them. */
 export function ticks(low: number, high: number, fewest = 4): number[] {
   // One value alone gets some room, or there would be no scale.

@@ -3,7 +3,7 @@
 import { useSignal } from '@preact/signals';
 import { useEffect, useRef } from 'preact/hooks';
 import { asProblem, get, part, Problem, ROOT } from '../lib/api.ts';
-import { byTool, checkWords, type Comparison, driftOverall, driftWords, noteWords, type Question, questionQuery, type Readings } from '../lib/comparison.ts';
+import { byTool, checkWords, type Comparison, driftOverall, driftWords, noteWords, type Question, questionQuery, type Readings, riskWords } from '../lib/comparison.ts';
 import { runNews } from '../lib/live.ts';
 import { link } from '../lib/route.ts';
 import { addressOf, trials } from '../lib/trials.ts';
@@ -67,7 +67,7 @@ const Found = ({ of, readings }: { of: Comparison; readings: Readings | null }) 
   return (
     <>
       <p>
-        {of.quantity === 'tension' ? 'Tension' : 'Torque'}, {of.measure}{of.gate_s !== null && ` at ${of.gate_s} s`}, as a percentage of the baseline <strong>{of.baseline}</strong> of the same tool. Risk of a wrong verdict among a tool's setups: {fixed(100 * of.alpha, 0)} %.
+        {of.quantity === 'tension' ? 'Tension' : 'Torque'}, {of.measure}{of.gate_s !== null && ` at ${of.gate_s} s`}, as a percentage of the baseline <strong>{of.baseline}</strong> of the same tool. {riskWords(of)}
       </p>
       {byTool(of.setups).map((group) => <PerTool key={group.tool} tool={group.tool} rows={group.rows} gate={of.measure} />)}
       {of.beside && <Beside of={of} beside={of.beside} />}

@@ -1,7 +1,7 @@
 // Places and words of a comparison; figures of acceptance and history in the shown unit.
 import assert from 'node:assert/strict';
 import test from 'node:test';
-import { byTool, checkWords, driftLine, driftOverall, driftWords, letter, lines, noteWords, place, pText, questionQuery, type ReadingRow, tickDecimals, ticks } from '../../src/lib/comparison.ts';
+import { byTool, checkWords, driftLine, driftOverall, driftWords, letter, lines, noteWords, place, pText, questionQuery, riskWords, type ReadingRow, tickDecimals, ticks } from '../../src/lib/comparison.ts';
 import { acceptQuery, historyQuery } from '../../src/lib/judging.ts';
 import { fixed } from '../../src/lib/units.ts';
 
@@ -106,4 +106,12 @@ test('a_share_is_no_force_and_is_not_converted', () => {
 test('what_is_no_number_goes_on_as_typed_so_that_the_daemon_refuses_it', () => {
   assert.equal(new URLSearchParams(acceptQuery({ ...accept, limit: '88,5' }, 'US')).get('limit_kN'), '88,5');
   assert.equal(new URLSearchParams(historyQuery({ tool: 'w', setup: '', measure: 'held', base: '', least: '', most: '' }, 'US')).get('least_kN'), null);
+});
+
+test('a_risk_is_stated_only_where_the_order_of_runs_bears_it', () => {
+  const words = (alpha: number, risk_holds: boolean) => riskWords({ alpha, arrangement: { risk_holds } });
+  assert.equal(words(0.05, true), "Risk of a wrong verdict among a tool's setups: 5 %.");
+  // A planned look spends a part only: not to be rounded to nothing.
+  assert.match(words(0.00305, true), /: 0\.305 %\.$/);
+  assert.match(words(0.05, false), /^Judged at 5 %, but .* not promised/);
 });
